@@ -1,0 +1,111 @@
+"""What is known of one piece of art, before anything is drawn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from server.core.geometry import Affine
+
+ArtKind = Literal["png", "jpeg", "webp", "tiff", "avif", "pdf"]
+Severity = Literal["error", "warning", "note"]
+
+# EXIF orientation (CIPA DC-008): how to carry the unit square of the stored picture (x right, y down) to the
+# unit square as it is viewed. 1 as stored; 2 mirrored; 3 half turn; 4 flipped; 5 transposed; 6 a quarter turn
+# clockwise to view; 7 transversed; 8 a quarter turn anticlockwise to view.
+ORIENTATIONS: dict[int, Affine] = {
+    1: Affine(),
+    2: Affine(-1, 0, 0, 1, 1, 0),
+    3: Affine(-1, 0, 0, -1, 1, 1),
+    4: Affine(1, 0, 0, -1, 0, 1),
+    5: Affine(0, 1, 1, 0, 0, 0),
+    6: Affine(0, 1, -1, 0, 1, 0),
+    7: Affine(0, -1, -1, 0, 1, 1),
+    8: Affine(0, -1, 1, 0, 0, 1),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Art:
+    """One picture or one PDF page.
+
+    ``file`` is its path in the deck's folder, with "/" between parts; a label, never opened by the core.
+    ``key`` names the bytes: equal keys are the same picture. Pixel sizes are as stored; ``view_px`` is as seen.
+    For PDF pages the pixel sizes are 0 and ``size_mm`` is the page; for pictures ``size_mm`` is what the file
+    itself claims by its resolution, or None.
+    """
+
+    file: str
+    key: str
+    kind: ArtKind
+    width_px: int = 0
+    height_px: int = 0
+    orientation: int = 1
+    page: int = 0
+    size_mm: tuple[float, float] | None = None
+    has_alpha: bool = False
+    edge_rgb: tuple[int, int, int] | None = None
+
+    @property
+    def is_vector(self) -> bool:
+        return self.kind == "pdf"
+
+    @property
+    def view_px(self) -> tuple[int, int]:
+        """Width and height in pixels, as seen."""
+        turned = self.orientation >= 5
+        return (self.height_px, self.width_px) if turned else (self.width_px, self.height_px)
+
+    @property
+    def aspect(self) -> float:
+        """Width over height, as seen."""
+        width, height = (self.size_mm or (1.0, 1.0)) if self.is_vector else self.view_px
+        return width / height
+
+    @property
+    def view_matrix(self) -> Affine:
+        """Unit square as stored to unit square as seen."""
+        return ORIENTATIONS[self.orientation]
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Something that a person should know about a file or a setting, and the way out.
+
+    ``severity``: "error" (the file isn't used), "warning" (it prints, but look at it), "note" (said, nothing to do).
+    ``code`` is a stable word such as "low-resolution".
+    """
+
+    file: str
+    severity: Severity
+    code: str
+    message: str
+    fix: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A front, a back (None prints blank), and how many to make."""
+
+    name: str
+    front: Art
+    back: Art | None = None
+    copies: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Deck:
+    """The cards of one game or set, in printing order, and what intake had to say."""
+
+    name: str
+    cards: tuple[Card, ...]
+    problems: tuple[Problem, ...] = field(default=())
+
+    @property
+    def count(self) -> int:
+        """Cards to print, copies counted."""
+        return sum(card.copies for card in self.cards)
+
+    def printing_order(self) -> tuple[int, ...]:
+        """The index of each card to print, copies repeated, in order."""
+        return tuple(index for index, card in enumerate(self.cards) for _ in range(card.copies))

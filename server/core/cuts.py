@@ -1,0 +1,120 @@
+"""The straight cuts of a sheet: where they lie, how many, and in which order to make them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from server.core.geometry import Rect
+from server.core.plan import Layout, Line
+
+_SAME_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """One straight cut right across the piece: ``step`` from 1; ``line`` on the front's page, in mm."""
+
+    step: int
+    line: Line
+    says: str
+
+
+def _distinct(values: Iterable[float]) -> tuple[float, ...]:
+    kept: list[float] = []
+    for value in sorted(values):
+        if not kept or value - kept[-1] > _SAME_MM:
+            kept.append(value)
+    return tuple(kept)
+
+
+def cut_positions(layout: Layout, cards: int | None = None) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """The x of every upright cut and the y of every level one, on the front's page, for the first ``cards`` slots."""
+    used = [slot.front for slot in layout.slots[:cards]]
+    return (_distinct(edge for rect in used for edge in (rect.x, rect.right)),
+            _distinct(edge for rect in used for edge in (rect.y, rect.bottom)))
+
+
+def cut_count(layout: Layout, cards: int | None = None) -> int:
+    """Straight cuts that free the first ``cards`` cards of a sheet, a stack being cut right across."""
+    upright, level = cut_positions(layout, cards)
+    return len(upright) + len(level)
+
+
+def cut_field(layout: Layout) -> Rect:
+    """Where cut lines may be drawn on the front's page: printable, off the hinge strip, on the fronts' panel."""
+    area = layout.printable
+    left, top, right, bottom = area.x, area.y, area.right, area.bottom
+    if layout.hinge:
+        hinge, page = layout.hinge, layout.page
+        if hinge.width < page.width:  # an upright strip, at the left or the right of the page
+            left, right = (max(left, hinge.right), right) if hinge.x <= 0 else (left, min(right, hinge.x))
+        else:
+            top, bottom = (max(top, hinge.bottom), bottom) if hinge.y <= 0 else (top, min(bottom, hinge.y))
+    if layout.creases:
+        block = layout.block
+        for crease in layout.creases:
+            if crease.axis == "vertical":
+                left, right = ((left, min(right, crease.at_mm)) if block.right <= crease.at_mm + _SAME_MM
+                               else (max(left, crease.at_mm), right))
+            else:
+                top, bottom = ((top, min(bottom, crease.at_mm)) if block.bottom <= crease.at_mm + _SAME_MM
+                               else (max(top, crease.at_mm), bottom))
+    return Rect(left, top, right - left, bottom - top)
+
+
+def cut_lines(layout: Layout, cards: int | None = None) -> tuple[Line, ...]:
+    """Full-length cut lines on the front's page, upright ones first."""
+    field = cut_field(layout)
+    upright, level = cut_positions(layout, cards)
+    return (*(Line((x, field.y), (x, field.bottom)) for x in upright),
+            *(Line((field.x, y), (field.right, y)) for y in level))
+
+
+def cut_ticks(layout: Layout, cards: int | None = None, gap_mm: float = 0.5) -> tuple[Line, ...]:
+    """The same lines, kept only where they lie in the waste, ``gap_mm`` away from every card."""
+    used = [slot.front for slot in layout.slots[:cards]]
+    ticks: list[Line] = []
+    for line in cut_lines(layout, cards):
+        upright = line.axis == "vertical"
+        start, end = (line.start[1], line.end[1]) if upright else (line.start[0], line.end[0])
+        blocked = sorted(
+            (rect.y - gap_mm, rect.bottom + gap_mm) if upright else (rect.x - gap_mm, rect.right + gap_mm)
+            for rect in used
+            if (rect.x - _SAME_MM <= line.at_mm <= rect.right + _SAME_MM if upright
+                else rect.y - _SAME_MM <= line.at_mm <= rect.bottom + _SAME_MM)
+        )
+        for low, high in _free_spans(start, end, blocked):
+            ticks.append(Line((line.at_mm, low), (line.at_mm, high)) if upright
+                         else Line((low, line.at_mm), (high, line.at_mm)))
+    return tuple(ticks)
+
+
+def _free_spans(start: float, end: float, blocked: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    spans, at = [], start
+    for low, high in blocked:
+        if low > at:
+            spans.append((at, min(low, end)))
+        at = max(at, high)
+    if at < end:
+        spans.append((at, end))
+    return [span for span in spans if span[1] - span[0] > 0.2]
+
+
+def ordered_cuts(layout: Layout, cards: int | None = None) -> tuple[Cut, ...]:
+    """The cuts in the order to make them: the long ones first, right across, then each strip into cards.
+
+    Common practice: the first cuts go across the shorter way of the block, so that each strip stays stiff; waste
+    edges come off before the cuts between cards.
+    """
+    upright, _ = cut_positions(layout, cards)
+    lines = cut_lines(layout, cards)
+    uprights, levels = lines[:len(upright)], lines[len(upright):]
+    first, second = (levels, uprights) if len(levels) <= len(uprights) else (uprights, levels)
+    steps: list[Cut] = []
+    for group, what in ((first, "strips"), (second, "cards")):
+        outer = [group[0], group[-1]]
+        for line in [*outer, *group[1:-1]]:
+            edge = "the waste off" if line in outer else f"into {what}"
+            steps.append(Cut(len(steps) + 1, line, f"Cut {edge} at {line.at_mm:.1f} mm"))
+    return tuple(steps)

@@ -1,0 +1,211 @@
+"""SheetPlan: where every card, mark, crease and hinge strip goes, in mm, before anything is drawn.
+
+A ``Layout`` is the geometry of one full sheet, the same for every sheet of a plan. A ``SheetPlan`` says which
+card lies in which slot of which sheet. Both are in the page's own frame: every page is portrait, and a landscape
+arrangement has already been turned inside it by a quarter turn clockwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Literal
+
+from server.core.card_sizes import CardSize
+from server.core.geometry import Affine, Axis, Edges, Point, Rect, ThroughFront, bounds
+from server.core.paper import Paper
+
+MethodName = Literal["duplex", "vertical-fold", "side-fold", "two-sheet"]
+Flip = Literal["long-edge", "short-edge"]
+Arrangement = Literal["portrait", "landscape"]
+Side = Literal["front", "back"]
+FaceName = Literal["front", "back", "spread"]  # a spread carries fronts and backs on one face, to be folded
+
+DEFAULT_BLEED_MM = 3.0  # common practice; 1/8 in in inch countries
+DEFAULT_MARGIN_MM = 5.0  # covers 1/6 in (PCL, PostScript) and most inkjets' top and sides
+DEFAULT_HINGE_MM = 10.0
+DEFAULT_SAFE_MM = 3.0  # common practice
+
+
+@dataclass(frozen=True, slots=True)
+class PlanRequest:
+    """What is asked of the search. All lengths in mm; ``margins`` are the strips of the page that can't be printed.
+
+    ``headroom_mm`` is kept free inside the margins, so that a corrected back stays printable. ``arrangement`` and
+    ``card_turned`` pin the search where they aren't None. ``fold_on_cut`` lays the crease on the cut line.
+    """
+
+    method: MethodName
+    paper: Paper
+    card: CardSize
+    flip: Flip = "long-edge"
+    bleed_mm: float = DEFAULT_BLEED_MM
+    gutter_mm: float = 0.0
+    margins: Edges = Edges.all(DEFAULT_MARGIN_MM)
+    core_mm: float = 0.0
+    caliper_mm: float = 0.195
+    hinge_mm: float = DEFAULT_HINGE_MM
+    headroom_mm: float = 0.0
+    fold_on_cut: bool = False
+    arrangement: Arrangement | None = None
+    card_turned: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A straight line from ``start`` to ``end``, in mm."""
+
+    start: Point
+    end: Point
+
+    @property
+    def axis(self) -> Axis:
+        return "vertical" if abs(self.start[0] - self.end[0]) < 1e-9 else "horizontal"
+
+    @property
+    def at_mm(self) -> float:
+        """Where the line stands: its x if it is vertical, its y if it is horizontal."""
+        return self.start[0] if self.axis == "vertical" else self.start[1]
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """A place for one card: trim rectangles on the page of its front and on the page of its back.
+
+    Rotations are clockwise on the page, in quarter turns; bleeds are what each edge *on the page* may show.
+    """
+
+    front: Rect
+    front_rotation: int
+    front_bleed: Edges
+    back: Rect
+    back_rotation: int
+    back_bleed: Edges
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """One card's face on one page: trim rectangle in mm, clockwise quarter turn, bleed of each edge on the page."""
+
+    card: int
+    side: Side
+    slot: int
+    trim: Rect
+    rotation_deg: int
+    bleed: Edges
+
+
+@dataclass(frozen=True)
+class Layout:
+    """One sheet's geometry, in the page's frame. ``through`` carries back points behind the front's."""
+
+    method: MethodName
+    flip: Flip | None
+    paper: Paper
+    card: CardSize
+    arrangement: Arrangement
+    card_turned: bool
+    columns: int
+    rows: int
+    gutter_mm: float
+    bleed_mm: float
+    outer_bleed: Edges
+    slots: tuple[Slot, ...]
+    through: ThroughFront
+    printable: Rect
+    papers_per_sheet: int
+    creases: tuple[Line, ...] = ()
+    spine_mm: float = 0.0
+    hinge: Rect | None = None
+    hinge_side: str = ""
+
+    @property
+    def one_face(self) -> bool:
+        """True where fronts and backs are printed on one face and folded."""
+        return bool(self.creases)
+
+    @property
+    def page(self) -> Rect:
+        return Rect(0.0, 0.0, self.paper.width_mm, self.paper.height_mm)
+
+    @property
+    def block(self) -> Rect:
+        """The fronts' trim rectangles together."""
+        return bounds(corner for slot in self.slots for corner in slot.front.corners)
+
+    @property
+    def back_block(self) -> Rect:
+        """The backs' trim rectangles together, on the back's own page (or the spread)."""
+        return self.through.rect(self.block)
+
+    @property
+    def hinge_back(self) -> Rect | None:
+        """The hinge strip on the back's own page."""
+        return self.through.rect(self.hinge) if self.hinge else None
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """One printed page: the sheet's number from 0 and which face of it."""
+
+    sheet: int
+    name: FaceName
+
+
+@dataclass(frozen=True)
+class SheetPlan:
+    """A layout and the cards that fill it, in order.
+
+    ``front_correction`` and ``back_correction`` are applied to everything on that face when it is drawn; they come
+    from a trued-up printer and are the identity otherwise. A spread takes ``front_correction``.
+    """
+
+    layout: Layout
+    order: tuple[int, ...]
+    deck_name: str = ""
+    front_correction: Affine = field(default=Affine())
+    back_correction: Affine = field(default=Affine())
+    printer_note: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def cards_per_sheet(self) -> int:
+        return len(self.layout.slots)
+
+    @property
+    def sheet_count(self) -> int:
+        """Sheets as they are built: for two-sheet, a glued pair counts as one."""
+        return -(-len(self.order) // self.cards_per_sheet)
+
+    @property
+    def paper_count(self) -> int:
+        """Pieces of paper that go through the printer."""
+        return self.sheet_count * self.layout.papers_per_sheet
+
+    @cached_property
+    def faces(self) -> tuple[Face, ...]:
+        """The pages in printing order."""
+        names: tuple[FaceName, ...] = ("spread",) if self.layout.one_face else ("front", "back")
+        return tuple(Face(sheet, name) for sheet in range(self.sheet_count) for name in names)
+
+    def cards_on(self, sheet: int) -> tuple[int, ...]:
+        """Card indices in slot order on one sheet; the last sheet may be short."""
+        return self.order[sheet * self.cards_per_sheet:(sheet + 1) * self.cards_per_sheet]
+
+    def placements(self, face: Face) -> tuple[Placement, ...]:
+        """Every card's face on that page, before correction."""
+        found: list[Placement] = []
+        for number, (card, slot) in enumerate(zip(self.cards_on(face.sheet), self.layout.slots, strict=False)):
+            if face.name != "back":
+                found.append(Placement(card, "front", number, slot.front, slot.front_rotation, slot.front_bleed))
+            if face.name != "front":
+                found.append(Placement(card, "back", number, slot.back, slot.back_rotation, slot.back_bleed))
+        return tuple(found)
+
+    def correction(self, face: Face) -> Affine:
+        return self.back_correction if face.name == "back" else self.front_correction
+
+    def behind(self, point: Point) -> Point:
+        """Where a point of the back, as it is drawn, lands behind the front: one answer for all four methods."""
+        drawn = self.front_correction if self.layout.one_face else self.back_correction
+        return self.layout.through(drawn(point))

@@ -1,0 +1,209 @@
+"""One search for all build methods: every arrangement, turn of the card, zone and grid; the best plan first.
+
+Ranked by sheets of paper, then cuts, then waste; where those tie, the plainer reading wins: portrait, card upright,
+more outer bleed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from server.core.cuts import cut_count
+from server.core.geometry import Edges, Rect, ThroughFront
+from server.core.methods import Frame, Zone, method_named
+from server.core.methods.protocol import printable
+from server.core.plan import Arrangement, Layout, PlanRequest, Slot
+from server.core.units import mm_text
+from server.errors import BadValue, DoesNotFit
+
+# An outer edge keeps at least this much bleed, or what was asked for if that is less (common practice: half of what
+# a home printer drifts is better than none).
+LEAST_OUTER_BLEED_MM = 1.0
+_SLACK_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A layout with its numbers for one deck: pieces of paper, cuts in all, percent of the paper that is cut away."""
+
+    layout: Layout
+    papers: int
+    cuts: int
+    waste_percent: float
+
+    @property
+    def cards_per_sheet(self) -> int:
+        return len(self.layout.slots)
+
+    @property
+    def rank(self) -> tuple[float, ...]:
+        plan = self.layout
+        bleed = plan.outer_bleed
+        return (self.papers, self.cuts, round(self.waste_percent, 6), plan.arrangement == "landscape",
+                plan.card_turned, -(bleed.left + bleed.top + bleed.right + bleed.bottom))
+
+
+def check_request(request: PlanRequest) -> None:
+    """Raises BadValue for a length that no plan can mean."""
+    limits = {"bleed": (request.bleed_mm, 0, 20), "gutter": (request.gutter_mm, 0, 100),
+              "core": (request.core_mm, 0, 20), "caliper": (request.caliper_mm, 0, 5),
+              "hinge": (request.hinge_mm, 10, 60), "headroom": (request.headroom_mm, 0, 20)}
+    for edge in ("left", "top", "right", "bottom"):
+        limits[f"{edge} margin"] = (getattr(request.margins, edge), 0, 60)
+    for name, (value, low, high) in limits.items():
+        if not (math.isfinite(value) and low <= value <= high):
+            raise BadValue(f"{name}: {value:g} mm is outside {low} to {high} mm.", "Give it in mm.")
+
+
+def search(request: PlanRequest, cards: int) -> tuple[Candidate, ...]:
+    """Every plan worth showing for ``cards`` cards, best first; one per arrangement, turn and hinge side.
+
+    Raises DoesNotFit, saying by how many mm, if there is none; BadValue for settings that can't be meant.
+    """
+    check_request(request)
+    best: dict[tuple[Arrangement, bool, str], Candidate] = {}
+    nearest: list[tuple[float, float]] = []
+    for frame, turned in _ways(request):
+        for zone in method_named(request.method).zones(request, frame):
+            for layout in _layouts(request, frame, turned, zone, nearest):
+                candidate = _measure(layout, max(cards, 1))
+                key = (frame.arrangement, turned, layout.hinge_side)
+                if key not in best or candidate.rank < best[key].rank:
+                    best[key] = candidate
+    if not best:
+        raise _does_not_fit(request, nearest)
+    return tuple(sorted(best.values(), key=lambda candidate: candidate.rank))
+
+
+def _ways(request: PlanRequest) -> Iterator[tuple[Frame, bool]]:
+    arrangements: Sequence[Arrangement] = (
+        (request.arrangement,) if request.arrangement else ("portrait", "landscape"))
+    square = abs(request.card.width_mm - request.card.height_mm) < _SLACK_MM
+    turns = (request.card_turned,) if request.card_turned is not None else (False,) if square else (False, True)
+    for arrangement in arrangements:
+        for turned in turns:
+            yield Frame(request.paper, arrangement), turned
+
+
+def _cell(request: PlanRequest, turned: bool) -> tuple[float, float]:
+    card = request.card
+    return (card.height_mm, card.width_mm) if turned else (card.width_mm, card.height_mm)
+
+
+def _edge_needs(request: PlanRequest, zone: Zone, bleed_mm: float) -> Edges:
+    """What must stay free outside the trim on each edge of the block: its bleed, or more where a crease wants it."""
+    def need(edge: str, clearance_mm: float) -> float:
+        return max(0.0 if zone.no_bleed == edge else bleed_mm, clearance_mm)
+    clear = zone.clearance
+    return Edges(need("left", clear.left), need("top", clear.top),
+                 need("right", clear.right), need("bottom", clear.bottom))
+
+
+def _fit(room: float, cell: float, gutter: float, needs: float) -> int:
+    return max(0, math.floor((room - needs + gutter + _SLACK_MM) / (cell + gutter)))
+
+
+def _layouts(request: PlanRequest, frame: Frame, turned: bool, zone: Zone,
+             nearest: list[tuple[float, float]]) -> Iterator[Layout]:
+    width, height = _cell(request, turned)
+    gutter = request.gutter_mm
+    least = _edge_needs(request, zone, min(request.bleed_mm, LEAST_OUTER_BLEED_MM))
+    columns = _fit(zone.room.width, width, gutter, least.left + least.right)
+    rows = _fit(zone.room.height, height, gutter, least.top + least.bottom)
+    if columns < 1 or rows < 1:
+        nearest.append((width + least.left + least.right - zone.room.width,
+                        height + least.top + least.bottom - zone.room.height))
+    for across in range(1, columns + 1):
+        for down in range(1, rows + 1):
+            yield _layout(request, frame, turned, zone, across, down)
+
+
+def _spread(room: float, block: float, full: tuple[float, float], least: tuple[float, float]) -> tuple[float, float]:
+    """The needs of two opposite edges, brought down evenly from ``full`` towards ``least`` until the block fits."""
+    excess = block + sum(full) - room
+    if excess <= 0:
+        return full
+    first = full[0] - min(full[0] - least[0], max(excess / 2, excess - (full[1] - least[1])))
+    return first, full[1] - max(0.0, excess - (full[0] - first))
+
+
+def _layout(request: PlanRequest, frame: Frame, turned: bool, zone: Zone, columns: int, rows: int) -> Layout:
+    width, height = _cell(request, turned)
+    gutter, room = request.gutter_mm, zone.room
+    block_width = columns * width + (columns - 1) * gutter
+    block_height = rows * height + (rows - 1) * gutter
+    full = _edge_needs(request, zone, request.bleed_mm)
+    least = _edge_needs(request, zone, min(request.bleed_mm, LEAST_OUTER_BLEED_MM))
+    left, right = _spread(room.width, block_width, (full.left, full.right), (least.left, least.right))
+    top, bottom = _spread(room.height, block_height, (full.top, full.bottom), (least.top, least.bottom))
+    needs = Edges(left, top, right, bottom)
+    x = _place(room.x, room.right, block_width, left, right, zone.snug, ("left", "right"), frame.size.width / 2)
+    y = _place(room.y, room.bottom, block_height, top, bottom, zone.snug, ("top", "bottom"), frame.size.height / 2)
+    outer = Edges(*(0.0 if zone.no_bleed == edge else min(request.bleed_mm, getattr(needs, edge))
+                    for edge in ("left", "top", "right", "bottom")))
+    through = frame.through(zone.through)
+    slots = tuple(
+        _slot(frame, through, turned, Rect(x + column * (width + gutter), y + row * (height + gutter), width, height),
+              _slot_bleed(request, outer, column, row, columns, rows))
+        for row in range(rows) for column in range(columns)
+    )
+    method = method_named(request.method)
+    return Layout(
+        method=request.method, flip=request.flip if method.uses_flip else None, paper=request.paper,
+        card=request.card, arrangement=frame.arrangement, card_turned=turned, columns=columns, rows=rows,
+        gutter_mm=gutter, bleed_mm=request.bleed_mm, outer_bleed=frame.edges(outer), slots=slots, through=through,
+        printable=printable(replace(request, headroom_mm=0.0)), papers_per_sheet=method.papers_per_sheet,
+        creases=tuple(frame.line(line) for line in zone.creases),
+        spine_mm=abs(zone.creases[1].at_mm - zone.creases[0].at_mm) if len(zone.creases) == 2 else 0.0,
+        hinge=frame.rect(zone.hinge) if zone.hinge else None, hinge_side=zone.hinge_side,
+    )
+
+
+def _place(low: float, high: float, block: float, before: float, after: float, snug: str | None,
+           names: tuple[str, str], middle: float) -> float:
+    """Where the block starts: pushed against the snug edge, otherwise as near the sheet's middle as room allows."""
+    first, last = low + before, high - after - block
+    if snug == names[0]:
+        return first
+    if snug == names[1]:
+        return last
+    return min(max(middle - block / 2, first), max(first, last))
+
+
+def _slot_bleed(request: PlanRequest, outer: Edges, column: int, row: int, columns: int, rows: int) -> Edges:
+    """Bleed never runs into a neighbour: inside the block each card has half of the gutter at most."""
+    inner = min(request.bleed_mm, request.gutter_mm / 2)
+    return Edges(outer.left if column == 0 else inner, outer.top if row == 0 else inner,
+                 outer.right if column == columns - 1 else inner, outer.bottom if row == rows - 1 else inner)
+
+
+def _slot(frame: Frame, through: ThroughFront, turned: bool, rect: Rect, bleed: Edges) -> Slot:
+    front, front_bleed = frame.rect(rect), frame.edges(bleed)
+    rotation = frame.rotation(90 if turned else 0)
+    return Slot(front, rotation, front_bleed, through.rect(front), through.rotation(rotation),
+                through.edges(front_bleed))
+
+
+def _measure(layout: Layout, cards: int) -> Candidate:
+    per_sheet = len(layout.slots)
+    full, rest = divmod(cards, per_sheet)
+    sheets = full + (1 if rest else 0)
+    cuts = full * cut_count(layout) + (cut_count(layout, rest) if rest else 0)
+    card_area = layout.card.width_mm * layout.card.height_mm
+    sides = 2 if layout.one_face or layout.papers_per_sheet == 2 else 1
+    papers = sheets * layout.papers_per_sheet
+    paper_area = papers * layout.paper.width_mm * layout.paper.height_mm
+    return Candidate(layout, papers, cuts, 100.0 * (1.0 - cards * card_area * sides / paper_area))
+
+
+def _does_not_fit(request: PlanRequest, nearest: Iterable[tuple[float, float]]) -> DoesNotFit:
+    across, down = min(nearest, key=lambda lack: max(lack[0], 0) + max(lack[1], 0))
+    lacks = [f"{mm_text(lack, 1)} mm too {what}" for lack, what in ((across, "wide"), (down, "high")) if lack > 0]
+    card, paper = request.card, request.paper
+    return DoesNotFit(
+        f"card: {mm_text(card.width_mm)} × {mm_text(card.height_mm)} mm is {' and '.join(lacks)} for {paper.label} "
+        f"by {request.method}, margins, bleed and creases counted, even in its best position.",
+        "Choose larger paper, a smaller card, less bleed or another build method.",
+    )

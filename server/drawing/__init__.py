@@ -1,0 +1,1 @@
+"""Core records to pictures. PDF points and pixels exist only in here."""
