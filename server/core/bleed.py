@@ -20,6 +20,8 @@ MadeBleed = Literal["mirror", "stretch", "colour", "none"]
 # Art whose proportions are this near to a reading is taken so, and scaled to meet it exactly: 0.8 % is 0.5 mm on a
 # poker card, and a third of what separates trim size from trim with 3 mm bleed.
 ASPECT_TOLERANCE = 0.008
+# A bleed that nobody asked for needs closer proof, or any odd shape would be explained by one.
+COMMON_TOLERANCE = 0.003
 # Bleeds that art is commonly drawn with: 3 mm, 1/8 in, and what other print shops ask for (common practice).
 COMMON_BLEEDS_MM = (3.0, 3.175, 2.0, 1.5, 5.0)
 _SIZE_TOLERANCE_MM = 0.5
@@ -113,7 +115,8 @@ def _best(art: Art, size: tuple[float, float], bleed_mm: float, edges: EdgeMode)
     if not readings:
         readings = [0.0]
     offs = [(_off(art.aspect, size[0] + 2 * bleed, size[1] + 2 * bleed), bleed) for bleed in readings]
-    near = [reading for reading in offs if reading[0] <= ASPECT_TOLERANCE]
+    near = [(off, bleed) for off, bleed in offs
+            if off <= (ASPECT_TOLERANCE if bleed in (0.0, bleed_mm) else COMMON_TOLERANCE)]
     claimed = art.size_mm
     if claimed and len(near) > 1:
         by_size = [reading for reading in near
@@ -123,7 +126,8 @@ def _best(art: Art, size: tuple[float, float], bleed_mm: float, edges: EdgeMode)
     # Of several near readings the trim or the bleed that was asked for comes first; a square, whose proportions tell
     # nothing, is so taken as trim size unless its own resolution says otherwise.
     asked = [reading for reading in near if reading[1] in (0.0, bleed_mm)]
-    return min(asked or near or offs, key=lambda reading: (round(reading[0], 4), reading[1] != 0.0))
+    far = [(max(off, 2 * ASPECT_TOLERANCE), bleed) for off, bleed in offs]
+    return min(asked or near or far, key=lambda reading: (round(reading[0], 4), reading[1] != 0.0))
 
 
 def _cover(aspect: float, target: Rect) -> tuple[Rect, float]:
