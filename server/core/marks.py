@@ -1,0 +1,202 @@
+"""What stands in the waste: rulers, the ID-1 gauge, labels, the feed arrow, targets and the hinge strip.
+
+Marks are planned before they are drawn. Each lies in a cell of free waste, between cut lines and off every bleed; a
+mark for which there is no room is left out, and ``missing_gauges`` says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from server.core.geometry import Point, Rect
+from server.core.lettering import text_width_mm
+from server.core.plan import Face, Line, SheetPlan
+from server.core.waste import Cell, Waste, waste_of
+
+MarkKind = Literal["ruler", "id-1", "label", "feed", "target", "hinge"]
+
+RULER_MM = 50.0
+# ISO/IEC 7810, ID-1: 85.60 x 53.98 mm, corner radius 3.18 mm.
+ID1_WIDTH_MM, ID1_HEIGHT_MM, ID1_RADIUS_MM = 85.60, 53.98, 3.18
+TEXT_MM = 2.1  # 6 pt
+_THIN_MM = 2.3  # the least height of a cell that takes a line of text
+_TARGET_RADIUS_MM = 2.2
+_TARGET_BOX_MM = 6.0
+_PEN_MM = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class MarkText:
+    """A line of text on its baseline, turned clockwise about ``at``."""
+
+    at: Point
+    text: str
+    rotation_deg: int = 0
+    size_mm: float = TEXT_MM
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One mark in the page's frame, made of plain shapes; ``box`` is all that it covers."""
+
+    kind: MarkKind
+    box: Rect
+    lines: tuple[Line, ...] = ()
+    texts: tuple[MarkText, ...] = ()
+    rings: tuple[tuple[Point, float], ...] = ()
+    polygons: tuple[tuple[Point, ...], ...] = ()
+    outline: tuple[Rect, float] | None = None
+    dashed: bool = False
+
+
+def marks_for(plan: SheetPlan, face: Face) -> tuple[Mark, ...]:
+    """Every mark of one face, in the page's frame, before correction."""
+    waste = waste_of(plan, face)
+    marks = list(_two_sheet_marks(plan, face, waste))
+    marks += _gauges(waste)
+    for text in _label_lines(plan, face):
+        mark = _label(waste, text)
+        if mark:
+            marks.append(mark)
+    return tuple(marks)
+
+
+def missing_gauges(plan: SheetPlan) -> tuple[str, ...]:
+    """What the first sheet has no room for, in words."""
+    kinds = {mark.kind for mark in marks_for(plan, plan.faces[0])}
+    notes = []
+    if "ruler" not in kinds:
+        notes.append("The waste has no room for the 50 mm ruler; measure a card instead.")
+    return tuple(notes)
+
+
+def _label_lines(plan: SheetPlan, face: Face) -> Iterator[str]:
+    layout = plan.layout
+    yield "feed"
+    number = f"sheet {face.sheet + 1} of {plan.sheet_count}"
+    yield number if face.name == "spread" else f"{number}, {face.name}"
+    if layout.flip:
+        yield f"duplex, flip on the {layout.flip.replace('-', ' ')}"
+    else:
+        yield layout.method.replace("-", " ")
+    if plan.deck_name:
+        yield plan.deck_name
+    if plan.printer_note:
+        yield plan.printer_note
+
+
+def _text(cell: Cell, at: Point, text: str) -> MarkText:
+    return MarkText(cell.point(at), text, cell.turn)
+
+
+def _gauges(waste: Waste) -> list[Mark]:
+    marks = []
+    whole = waste.take_box(ID1_WIDTH_MM + 1, ID1_HEIGHT_MM + 1)
+    cell = waste.take(RULER_MM + 9.0, 2.4)
+    if cell:
+        marks.append(_ruler(cell))
+    if whole:
+        return [*marks, _whole_id1(whole)]
+    for length, text in ((ID1_WIDTH_MM, "85.60, a wallet card's width"), (ID1_HEIGHT_MM, "53.98, its height")):
+        cell = waste.take(length + 0.6, 2.4)
+        if cell:
+            marks.append(_id1_ticks(cell, length, text))
+    return marks
+
+
+def _ruler(cell: Cell) -> Mark:
+    """A 50 mm ruler with a tick each millimetre, longer at 5 and 10."""
+    lines = [cell.line((0, 0), (RULER_MM, 0))]
+    for mm in range(int(RULER_MM) + 1):
+        length = 1.6 if mm % 10 == 0 else 1.2 if mm % 5 == 0 else 0.8
+        lines.append(cell.line((mm, 0), (mm, length)))
+    text = _text(cell, (RULER_MM + 1.0, TEXT_MM * 0.75), "50 mm")
+    return Mark("ruler", cell.box, lines=tuple(lines), texts=(text,))
+
+
+def _whole_id1(box: Rect) -> Mark:
+    wide = box.width >= box.height
+    width, height = (ID1_WIDTH_MM, ID1_HEIGHT_MM) if wide else (ID1_HEIGHT_MM, ID1_WIDTH_MM)
+    rect = Rect(box.x + (box.width - width) / 2, box.y + (box.height - height) / 2, width, height)
+    texts = ("Lay a wallet card here.", "If it doesn't match, the print scale is off.")
+    x, y = rect.x + 3, rect.y + 6
+    return Mark("id-1", rect, outline=(rect, ID1_RADIUS_MM),
+                texts=tuple(MarkText((x, y + 3 * row), text) for row, text in enumerate(texts)))
+
+
+def _id1_ticks(cell: Cell, length_mm: float, text: str) -> Mark:
+    start = 0.3
+    ticks = [cell.line((at, 0), (at, 2.0)) for at in (start, start + length_mm)]
+    feet = [cell.line((start, 1.0), (start + 2, 1.0)),
+            cell.line((start + length_mm - 2, 1.0), (start + length_mm, 1.0))]
+    return Mark("id-1", cell.box, lines=(*ticks, *feet), texts=(_text(cell, (start + 3, TEXT_MM * 0.8), text),))
+
+
+def _label(waste: Waste, text: str) -> Mark | None:
+    arrow = text == "feed"
+    width = text_width_mm(text, TEXT_MM) + (3.2 if arrow else 0.0) + 1.0
+    cell = waste.take(width, _THIN_MM)
+    if not cell and not arrow:
+        text, width = _shortened(text, waste.longest(_THIN_MM) - 1.0)
+        cell = waste.take(width + 1.0, _THIN_MM) if text else None
+    if not cell:
+        return None
+    label = _text(cell, (3.2 if arrow else 0.2, TEXT_MM * 0.8), text)
+    if not arrow:
+        return Mark("label", cell.box, texts=(label,))
+    # Whichever way its word runs, the arrow points at the page's head: the edge that the sheet is sent with.
+    x, y = cell.point((1.2, 1.05))
+    head = ((x, y - 1.05), (x + 0.95, y + 0.75), (x - 0.95, y + 0.75))
+    return Mark("feed", cell.box, texts=(label,), polygons=(head,))
+
+
+def _shortened(text: str, room_mm: float) -> tuple[str, float]:
+    for end in range(len(text) - 1, 3, -1):
+        short = text[:end].rstrip() + "…"
+        width = text_width_mm(short, TEXT_MM)
+        if width <= room_mm:
+            return short, width
+    return "", 0.0
+
+
+def _two_sheet_marks(plan: SheetPlan, face: Face, waste: Waste) -> Iterator[Mark]:
+    """Targets at the same places of both sheets, seen through the front, and the hinge strip's edge."""
+    layout = plan.layout
+    hinge = layout.hinge if face.name == "front" else layout.hinge_back
+    if not hinge:
+        return
+    if face.name == "front":
+        boxes = waste.take_corners(_TARGET_BOX_MM)
+    else:
+        on_front = waste_of(plan, replace(face, name="front")).take_corners(_TARGET_BOX_MM)
+        boxes = tuple(layout.through.rect(box) for box in on_front)
+        for box in boxes:
+            waste.block(box)
+    yield from (_target(box) for box in boxes)
+    yield _hinge_mark(hinge, layout.page)
+
+
+def _target(box: Rect) -> Mark:
+    x, y = box.centre
+    arm = _TARGET_BOX_MM / 2
+    return Mark("target", box, lines=(Line((x - arm, y), (x + arm, y)), Line((x, y - arm), (x, y + arm))),
+                rings=(((x, y), _TARGET_RADIUS_MM),))
+
+
+def _hinge_mark(hinge: Rect, page: Rect) -> Mark:
+    """The strip's inner edge, dashed, and what it is for."""
+    text = "hinge strip: tape here, on waste"
+    width = text_width_mm(text, TEXT_MM)
+    if hinge.width < hinge.height:
+        inner = hinge.right if hinge.x <= page.x else hinge.x
+        line = Line((inner, hinge.y), (inner, hinge.bottom))
+        x = inner - 1.2 if hinge.x <= page.x else inner + 1.2 + TEXT_MM * 0.7
+        texts = (MarkText((x, hinge.centre[1] + width / 2), text, 270),)
+    else:
+        inner = hinge.bottom if hinge.y <= page.y else hinge.y
+        line = Line((hinge.x, inner), (hinge.right, inner))
+        y = inner - 1.2 if hinge.y <= page.y else inner + 1.2 + TEXT_MM * 0.7
+        texts = (MarkText((hinge.centre[0] - width / 2, y), text),)
+    return Mark("hinge", hinge, lines=(line,), texts=texts, dashed=True)

@@ -1,0 +1,131 @@
+"""The sheet plan as plain data: the machine-readable truth that tests and other tools read.
+
+All lengths are mm in the page's own frame: origin at the top-left corner of that page as it is read, y down, every
+page portrait, rotations clockwise. ``corners`` are the card's own top-left, top-right, bottom-right and bottom-left
+as they are drawn, the printer's correction applied.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from server.core.cuts import cut_count, cut_lines, ordered_cuts
+from server.core.geometry import Affine, Edges, Rect
+from server.core.marks import marks_for
+from server.core.plan import Face, Line, Placement
+from server.core.planning import Planned
+from server.core.search import Candidate
+
+FORMAT = "lampfold-plan/1"
+
+
+def plan_to_json(planned: Planned) -> dict[str, Any]:
+    """Every placement of every face, creases, hinge strips, cut lines and marks; see the module for the frame."""
+    plan, layout = planned.plan, planned.plan.layout
+    return {
+        "format": FORMAT,
+        "deck": plan.deck_name,
+        "method": layout.method,
+        "flip": layout.flip,
+        "paper": {"name": layout.paper.name, "width": layout.paper.width_mm, "height": layout.paper.height_mm},
+        "card": {"name": layout.card.name, "width": layout.card.width_mm, "height": layout.card.height_mm},
+        "arrangement": layout.arrangement,
+        "card_turned": layout.card_turned,
+        "columns": layout.columns,
+        "rows": layout.rows,
+        "gutter": layout.gutter_mm,
+        "bleed": layout.bleed_mm,
+        "outer_bleed": _edges(layout.outer_bleed),
+        "printable": _rect(layout.printable),
+        "spine": layout.spine_mm,
+        "hinge_side": layout.hinge_side,
+        "through_front": {"axis": layout.through.axis, "at": layout.through.at_mm},
+        "cards_per_sheet": plan.cards_per_sheet,
+        "sheets": plan.sheet_count,
+        "papers": plan.paper_count,
+        "cuts": planned.best.cuts,
+        "waste_percent": round(planned.best.waste_percent, 2),
+        "front_correction": _affine(plan.front_correction),
+        "back_correction": _affine(plan.back_correction),
+        "printer_note": plan.printer_note,
+        "alternatives": [alternative_to_json(candidate) for candidate in planned.candidates],
+        "pages": [_page(planned, number, face) for number, face in enumerate(plan.faces)],
+        "cut_order": [{"step": cut.step, "says": cut.says, **_line(cut.line)} for cut in ordered_cuts(layout)],
+    }
+
+
+def alternative_to_json(candidate: Candidate) -> dict[str, Any]:
+    """One ranked plan with its numbers."""
+    layout = candidate.layout
+    return {
+        "arrangement": layout.arrangement, "card_turned": layout.card_turned, "hinge_side": layout.hinge_side,
+        "papers": candidate.papers, "cards_per_sheet": candidate.cards_per_sheet, "columns": layout.columns,
+        "rows": layout.rows, "cuts": candidate.cuts, "waste_percent": round(candidate.waste_percent, 2),
+    }
+
+
+def _page(planned: Planned, number: int, face: Face) -> dict[str, Any]:
+    plan, layout = planned.plan, planned.plan.layout
+    cards = len(plan.cards_on(face.sheet))
+    has_fronts, has_backs = face.name != "back", face.name != "front"
+    hinges = [hinge for hinge in ((layout.hinge if has_fronts else None), (layout.hinge_back if has_backs else None))
+              if hinge]
+    return {
+        "page": number + 1,
+        "sheet": face.sheet + 1,
+        "face": face.name,
+        "placements": [_placement(planned, face, placement) for placement in plan.placements(face)],
+        "creases": [_line(line) for line in layout.creases],
+        "hinge_strips": [_rect(hinge) for hinge in hinges],
+        "cut_lines": [_line(line) for line in _drawn_cut_lines(planned, face)],
+        "cuts": cut_count(layout, cards) if has_fronts else 0,
+        "marks": [{"kind": mark.kind, **_rect(mark.box)} for mark in marks_for(plan, face)],
+    }
+
+
+def _drawn_cut_lines(planned: Planned, face: Face) -> tuple[Line, ...]:
+    """The lines that the page shows, full length whatever their style."""
+    wanted, layout = planned.settings.cut_lines, planned.plan.layout
+    if wanted == "none":
+        return ()
+    lines = cut_lines(layout, len(planned.plan.cards_on(face.sheet)))
+    behind = tuple(Line(layout.through(line.start), layout.through(line.end)) for line in lines)
+    fronts = lines if face.name != "back" else ()
+    return fronts + (behind if wanted == "both" and face.name != "front" else ())
+
+
+def _placement(planned: Planned, face: Face, placement: Placement) -> dict[str, Any]:
+    card = planned.deck.cards[placement.card]
+    art = card.front if placement.side == "front" else card.back
+    corners = placement.trim.corners
+    start = placement.rotation_deg // 90
+    drawn = planned.plan.correction(face)
+    return {
+        "card": placement.card,
+        "name": card.name,
+        "side": placement.side,
+        "file": art.file if art else None,
+        "slot": placement.slot,
+        "trim": _rect(placement.trim),
+        "rotation": placement.rotation_deg,
+        "bleed": _edges(placement.bleed),
+        "corners": [[round(value, 6) for value in drawn(corners[(start + turn) % 4])] for turn in range(4)],
+    }
+
+
+def _rect(rect: Rect) -> dict[str, float]:
+    return {"x": round(rect.x, 6), "y": round(rect.y, 6), "width": round(rect.width, 6),
+            "height": round(rect.height, 6)}
+
+
+def _edges(edges: Edges) -> dict[str, float]:
+    return {"left": round(edges.left, 6), "top": round(edges.top, 6), "right": round(edges.right, 6),
+            "bottom": round(edges.bottom, 6)}
+
+
+def _line(line: Line) -> dict[str, list[float]]:
+    return {"start": [round(value, 6) for value in line.start], "end": [round(value, 6) for value in line.end]}
+
+
+def _affine(matrix: Affine) -> list[float]:
+    return [matrix.a, matrix.b, matrix.c, matrix.d, matrix.e, matrix.f]

@@ -1,0 +1,70 @@
+"""From a deck and its settings to a plan: the one way in for the command line, the pages and the API."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from server.core.art import Art, Deck, Problem
+from server.core.bleed import ArtFit, decide
+from server.core.marks import missing_gauges
+from server.core.plan import SheetPlan
+from server.core.search import Candidate, search
+from server.core.settings import DeckSettings
+from server.core.units import mm_text
+from server.errors import BadValue
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A deck laid out: the chosen plan, every plan worth showing with its numbers, and what to know about it."""
+
+    deck: Deck
+    settings: DeckSettings
+    plan: SheetPlan
+    candidates: tuple[Candidate, ...]
+    problems: tuple[Problem, ...]
+
+    @property
+    def best(self) -> Candidate:
+        return self.candidates[0]
+
+    @cached_property
+    def fits(self) -> Mapping[str, ArtFit]:
+        """How each art lies on its card, by the art's key."""
+        card, settings = self.settings.card_size, self.settings
+        arts = {art.key: art for one in self.deck.cards for art in (one.front, one.back) if art}
+        return {key: decide(art, card, settings.made_bleed_mm, settings.edges) for key, art in arts.items()}
+
+    def fit(self, art: Art) -> ArtFit:
+        return self.fits[art.key]
+
+
+def plan_deck(deck: Deck, settings: DeckSettings) -> Planned:
+    """Lay out a deck.
+
+    Raises BadValue where the deck has no card to print, DoesNotFit where no sheet takes the card.
+    """
+    if deck.count == 0:
+        raise BadValue(f"deck: {deck.name!r} has no card to print.", "Put art into fronts/, or raise the copies.")
+    candidates = search(settings.request(), deck.count)
+    layout = candidates[0].layout
+    plan = SheetPlan(layout, deck.printing_order(), deck.name)
+    return Planned(deck, settings, plan, candidates, _notes(plan, settings))
+
+
+def _notes(plan: SheetPlan, settings: DeckSettings) -> tuple[Problem, ...]:
+    """What the search had to give up, so that nobody finds it out with a knife in hand."""
+    notes = []
+    bleed = plan.layout.outer_bleed
+    least = min(bleed.left, bleed.top, bleed.right, bleed.bottom)
+    if least < settings.made_bleed_mm - 1e-6 and not settings.fold_on_cut:
+        notes.append(Problem(
+            "", "note", "less-outer-bleed",
+            f"The outer bleed is {mm_text(least)} mm, not {mm_text(settings.made_bleed_mm)} mm, "
+            "because the paper ends there.",
+            "Choose larger paper, or another plan with fewer cards on a sheet, for the whole bleed.",
+        ))
+    notes += [Problem("", "note", "no-gauge", text) for text in missing_gauges(plan)]
+    return tuple(notes)

@@ -1,0 +1,207 @@
+"""The free waste of a face, cut into cells that marks may take.
+
+Around the block of cards, bleed counted, lie four bands of printable waste. Cut lines cross them, so each band is
+divided at the cuts, and each division into rows of one text line. A cell is a part of such a row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from server.core.cuts import cut_positions
+from server.core.geometry import Affine, Edges, Point, Rect, bounds
+from server.core.plan import Face, Layout, Line, SheetPlan
+
+ROW_MM = 3.0
+_OFF_BLEED_MM = 0.4
+_OFF_CUT_MM = 0.7
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A free strip: ``turn`` is 0 where it is read level, 270 in the left band, 90 in the right one.
+
+    Its own frame has the reading direction as first axis and "down as read" as second.
+    """
+
+    box: Rect
+    turn: int
+
+    @property
+    def length(self) -> float:
+        return self.box.width if self.turn == 0 else self.box.height
+
+    @property
+    def thickness(self) -> float:
+        return self.box.height if self.turn == 0 else self.box.width
+
+    def point(self, at: Point) -> Point:
+        """From the cell's own frame to the page."""
+        origin = {0: (self.box.x, self.box.y), 90: (self.box.right, self.box.y),
+                  270: (self.box.x, self.box.bottom)}[self.turn]
+        return Affine.shift(*origin).after(Affine.turn(self.turn))(at)
+
+    def line(self, start: Point, end: Point) -> Line:
+        return Line(self.point(start), self.point(end))
+
+    def part(self, start: float, length: float, thickness: float | None = None) -> Cell:
+        """The piece from ``start`` along the reading direction."""
+        high = self.thickness if thickness is None else thickness
+        return replace(self, box=bounds((self.point((start, 0)), self.point((start + length, high)))))
+
+
+class Waste:
+    """What is still free of one face. Taking a cell or a box makes it less."""
+
+    def __init__(self, divisions: Iterable[Cell], holes: Iterable[Rect]) -> None:
+        self._divisions = [cell for cell in divisions if cell.length > 1 and cell.thickness > 1]
+        self._holes = list(holes)
+        self._rows = [row for cell in self._divisions for row in _rows(cell)]
+
+    def take(self, length: float, thickness: float) -> Cell | None:
+        """A cell of that size from the first row that has room; None if none has."""
+        for number, row in enumerate(self._rows):
+            if row.length >= length and row.thickness >= thickness:
+                rest = row.part(length + 1.5, max(0.0, row.length - length - 1.5))
+                self._rows[number] = rest
+                return row.part(0, length)
+        return None
+
+    def longest(self, thickness: float) -> float:
+        """The longest row that is at least so thick, in mm; 0 if there is none."""
+        return max((row.length for row in self._rows if row.thickness >= thickness), default=0.0)
+
+    def take_box(self, width: float, height: float) -> Rect | None:
+        """A box of that size, either way round: an empty slot, or a division of a band."""
+        boxes = [*self._holes, *(cell.box for cell in self._divisions)]
+        for box in boxes:
+            for wide, high in ((width, height), (height, width)):
+                found = Rect(box.x + (box.width - wide) / 2, box.y + (box.height - high) / 2, wide, high)
+                if box.contains(found) and (box in self._holes or self._is_free(found)):
+                    self.block(found)
+                    self._holes = [hole for hole in self._holes if not hole.overlaps(found)]
+                    return found
+        return None
+
+    def take_corners(self, size: float) -> tuple[Rect, ...]:
+        """Up to four squares near the corners, in the pair of bands that is thick enough."""
+        for turns in ((0,), (90, 270)):
+            chosen: list[Rect] = []
+            bands = [cell for cell in self._divisions if cell.turn in turns and cell.thickness >= size]
+            for band in _by_band(bands):
+                fit = [cell for cell in band if cell.length >= size]
+                if fit:
+                    chosen += [fit[0].part(0, size).box, fit[-1].part(fit[-1].length - size, size).box]
+            squares = [_square(box, size) for box in chosen]
+            if len(squares) >= 4:
+                for square in squares:
+                    self.block(square)
+                return tuple(squares)
+        return ()
+
+    def block(self, box: Rect) -> None:
+        """Take ``box`` out of every row that it touches."""
+        rows: list[Cell] = []
+        for row in self._rows:
+            if not row.box.overlaps(box):
+                rows.append(row)
+                continue
+            shared = row.box.shared(box)
+            if row.turn == 0:
+                before, after = shared.x - row.box.x, row.box.right - shared.right
+            elif row.turn == 90:
+                before, after = shared.y - row.box.y, row.box.bottom - shared.bottom
+            else:
+                before, after = row.box.bottom - shared.bottom, shared.y - row.box.y
+            rows += [row.part(0, before - 1), row.part(row.length - after + 1, after - 1)]
+        self._rows = [row for row in rows if row.length > 1]
+
+    def _is_free(self, box: Rect) -> bool:
+        covered = sum(max(0.0, row.box.shared(box).width) * max(0.0, row.box.shared(box).height)
+                      for row in self._rows if row.box.overlaps(box))
+        return covered > 0.8 * box.width * box.height
+
+
+def _by_band(cells: list[Cell]) -> list[list[Cell]]:
+    bands: dict[float, list[Cell]] = {}
+    for cell in cells:
+        bands.setdefault(round(cell.box.y if cell.turn == 0 else cell.box.x, 6), []).append(cell)
+    return list(bands.values())
+
+
+def _square(box: Rect, size: float) -> Rect:
+    x, y = box.centre
+    return Rect(x - size / 2, y - size / 2, size, size)
+
+
+def _rows(cell: Cell) -> list[Cell]:
+    count = max(1, int(cell.thickness / ROW_MM))
+    high = min(cell.thickness / count, ROW_MM + 0.4)
+    return [replace(cell, box=bounds((cell.point((0, row * high)), cell.point((cell.length, (row + 1) * high)))))
+            for row in range(count)]
+
+
+def waste_of(plan: SheetPlan, face: Face) -> Waste:
+    """The free waste of a face, in the page's frame."""
+    layout = plan.layout
+    cards = len(plan.cards_on(face.sheet))
+    upright, level = cut_positions(layout, cards)
+    taken = layout.block.grown(layout.outer_bleed)
+    printable = _clear_of_hinge(layout)
+    holes = [slot.front for slot in layout.slots[cards:]]
+    if face.name == "back":
+        taken, printable = layout.through.rect(taken), layout.through.rect(printable)
+        upright = tuple(sorted(layout.through((x, 0))[0] for x in upright))
+        level = tuple(sorted(layout.through((0, y))[1] for y in level))
+        holes = [slot.back for slot in layout.slots[cards:]]
+    elif face.name == "spread":
+        taken = bounds((*taken.corners, *layout.through.rect(taken).corners))
+        holes += [slot.back for slot in layout.slots[cards:]]
+    divisions = _divisions(printable, taken.grown(Edges.all(_OFF_BLEED_MM)), upright, level, layout.creases)
+    return Waste(divisions, (hole.grown(Edges.all(-_OFF_CUT_MM)) for hole in holes))
+
+
+def _clear_of_hinge(layout: Layout) -> Rect:
+    area, hinge = layout.printable, layout.hinge
+    if not hinge:
+        return area
+    if hinge.width < hinge.height:
+        left = max(area.x, hinge.right) if hinge.x <= 0 else area.x
+        right = area.right if hinge.x <= 0 else min(area.right, hinge.x)
+        return Rect(left, area.y, right - left, area.height)
+    top = max(area.y, hinge.bottom) if hinge.y <= 0 else area.y
+    bottom = area.bottom if hinge.y <= 0 else min(area.bottom, hinge.y)
+    return Rect(area.x, top, area.width, bottom - top)
+
+
+def _divisions(area: Rect, taken: Rect, upright: tuple[float, ...], level: tuple[float, ...],
+               creases: tuple[Line, ...]) -> list[Cell]:
+    xs = [*upright, *(line.at_mm for line in creases if line.axis == "vertical")]
+    ys = [*level, *(line.at_mm for line in creases if line.axis == "horizontal")]
+    cells = []
+    for low, high in _spans(area.y, area.bottom, ys):
+        cells.append(Cell(Rect(area.x, low, taken.x - area.x, high - low), 270))
+        cells.append(Cell(Rect(taken.right, low, area.right - taken.right, high - low), 90))
+    for low, high in _spans(area.x, area.right, xs):
+        cells.append(Cell(Rect(low, area.y, high - low, taken.y - area.y), 0))
+        cells.append(Cell(Rect(low, taken.bottom, high - low, area.bottom - taken.bottom), 0))
+    return _without_corners(cells, taken)
+
+
+def _spans(low: float, high: float, cuts: list[float]) -> list[tuple[float, float]]:
+    edges = [low - _OFF_CUT_MM, *sorted(cut for cut in cuts if low < cut < high), high + _OFF_CUT_MM]
+    return [(start + _OFF_CUT_MM, end - _OFF_CUT_MM) for start, end in pairwise(edges)]
+
+
+def _without_corners(cells: list[Cell], taken: Rect) -> list[Cell]:
+    """Where an upright and a level band cross, the level one has the corner."""
+    kept = []
+    for cell in cells:
+        if cell.turn:
+            top, bottom = max(cell.box.y, taken.y), min(cell.box.bottom, taken.bottom)
+            cell = replace(cell, box=Rect(cell.box.x, top, cell.box.width, bottom - top))
+        if cell.box.width > 1 and cell.box.height > 1:
+            kept.append(cell)
+    return kept

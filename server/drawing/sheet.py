@@ -1,0 +1,128 @@
+"""Draw one planned face onto any surface: the screen's sheet and the PDF come from this one function."""
+
+from __future__ import annotations
+
+from server.core.bleed import Flood, stamps
+from server.core.cuts import cut_lines, cut_ticks
+from server.core.geometry import Affine, Edges, Rect, bounds
+from server.core.marks import Mark, marks_for
+from server.core.plan import Face, Layout, Line, Placement
+from server.core.planning import Planned
+from server.drawing.surface import WHITE, Stroke, Surface
+
+_CUT = Stroke(0.1)
+_CASING = Stroke(0.5, WHITE)  # in the waste only, so that a line shows on dark bleed too
+_CREASE = Stroke(0.2, (70, 70, 70), (3.0, 2.0))
+_MARK = Stroke(0.1)
+_HINGE = Stroke(0.15, (70, 70, 70), (1.0, 1.0))
+_SAFE = Stroke(0.25, (200, 0, 120), (1.5, 1.0))
+
+
+def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool = False) -> None:
+    """Draw ``face`` of a plan. ``safe_zone`` adds the outlines that only a screen may show."""
+    plan = planned.plan
+    trim, bleed = printed_boxes(plan.layout, face)
+    label = f"{face.sheet + 1} {face.name}"
+    surface.page(plan.layout.page, trim, bleed, label)
+    with surface.within(matrix=plan.correction(face)):
+        with surface.within(layer="art"):
+            for placement in plan.placements(face):
+                _draw_card(surface, planned, placement)
+        with surface.within(layer="cut lines"):
+            _draw_cut_lines(surface, planned, face)
+        with surface.within(layer="creases"):
+            if plan.layout.creases:
+                surface.lines(plan.layout.creases, _CREASE)
+        with surface.within(layer="notes"):
+            for mark in marks_for(plan, face):
+                _draw_mark(surface, mark)
+        if safe_zone:
+            with surface.within(layer="safe zone"):
+                for placement in plan.placements(face):
+                    _draw_safe_zone(surface, planned, placement)
+
+
+def printed_boxes(layout: Layout, face: Face) -> tuple[Rect, Rect]:
+    """The printed block's trim and bleed boxes on that face's page, in mm, before correction."""
+    trim = layout.back_block if face.name == "back" else layout.block
+    edges = layout.through.edges(layout.outer_bleed) if face.name == "back" else layout.outer_bleed
+    bleed = trim.grown(edges)
+    if face.name == "spread":
+        trim = bounds((*trim.corners, *layout.back_block.corners))
+        bleed = bounds((*bleed.corners, *layout.through.rect(bleed).corners))
+    return trim, bleed
+
+
+def card_matrix(placement: Placement) -> Affine:
+    """The card's own frame (upright, origin at its trim's top-left corner) onto the page."""
+    trim = placement.trim
+    corner = {0: (trim.x, trim.y), 90: (trim.right, trim.y), 180: (trim.right, trim.bottom),
+              270: (trim.x, trim.bottom)}[placement.rotation_deg]
+    return Affine.shift(*corner).after(Affine.turn(placement.rotation_deg))
+
+
+def bleed_on_card(placement: Placement) -> Edges:
+    """The bleed of each edge of the card as it is held upright, from that of each edge on the page."""
+    bleed = placement.bleed
+    around = (bleed.left, bleed.top, bleed.right, bleed.bottom)
+    steps = placement.rotation_deg // 90
+    # Turned clockwise by a quarter, the card's left edge lies at the top of the page, its top at the right.
+    return Edges(*(around[(edge + steps) % 4] for edge in range(4)))
+
+
+def _draw_card(surface: Surface, planned: Planned, placement: Placement) -> None:
+    card = planned.deck.cards[placement.card]
+    art = card.front if placement.side == "front" else card.back
+    if art is None:
+        return
+    layers = stamps(planned.fit(art), planned.settings.card_size, bleed_on_card(placement), art.edge_rgb)
+    with surface.within(matrix=card_matrix(placement)):
+        for layer in layers:
+            if isinstance(layer, Flood):
+                surface.fill(layer.rect.corners, layer.rgb)
+            else:
+                with surface.within(clip=layer.clip):
+                    surface.art(art, layer.matrix)
+
+
+def _draw_cut_lines(surface: Surface, planned: Planned, face: Face) -> None:
+    wanted = planned.settings.cut_lines
+    if wanted == "none" or (face.name == "back" and wanted == "fronts"):
+        return
+    layout = planned.plan.layout
+    cards = len(planned.plan.cards_on(face.sheet))
+    ticks = cut_ticks(layout, cards)
+    lines = cut_lines(layout, cards) if planned.settings.line_style == "full" else ticks
+    if face.name != "back":
+        surface.lines(ticks, _CASING)
+        surface.lines(lines, _CUT)
+    if face.name == "back" or (face.name == "spread" and wanted == "both"):
+        surface.lines(_behind(layout, ticks), _CASING)
+        surface.lines(_behind(layout, lines), _CUT)
+
+
+def _behind(layout: Layout, lines: tuple[Line, ...]) -> tuple[Line, ...]:
+    return tuple(Line(layout.through(line.start), layout.through(line.end)) for line in lines)
+
+
+def _draw_mark(surface: Surface, mark: Mark) -> None:
+    stroke = _HINGE if mark.dashed else _MARK
+    if mark.lines:
+        surface.lines(mark.lines, stroke)
+    for centre, radius in mark.rings:
+        surface.ring(centre, radius, _MARK)
+    for polygon in mark.polygons:
+        surface.fill(polygon, (0, 0, 0))
+    if mark.outline:
+        surface.outline(*mark.outline, _MARK)
+    for text in mark.texts:
+        surface.text(text.at, text.text, text.size_mm, text.rotation_deg)
+
+
+def _draw_safe_zone(surface: Surface, planned: Planned, placement: Placement) -> None:
+    inset = planned.settings.safe_mm
+    radius = planned.settings.card_size.corner_radius_mm
+    inner = placement.trim.grown(Edges.all(-inset))
+    if inner.width > 0 and inner.height > 0:
+        surface.outline(inner, max(0.0, radius - inset), _SAFE)
+    surface.outline(placement.trim, radius, Stroke(0.2, _SAFE.rgb))
