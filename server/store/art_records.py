@@ -1,0 +1,66 @@
+"""What the reader found in each blob, kept so that a picture is read once."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from server.core.art import Art, Problem
+from server.store.database import Database
+
+_MANY = 500  # SQLite takes at least 999 host parameters (its Limits page); stay well below
+
+
+@dataclass(frozen=True, slots=True)
+class ArtRecord:
+    """The arts of one blob (one per PDF page), or why it can't be used."""
+
+    arts: tuple[Art, ...] = ()
+    problem: Problem | None = None
+
+    def named(self, path: str) -> ArtRecord:
+        """The record for one file of a deck: a file with several pages names each as ``path#1``, ``path#2``."""
+        several = len(self.arts) > 1
+        arts = tuple(replace(art, file=f"{path}#{number}" if several else path)
+                     for number, art in enumerate(self.arts, 1))
+        return ArtRecord(arts, replace(self.problem, file=path) if self.problem else None)
+
+    def to_json(self) -> str:
+        return json.dumps({"arts": [asdict(art) for art in self.arts],
+                           "problem": asdict(self.problem) if self.problem else None}, ensure_ascii=False)
+
+
+def read_record(text: str) -> ArtRecord:
+    given = json.loads(text)
+    problem = Problem(**given["problem"]) if given["problem"] else None
+    return ArtRecord(tuple(_art(values) for values in given["arts"]), problem)
+
+
+def _art(values: dict[str, Any]) -> Art:
+    for name in ("size_mm", "edge_rgb"):
+        if values.get(name) is not None:
+            values[name] = tuple(values[name])
+    return Art(**values)
+
+
+class ArtRecords:
+    """The art table."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def get(self, key: str) -> ArtRecord | None:
+        return self.get_many([key]).get(key)
+
+    def get_many(self, keys: Iterable[str]) -> dict[str, ArtRecord]:
+        """The records of those blobs that have been read."""
+        wanted, found = sorted(set(keys)), {}
+        with self._database.read() as connection:
+            for start in range(0, len(wanted), _MANY):
+                some = wanted[start:start + _MANY]
+                marks = ",".join("?" * len(some))
+                rows = connection.execute(f"SELECT key, record FROM art WHERE key IN ({marks})", some)
+                found.update({row["key"]: read_record(row["record"]) for row in rows})
+        return found

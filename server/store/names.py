@@ -1,0 +1,57 @@
+"""Names and paths that people give: labels to show, never paths to open."""
+
+from __future__ import annotations
+
+import unicodedata
+
+from server.errors import BadValue
+
+_OVERRIDES = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+_LONGEST_PATH, _LONGEST_PART, _LONGEST_NAME = 1000, 255, 120
+
+
+def clean_path(text: str) -> str:
+    """A file's path in its deck, with "/" between parts, in Unicode's composed form (NFC).
+
+    macOS hands out decomposed names, so both spellings of one name must become one file.
+    Raises BadValue for anything that climbs, is absolute, empty, too long, or holds control characters.
+    """
+    path = unicodedata.normalize("NFC", text.replace("\\", "/"))
+    parts = path.split("/")
+    bad = (
+        not path
+        or len(path) > _LONGEST_PATH
+        or any(part in ("", ".", "..") or len(part) > _LONGEST_PART for part in parts)
+        or any(_is_control(letter) for letter in path)
+        or (len(parts[0]) == 2 and parts[0][1] == ":")
+    )
+    if bad:
+        raise BadValue(f"path: {shown(text)} can't name a file of a deck.",
+                       "Give a path inside the deck's folder, such as fronts/knight.png.")
+    return path
+
+
+def clean_name(text: str, argument: str = "name") -> str:
+    """A deck's, printer's or person's name: one line, trimmed, 1 to 120 characters. Raises BadValue."""
+    name = " ".join(unicodedata.normalize("NFC", text).split())
+    if not name or len(name) > _LONGEST_NAME or any(_is_control(letter) for letter in name):
+        raise BadValue(f"{argument}: {shown(text)} is empty, too long or holds control characters.",
+                       f"Give 1 to {_LONGEST_NAME} letters.")
+    return name
+
+
+def shown(text: str) -> str:
+    """``text`` quoted and cut for a message."""
+    return repr(text if len(text) <= 80 else text[:77] + "...")
+
+
+def file_stem(text: str) -> str:
+    """A name for a download that every file system takes: ASCII letters, digits, "-" and "_"."""
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii")
+    kept = "".join(letter if letter.isalnum() or letter in "-_" else "-" for letter in plain)
+    return "-".join(part for part in kept.split("-") if part)[:80] or "deck"
+
+
+def _is_control(letter: str) -> bool:
+    """Control, surrogate and bidirectional override characters: they can make a name look like another."""
+    return unicodedata.category(letter) in ("Cc", "Cs") or letter in _OVERRIDES
