@@ -32,7 +32,8 @@ class Art:
     ``file`` is its path in the deck's folder, with "/" between parts; a label, never opened by the core.
     ``key`` names the bytes: equal keys are the same picture. Pixel sizes are as stored; ``view_px`` is as seen.
     For PDF pages the pixel sizes are 0 and ``size_mm`` is the page; for pictures ``size_mm`` is what the file
-    itself claims by its resolution, or None.
+    itself claims by its resolution, or None. ``frames`` counts the pictures of an animation or of a TIFF with several
+    pages; the first is used.
     """
 
     file: str
@@ -45,6 +46,8 @@ class Art:
     size_mm: tuple[float, float] | None = None
     has_alpha: bool = False
     edge_rgb: tuple[int, int, int] | None = None
+    is_cmyk: bool = False
+    frames: int = 1
 
     @property
     def is_vector(self) -> bool:
@@ -91,6 +94,18 @@ class Card:
     front: Art
     back: Art | None = None
     copies: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Override:
+    """What a person changed for one front, over what its folder says. None leaves as it is.
+
+    ``back`` is the file label of another back, "" for none.
+    """
+
+    copies: int | None = None
+    name: str | None = None
+    back: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
