@@ -148,13 +148,18 @@ def stamps(fit: ArtFit, card: CardSize, bleed: Edges,
         return (art,)
     if fit.made == "colour":
         return Flood(region, edge_rgb or (255, 255, 255)), art
-    if fit.made == "stretch":
-        wide = _around(fit.rect, region)
-        grow = Affine.shift(wide.x, wide.y).after(
-            Affine.scaling(wide.width / fit.rect.width, wide.height / fit.rect.height)
-        ).after(Affine.shift(-fit.rect.x, -fit.rect.y))
-        return Stamp(grow.after(fit.matrix), region), art
-    return (*_mirrored(fit, region), art)
+    # Under a mirrored bleed lies a stretched one, so that at any zoom the soft edge between the mirrored copy and the
+    # art shows their own colour and no light hairline.
+    under = _stretched(fit, region)
+    return (under, art) if fit.made == "stretch" else (under, *_mirrored(fit, region), art)
+
+
+def _stretched(fit: ArtFit, region: Rect) -> Stamp:
+    wide = _around(fit.rect, region)
+    grow = Affine.shift(wide.x, wide.y).after(
+        Affine.scaling(wide.width / fit.rect.width, wide.height / fit.rect.height)
+    ).after(Affine.shift(-fit.rect.x, -fit.rect.y))
+    return Stamp(grow.after(fit.matrix), region)
 
 
 def _around(first: Rect, second: Rect) -> Rect:

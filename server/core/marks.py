@@ -99,7 +99,8 @@ def _gauges(waste: Waste) -> list[Mark]:
         marks.append(_ruler(cell))
     if whole:
         return [*marks, _whole_id1(whole)]
-    for length, text in ((ID1_WIDTH_MM, "85.60, a wallet card's width"), (ID1_HEIGHT_MM, "53.98, its height")):
+    for length, side in ((ID1_WIDTH_MM, "long"), (ID1_HEIGHT_MM, "short")):
+        text = f"{length:.2f} mm, {side} side of a wallet card"
         cell = waste.take(length + 0.6, 2.4)
         if cell:
             marks.append(_id1_ticks(cell, length, text))

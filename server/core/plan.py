@@ -72,7 +72,8 @@ class Line:
 class Slot:
     """A place for one card: trim rectangles on the page of its front and on the page of its back.
 
-    Rotations are clockwise on the page, in quarter turns; bleeds are what each edge *on the page* may show.
+    Rotations are clockwise on the page, in quarter turns; the bleed is what each edge *on the page* may show while
+    every slot is filled.
     """
 
     front: Rect
@@ -80,7 +81,6 @@ class Slot:
     front_bleed: Edges
     back: Rect
     back_rotation: int
-    back_bleed: Edges
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +138,21 @@ class Layout:
         """The backs' trim rectangles together, on the back's own page (or the spread)."""
         return self.through.rect(self.block)
 
+    def front_bleed(self, number: int, cards: int) -> Edges:
+        """What each page edge of a front may show when the first ``cards`` slots are filled.
+
+        Where the neighbouring slot is empty, the bleed runs out in full: there is nobody to run into.
+        """
+        slot, rect = self.slots[number], self.slots[number].front
+        reach = self.gutter_mm + 0.5
+        strips = (Rect(rect.x - reach, rect.y, reach, rect.height), Rect(rect.x, rect.y - reach, rect.width, reach),
+                  Rect(rect.right, rect.y, reach, rect.height), Rect(rect.x, rect.bottom, rect.width, reach))
+        own = slot.front_bleed
+        return Edges(*(
+            self.bleed_mm if any(strip.overlaps(empty.front) for empty in self.slots[cards:]) else amount
+            for strip, amount in zip(strips, (own.left, own.top, own.right, own.bottom), strict=True)
+        ))
+
     @property
     def hinge_back(self) -> Rect | None:
         """The hinge strip on the back's own page."""
@@ -194,12 +209,16 @@ class SheetPlan:
 
     def placements(self, face: Face) -> tuple[Placement, ...]:
         """Every card's face on that page, before correction."""
+        cards = self.cards_on(face.sheet)
         found: list[Placement] = []
-        for number, (card, slot) in enumerate(zip(self.cards_on(face.sheet), self.layout.slots, strict=False)):
+        for number, card in enumerate(cards):
+            slot = self.layout.slots[number]
+            bleed = self.layout.front_bleed(number, len(cards))
             if face.name != "back":
-                found.append(Placement(card, "front", number, slot.front, slot.front_rotation, slot.front_bleed))
+                found.append(Placement(card, "front", number, slot.front, slot.front_rotation, bleed))
             if face.name != "front":
-                found.append(Placement(card, "back", number, slot.back, slot.back_rotation, slot.back_bleed))
+                back_bleed = self.layout.through.edges(bleed)
+                found.append(Placement(card, "back", number, slot.back, slot.back_rotation, back_bleed))
         return tuple(found)
 
     def correction(self, face: Face) -> Affine:

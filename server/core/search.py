@@ -74,7 +74,10 @@ def search(request: PlanRequest, cards: int) -> tuple[Candidate, ...]:
                     best[key] = candidate
     if not best:
         raise _does_not_fit(request, nearest)
-    return tuple(sorted(best.values(), key=lambda candidate: candidate.rank))
+    ranked = sorted(best.values(), key=lambda candidate: candidate.rank)
+    distinct = {(frozenset(found.layout.slots), found.layout.creases, found.layout.hinge): found
+                for found in reversed(ranked)}  # the better reading of the same sheet comes last and stays
+    return tuple(sorted(distinct.values(), key=lambda candidate: candidate.rank))
 
 
 def _ways(request: PlanRequest) -> Iterator[tuple[Frame, bool]]:
@@ -181,9 +184,9 @@ def _slot_bleed(request: PlanRequest, outer: Edges, column: int, row: int, colum
 
 def _slot(frame: Frame, through: ThroughFront, turned: bool, rect: Rect, bleed: Edges) -> Slot:
     front, front_bleed = frame.rect(rect), frame.edges(bleed)
-    rotation = frame.rotation(90 if turned else 0)
-    return Slot(front, rotation, front_bleed, through.rect(front), through.rotation(rotation),
-                through.edges(front_bleed))
+    # Turned cards in a landscape arrangement turn the other way, so that they stand upright on the page.
+    rotation = frame.rotation(0 if not turned else 90 if frame.arrangement == "portrait" else 270)
+    return Slot(front, rotation, front_bleed, through.rect(front), through.rotation(rotation))
 
 
 def _measure(layout: Layout, cards: int) -> Candidate:

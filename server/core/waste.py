@@ -149,18 +149,35 @@ def waste_of(plan: SheetPlan, face: Face) -> Waste:
     cards = len(plan.cards_on(face.sheet))
     upright, level = cut_positions(layout, cards)
     taken = layout.block.grown(layout.outer_bleed)
+    inked = [slot.front.grown(layout.front_bleed(number, cards)) for number, slot in enumerate(layout.slots[:cards])]
     printable = _clear_of_hinge(layout)
-    holes = [slot.front for slot in layout.slots[cards:]]
+    holes = [_clear_of_ink(slot.front, inked) for slot in layout.slots[cards:]]
+    behind = [layout.through.rect(hole) for hole in holes]
     if face.name == "back":
         taken, printable = layout.through.rect(taken), layout.through.rect(printable)
         upright = tuple(sorted(layout.through((x, 0))[0] for x in upright))
         level = tuple(sorted(layout.through((0, y))[1] for y in level))
-        holes = [slot.back for slot in layout.slots[cards:]]
+        holes = behind
     elif face.name == "spread":
         taken = bounds((*taken.corners, *layout.through.rect(taken).corners))
-        holes += [slot.back for slot in layout.slots[cards:]]
+        holes += behind
     divisions = _divisions(printable, taken.grown(Edges.all(_OFF_BLEED_MM)), upright, level, layout.creases)
     return Waste(divisions, (hole.grown(Edges.all(-_OFF_CUT_MM)) for hole in holes))
+
+
+def _clear_of_ink(hole: Rect, inked: list[Rect]) -> Rect:
+    """An empty slot less the bleed that its neighbours run into it."""
+    for ink in inked:
+        shared = hole.shared(ink)
+        if shared.width <= 0 or shared.height <= 0:
+            continue
+        if shared.width <= shared.height:
+            left = shared.right if shared.x <= hole.x else hole.x
+            hole = Rect(left, hole.y, hole.width - shared.width, hole.height)
+        else:
+            top = shared.bottom if shared.y <= hole.y else hole.y
+            hole = Rect(hole.x, top, hole.width, hole.height - shared.height)
+    return hole
 
 
 def _clear_of_hinge(layout: Layout) -> Rect:

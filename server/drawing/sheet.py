@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from server.core.art import Art
 from server.core.bleed import Flood, stamps
 from server.core.cuts import cut_lines, cut_ticks
 from server.core.geometry import Affine, Edges, Rect, bounds
@@ -10,6 +13,8 @@ from server.core.plan import Face, Layout, Line, Placement
 from server.core.planning import Planned
 from server.drawing.surface import WHITE, Stroke, Surface
 
+# Cards that share a cut overlap by this much in drawing order; less than a quarter of the finest trim tolerance.
+LAP_MM = 0.25
 _CUT = Stroke(0.1)
 _CASING = Stroke(0.5, WHITE)  # in the waste only, so that a line shows on dark bleed too
 _CREASE = Stroke(0.2, (70, 70, 70), (3.0, 2.0))
@@ -26,8 +31,9 @@ def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool
     surface.page(plan.layout.page, trim, bleed, label)
     with surface.within(matrix=plan.correction(face)):
         with surface.within(layer="art"):
-            for placement in plan.placements(face):
-                _draw_card(surface, planned, placement)
+            placements = plan.placements(face)
+            for number, placement in enumerate(placements):
+                _draw_card(surface, planned, placement, _laps(planned, placement, placements[number + 1:]))
         with surface.within(layer="cut lines"):
             _draw_cut_lines(surface, planned, face)
         with surface.within(layer="creases"):
@@ -70,12 +76,32 @@ def bleed_on_card(placement: Placement) -> Edges:
     return Edges(*(around[(edge + steps) % 4] for edge in range(4)))
 
 
-def _draw_card(surface: Surface, planned: Planned, placement: Placement) -> None:
+def art_of(planned: Planned, placement: Placement) -> Art | None:
+    """The art of that face of that card; None prints blank."""
     card = planned.deck.cards[placement.card]
-    art = card.front if placement.side == "front" else card.back
+    return card.front if placement.side == "front" else card.back
+
+
+def _laps(planned: Planned, placement: Placement, later: tuple[Placement, ...]) -> Edges:
+    """How far each edge on the page reaches under a card that is drawn later and shares the cut.
+
+    The later card covers it wholly, so it never shows; without it two soft edges would meet in a light hairline.
+    """
+    trim = placement.trim
+    over = [other.trim for other in later
+            if (art := art_of(planned, other)) and not art.has_alpha and not art.is_vector]
+    sides = ((-LAP_MM, 0.0), (0.0, -LAP_MM), (LAP_MM, 0.0), (0.0, LAP_MM))
+    return Edges(*(LAP_MM if any(trim.moved(*side).overlaps(other) for other in over) else 0.0 for side in sides))
+
+
+def _draw_card(surface: Surface, planned: Planned, placement: Placement, laps: Edges) -> None:
+    art = art_of(planned, placement)
     if art is None:
         return
-    layers = stamps(planned.fit(art), planned.settings.card_size, bleed_on_card(placement), art.edge_rgb)
+    bleed = placement.bleed
+    reach = replace(placement, bleed=Edges(max(bleed.left, laps.left), max(bleed.top, laps.top),
+                                           max(bleed.right, laps.right), max(bleed.bottom, laps.bottom)))
+    layers = stamps(planned.fit(art), planned.settings.card_size, bleed_on_card(reach), art.edge_rgb)
     with surface.within(matrix=card_matrix(placement)):
         for layer in layers:
             if isinstance(layer, Flood):
