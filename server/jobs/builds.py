@@ -1,0 +1,144 @@
+"""Builds: one job each, answered at once where the same deck was built before with the same settings."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from server import __version__
+from server.core.art import Deck
+from server.core.settings import DeckSettings
+from server.errors import Busy, LampfoldError, NotThere
+from server.jobs.board import Job, JobBoard, JobView
+from server.jobs.pool import WorkerPool
+from server.jobs.queue import Work
+from server.jobs.tasks import BuildOrder, build
+from server.store import Store
+from server.store.names import file_stem
+
+
+@dataclass(frozen=True, slots=True)
+class BuildFiles:
+    """Where the results of one build are kept; ``info`` is written last, so where it is all are."""
+
+    pdf: Path
+    plan: Path
+    info: Path
+
+    @classmethod
+    def of(cls, folder: Path, key: str) -> BuildFiles:
+        return cls(folder / f"{key}.pdf", folder / f"{key}.plan.json", folder / f"{key}.json")
+
+
+def build_key(deck: Deck, settings: DeckSettings, printer: Mapping[str, Any] | None) -> str:
+    """The same key, the same bytes: everything that shapes the PDF, and the version that draws it."""
+    shape = {"version": __version__, "name": deck.name, "cards": [asdict(card) for card in deck.cards],
+             "settings": settings.as_mapping(), "printer": printer}
+    return hashlib.sha256(json.dumps(shape, sort_keys=True, ensure_ascii=False).encode("utf-8")).hexdigest()
+
+
+class Builds:
+    """Starts builds and finds their files."""
+
+    def __init__(self, store: Store, pool: WorkerPool, board: JobBoard,
+                 task: Callable[..., dict[str, Any]] = build) -> None:
+        """``task`` does the work in the worker; tests put their own there."""
+        self._store, self._pool, self._board, self._task = store, pool, board, task
+        for left in store.folder.builds.glob("*.part"):
+            left.unlink(missing_ok=True)
+
+    def start(self, person: str, deck_id: str, deck: Deck, settings: DeckSettings,
+              printer: Mapping[str, Any] | None = None) -> Job:
+        """A job for this deck: a new one, the person's own that is making just this, or one that is done already.
+
+        Raises Busy when too much waits.
+        """
+        key = build_key(deck, settings, printer)
+        running = self._board.running(person, key)
+        if running:
+            return running
+        job = self._board.add(deck_id, person, key)
+        name = f"{file_stem(deck.name)}-{settings.method}.pdf"
+        kept = self._kept(key)
+        if kept is not None:
+            job.show(_done(job, kept, name))
+            return job
+        arts = [art for card in deck.cards for art in (card.front, card.back) if art]
+        sources = {blob: self._store.blobs.path(blob) for blob in {art.key.partition("#")[0] for art in arts}}
+        files = BuildFiles.of(self._store.folder.builds, key)
+        job.work = Work(
+            "build", person, deck.name, self._task,
+            (BuildOrder(deck, settings, printer, sources, files.pdf, files.plan, files.info),),
+            self._store.limits.build_seconds,
+            started=lambda: job.show(replace(job.view, state="running", message="Laying out the sheets")),
+            progress=lambda done, total, text: job.show(
+                replace(job.view, state="running", done=done, total=total, message=text)),
+        )
+        job.work.future.add_done_callback(lambda future: self._ended(job, name, future))
+        try:
+            self._pool.submit(job.work)
+        except Busy:
+            self._board.drop(job)
+            raise
+        return job
+
+    def cancel(self, job: Job) -> None:
+        """End a job; one that has ended stays as it is."""
+        if job.work is not None and not job.view.ended:
+            self._pool.cancel(job.work)
+
+    def files(self, job: Job) -> BuildFiles:
+        """Raises NotThere where the job isn't done, or its files have made room for newer ones."""
+        files = BuildFiles.of(self._store.folder.builds, job.key)
+        if job.view.state != "done" or not files.info.is_file():
+            raise NotThere("build: its files aren't here.", "Build it again on the Output page.")
+        return files
+
+    def _kept(self, key: str) -> dict[str, Any] | None:
+        files = BuildFiles.of(self._store.folder.builds, key)
+        try:
+            info: dict[str, Any] = json.loads(files.info.read_text(encoding="utf-8"))
+            for path in (files.pdf, files.plan, files.info):
+                os.utime(path)  # the cache keeps what was asked for last
+        except (OSError, ValueError):
+            return None
+        return info
+
+    def _ended(self, job: Job, name: str, future: Future[dict[str, Any]]) -> None:
+        error = future.exception()
+        if error is None:
+            self._trim(job.key)
+            job.show(_done(job, future.result(), name))
+        elif job.work.cancelled.is_set():
+            job.show(replace(job.view, state="cancelled", message="Cancelled"))
+        elif isinstance(error, LampfoldError):
+            job.show(replace(job.view, state="failed", message=error.message, fix=error.fix))
+        else:
+            job.show(replace(job.view, state="failed", message=f"The build failed ({type(error).__name__}).",
+                             fix="Build again; if it fails again, send the host the log."))
+
+    def _trim(self, newest: str) -> None:
+        """Remove the builds that nobody has asked for longest, down to the host's limit."""
+        kept = self._store.limits.cache_bytes
+        by_age = sorted(self._store.folder.builds.glob("*.pdf"), key=lambda path: path.stat().st_mtime, reverse=True)
+        for pdf in by_age:
+            kept -= pdf.stat().st_size
+            if kept < 0 and pdf.stem != newest:
+                files = BuildFiles.of(self._store.folder.builds, pdf.stem)
+                for path in (files.info, files.pdf, files.plan):
+                    with contextlib.suppress(OSError):  # Windows keeps a file that is being sent
+                        path.unlink(missing_ok=True)
+
+
+def _done(job: Job, info: Mapping[str, Any], name: str) -> JobView:
+    address = f"/api/jobs/{job.id}"
+    total = int(info.get("pages", 1))
+    return replace(job.view, state="done", done=total, total=total, message="Done", fix="",
+                   result={**info, "pdf": f"{address}/file.pdf", "plan": f"{address}/plan.json", "name": name})

@@ -1,0 +1,165 @@
+"""Worker processes that may die: each is served by one thread, which gives it work and ends it when it must.
+
+A worker that dies, hangs or is cancelled takes one job along and is replaced. The standard library's process pool
+breaks as a whole when one process dies, which is why this one exists.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import threading
+import time
+from dataclasses import dataclass
+from multiprocessing import connection
+from multiprocessing.context import SpawnProcess
+from typing import Any
+
+from server.errors import LampfoldError, Stopped
+from server.jobs.queue import Bounds, FairQueue, Work, WorkKind
+from server.jobs.worker import Message, serve
+from server.store.limits import Limits
+
+_LOOK_SECONDS = 0.05
+_SPAWN = multiprocessing.get_context("spawn")
+
+
+@dataclass(frozen=True, slots=True)
+class _Worker:
+    process: SpawnProcess
+    pipe: connection.Connection[Any, Any]
+
+    def kill(self) -> None:
+        self.process.kill()
+        self.process.join()
+        self.pipe.close()
+
+
+class WorkerPool:
+    """``limits.workers`` processes, started when they are first needed."""
+
+    def __init__(self, limits: Limits) -> None:
+        self.queue = FairQueue({
+            "read": Bounds(limits.waiting_reads, limits.waiting_reads),
+            "build": Bounds(limits.waiting_builds, limits.waiting_builds_each),
+        })
+        self._seats = [_Seat(self.queue, limits, kinds) for kinds in _kinds(limits.workers)]
+        for seat in self._seats:
+            seat.start()
+
+    def submit(self, work: Work) -> Work:
+        """Raises Busy when too much waits already."""
+        self.queue.put(work)
+        return work
+
+    def cancel(self, work: Work) -> None:
+        self.queue.cancel(work)
+
+    def close(self) -> None:
+        """Kill every worker at once; what was under way fails."""
+        self.queue.close()
+        for seat in self._seats:
+            seat.closing.set()
+        for seat in self._seats:
+            seat.join()
+
+
+def _kinds(workers: int) -> list[tuple[WorkKind, ...]]:
+    """Which kinds each worker takes, in its order: one is kept free of builds so that art is read meanwhile."""
+    if workers == 1:
+        return [("read", "build")]
+    return [("read",)] + [("build", "read")] * (workers - 1)
+
+
+class _Seat(threading.Thread):
+    """The thread of one worker."""
+
+    def __init__(self, queue: FairQueue, limits: Limits, kinds: tuple[WorkKind, ...]) -> None:
+        super().__init__(name="worker seat", daemon=True)
+        self.closing = threading.Event()
+        self._queue, self._limits, self._kinds = queue, limits, kinds
+        self._worker: _Worker | None = None
+        self._served = 0
+
+    def run(self) -> None:
+        while (work := self._queue.take(self._kinds)) is not None:
+            try:
+                self._give(work)
+            except Exception as error:
+                self._drop()
+                work.fail(error)
+        self._drop()
+
+    def _give(self, work: Work) -> None:
+        if work.cancelled.is_set():
+            work.fail(Stopped(f"{work.label}: cancelled."))
+            return
+        if not work.future.set_running_or_notify_cancel():
+            return  # nobody waits for it any more
+        work.started()
+        worker = self._ready()
+        try:
+            worker.pipe.send((work.task, work.arguments))
+        except OSError:
+            self._drop()  # it died while it was idle: that is no fault of this work
+            worker = self._ready()
+            worker.pipe.send((work.task, work.arguments))
+        message = self._listen(worker, work)
+        if message.kind == "result":
+            work.future.set_result(message.value)
+        else:
+            work.fail(message.value)
+        self._served += 1
+        if self._served >= self._limits.worker_jobs:
+            self._drop()
+
+    def _listen(self, worker: _Worker, work: Work) -> Message:
+        """Pass progress on until the task has ended, one way or another."""
+        deadline = time.monotonic() + work.seconds
+        while True:
+            connection.wait([worker.pipe, worker.process.sentinel], _LOOK_SECONDS)
+            reason = self._reason_to_end(work, deadline)
+            try:
+                while reason is None and worker.pipe.poll():
+                    message = worker.pipe.recv()
+                    if message.kind != "progress":
+                        return Message(*message)
+                    work.progress(*message.value)
+            except (EOFError, OSError):
+                reason = _died(work)
+            if reason is None and not worker.process.is_alive() and not worker.pipe.poll():
+                reason = _died(work)
+            if reason is not None:
+                self._drop()
+                return Message("error", reason)
+
+    def _reason_to_end(self, work: Work, deadline: float) -> LampfoldError | None:
+        if self.closing.is_set():
+            return Stopped(f"{work.label}: Lampfold is ending.", "Start it again.")
+        if work.cancelled.is_set():
+            return Stopped(f"{work.label}: cancelled.")
+        if time.monotonic() > deadline:
+            return Stopped(f"{work.label}: took longer than {work.seconds:g} seconds and was ended.",
+                           "Save the file again in another program, make it smaller, or raise the host's limit.")
+        return None
+
+    def _ready(self) -> _Worker:
+        if self._worker is None or not self._worker.process.is_alive():
+            self._drop()
+            ours, theirs = _SPAWN.Pipe()
+            process = _SPAWN.Process(target=serve, args=(theirs, self._limits.worker_bytes), daemon=True)
+            process.start()
+            theirs.close()
+            self._worker, self._served = _Worker(process, ours), 0
+        return self._worker
+
+    def _drop(self) -> None:
+        worker, self._worker = self._worker, None
+        if worker is not None:
+            with contextlib.suppress(OSError):
+                worker.kill()
+
+
+def _died(work: Work) -> Stopped:
+    return Stopped(f"{work.label}: the program that reads it gave up on it.",
+                   "Save the file again in another program, or leave it out.")

@@ -1,0 +1,126 @@
+"""The tasks that worker processes run. Everything that decodes art is imported here, inside the worker, and only there."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from server.core.art import Art, Deck, Problem
+from server.core.plan_json import plan_to_json
+from server.core.planning import Planned, plan_deck
+from server.core.settings import DeckSettings
+from server.errors import TooMuch, Unreadable
+from server.jobs.worker import Report
+from server.store.art_records import ArtRecord
+
+THUMB_PX = 512
+# Pages beyond these are read and drawn when they are first looked at: rendering a page takes some 10 ms.
+_EAGER_PAGES = 24
+
+
+@dataclass(frozen=True, slots=True)
+class ReadOrder:
+    """What to read: the blob's path, its label for messages, its key, where thumbnails go, and the limits."""
+
+    path: Path
+    label: str
+    key: str
+    thumbs: Path
+    image_pixels: int
+    pdf_pages: int
+
+
+def thumb_path(thumbs: Path, key: str, longest_px: int) -> Path:
+    """Where the thumbnail of an art key (``<blob>`` or ``<blob>#<page>``) is kept."""
+    blob, _, page = key.partition("#")
+    return thumbs / blob[:2] / f"{blob}-{page or 0}-{longest_px}.webp"
+
+
+def read_file(report: Report, order: ReadOrder) -> ArtRecord:
+    """Read, check and shrink one file. Broken art gives a record with its problem.
+
+    Raises TooMuch where it is over a limit, NotArt where its content is of no kind that can be art.
+    """
+    from server.intake.pixels import edge_rgb, verify
+    from server.intake.reader import read_art
+
+    try:
+        arts = read_art(order.path, order.label, order.key)
+        _check_limits(order, arts)
+        for art in arts[:_EAGER_PAGES]:
+            verify(order.path, art)
+        coloured = tuple(replace(art, edge_rgb=edge_rgb(order.path, art)) if number < _EAGER_PAGES else art
+                         for number, art in enumerate(arts))
+        for art in coloured[:_EAGER_PAGES]:
+            make_thumb(report, order.path, art, THUMB_PX, order.thumbs)
+    except Unreadable as error:
+        return ArtRecord((), Problem(order.label, "error", "unreadable", error.message, error.fix))
+    return ArtRecord(tuple(replace(art, file="") for art in coloured))
+
+
+def _check_limits(order: ReadOrder, arts: tuple[Art, ...]) -> None:
+    if len(arts) > order.pdf_pages:
+        raise TooMuch(f"{order.label}: has {len(arts)} pages; this host takes {order.pdf_pages}.",
+                      "Split the file, or raise the limit `pdf_pages`.")
+    for art in arts:
+        if art.width_px * art.height_px > order.image_pixels:
+            raise TooMuch(
+                f"{order.label}: is {art.width_px} × {art.height_px} pixels; this host takes "
+                f"{order.image_pixels / 1e6:g} million.",
+                "Export it smaller: a card needs no more than 600 ppi. Or raise the limit `image_pixels`.")
+
+
+def make_thumb(report: Report, path: Path, art: Art, longest_px: int, thumbs: Path) -> Path:
+    """A WebP of the art, upright, ``longest_px`` on its longer side. Returns where it was put. Raises Unreadable."""
+    from server.intake.pixels import thumbnail
+
+    target = thumb_path(thumbs, art.key, longest_px)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    _write_whole(target, thumbnail(path, art, longest_px))
+    return target
+
+
+@dataclass(frozen=True, slots=True)
+class BuildOrder:
+    """What to build: ``sources`` maps blob keys to files; ``pdf``, ``plan`` and ``info`` are where results go."""
+
+    deck: Deck
+    settings: DeckSettings
+    printer: Mapping[str, Any] | None
+    sources: Mapping[str, Path]
+    pdf: Path
+    plan: Path
+    info: Path
+
+
+def build(report: Report, order: BuildOrder) -> dict[str, Any]:
+    """Plan the deck and write its PDF and its plan. Returns the numbers that the Output page shows."""
+    from server.drawing.deck_pdf import write_deck_pdf
+
+    planned = plan_deck(order.deck, order.settings)
+    write_deck_pdf(planned, order.deck, order.settings, lambda art: order.sources[art.key.partition("#")[0]],
+                   order.pdf, progress=lambda done, total: report(done, total, "Drawing the sheets"))
+    _write_whole(order.plan, json.dumps(plan_to_json(planned), ensure_ascii=False).encode("utf-8"))
+    info = build_info(planned, order.pdf)
+    _write_whole(order.info, json.dumps(info, ensure_ascii=False).encode("utf-8"))
+    return info
+
+
+def build_info(planned: Planned, pdf: Path) -> dict[str, Any]:
+    plan, layout = planned.plan, planned.plan.layout
+    return {
+        "bytes": pdf.stat().st_size, "method": layout.method, "paper": layout.paper.name, "sheets": plan.sheet_count,
+        "papers": plan.paper_count, "pages": len(plan.faces), "cards_per_sheet": plan.cards_per_sheet,
+        "cards": len(plan.order), "cuts": planned.best.cuts, "waste_percent": round(planned.best.waste_percent, 2),
+    }
+
+
+def _write_whole(path: Path, content: bytes) -> None:
+    """All of it or nothing: a reader never sees half a file."""
+    unfinished = path.with_name(f"{path.name}.{os.getpid()}.part")
+    unfinished.write_bytes(content)
+    unfinished.replace(path)

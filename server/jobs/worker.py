@@ -1,0 +1,94 @@
+"""What runs inside a worker process: one task after another, each answered by one message, until the pipe closes.
+
+Art is decoded here and nowhere else, so whatever a file does to its reader ends with this process.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+import time
+import traceback
+from collections.abc import Callable
+from multiprocessing import connection
+from typing import Any, Literal, NamedTuple
+
+from server.errors import LampfoldError, Stopped
+
+_PROGRESS_SECONDS = 0.1
+
+
+class Message(NamedTuple):
+    """From a worker: progress ``(done, total, text)``, a result, or the error that ended the task."""
+
+    kind: Literal["progress", "result", "error"]
+    value: Any
+
+
+class Report:
+    """Handed to every task: ``report(done, total, text)`` tells how far it is, a few times a second at most."""
+
+    def __init__(self, pipe: connection.Connection[Any, Any]) -> None:
+        self._pipe = pipe
+        self._last = 0.0
+
+    def __call__(self, done: int, total: int, text: str = "") -> None:
+        now = time.monotonic()
+        if now - self._last >= _PROGRESS_SECONDS or done >= total:
+            self._last = now
+            self._pipe.send(Message("progress", (done, total, text)))
+
+
+def serve(pipe: connection.Connection[Any, Any], memory_bytes: int) -> None:
+    """The worker's life. Ctrl-C is the server's to handle; a server that dies takes its workers along."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    _limit_memory(memory_bytes)
+    while True:
+        try:
+            task, arguments = pipe.recv()
+        except (EOFError, OSError):
+            return
+        message = _run(task, Report(pipe), arguments)
+        try:
+            pipe.send(message)
+        except OSError:
+            return
+
+
+def _run(task: Callable[..., Any], report: Report, arguments: tuple[Any, ...]) -> Message:
+    try:
+        return Message("result", task(report, *arguments))
+    except LampfoldError as error:
+        return Message("error", error)
+    except MemoryError:
+        return Message("error", Stopped("It needs more memory than one job may have.",
+                                        "Make the picture smaller, or raise the limit `worker_bytes`."))
+    except Exception as error:  # whatever a decoder raises is this task's end, not the server's
+        last = traceback.extract_tb(error.__traceback__)[-1]
+        return Message("error", Stopped(
+            f"It could not be finished ({type(error).__name__} in {last.name}: {error}).",
+            "Save the file again in another program, or leave it out."))
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        connection.wait([parent.sentinel])
+        os._exit(1)
+
+
+def _limit_memory(memory_bytes: int) -> None:
+    if sys.platform == "win32":
+        return
+    import resource
+
+    # macOS knows the limit and refuses to set it; the time limit holds there all the same.
+    with contextlib.suppress(ValueError, OSError):
+        resource.setrlimit(resource.RLIMIT_AS, (memory_bytes, memory_bytes))
+    with contextlib.suppress(ValueError, OSError):
+        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
