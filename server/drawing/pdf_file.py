@@ -1,0 +1,116 @@
+"""A PDF written as it comes: one object at a time, nothing held but where each began.
+
+File structure by ISO 32000-1, 7.5. There are no dates and no random parts, so that the same objects give the same
+bytes; the file's identifier (14.4) is a digest of them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import zlib
+from collections.abc import Iterable
+from typing import BinaryIO
+
+Buffer = bytes | bytearray | memoryview
+
+# The second line marks the file as binary (7.5.2).
+_HEADER = b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n"
+_FREE = -1
+
+
+def number(value: float, digits: int = 4) -> str:
+    """A real number as PDF writes it, without exponent or trailing zeros: at most ``digits`` decimals."""
+    text = f"{value:.{digits}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def text_string(text: str) -> bytes:
+    """A text string (7.9.2.2): plain ASCII as it is, anything else in UTF-16BE."""
+    if text.isascii() and text.isprintable():
+        return literal(text.encode("ascii"))
+    return b"<FEFF" + text.encode("utf-16-be", "replace").hex().upper().encode("ascii") + b">"
+
+
+def literal(data: bytes) -> bytes:
+    """A literal string (7.3.4.2) of any bytes."""
+    for plain, escaped in ((b"\\", b"\\\\"), (b"(", b"\\("), (b")", b"\\)"), (b"\r", b"\\r"), (b"\n", b"\\n")):
+        data = data.replace(plain, escaped)
+    return b"(" + data + b")"
+
+
+class PdfFile:
+    """A PDF 1.7 under way on ``out``, a binary stream that is only ever appended to.
+
+    Object numbers are given by ``reserve`` or by the writing call itself; ``close`` writes the cross-reference table
+    and the trailer. ``out`` stays open.
+    """
+
+    def __init__(self, out: BinaryIO) -> None:
+        self._out = out
+        self._offsets: list[int] = [0]
+        self._digest = hashlib.sha256()
+        self._at = 0
+        self._write(_HEADER)
+
+    def _write(self, data: Buffer) -> None:
+        self._out.write(data)
+        self._at += len(data)
+
+    def reserve(self) -> int:
+        """A number for an object that is written later."""
+        self._offsets.append(_FREE)
+        return len(self._offsets) - 1
+
+    def put(self, body: bytes, reserved: int | None = None) -> int:
+        """Write one object that isn't a stream; its number."""
+        mine = self._begin(reserved)
+        self._digest.update(body)
+        self._write(b"%d 0 obj\n%b\nendobj\n" % (mine, body))
+        return mine
+
+    def put_stream(self, entries: bytes, parts: Iterable[Buffer], length: int, *, checksum: bytes = b"",
+                   reserved: int | None = None) -> int:
+        """Write one stream object, its data copied part by part; its number.
+
+        ``entries`` are the dictionary's, without ``<<``, ``>>`` and ``/Length``; ``length`` is that of all ``parts``.
+        ``checksum`` stands for the data in the file's identifier where the caller has one; else it is reckoned here.
+        """
+        mine = self._begin(reserved)
+        self._digest.update(entries)
+        self._write(b"%d 0 obj\n<<%b /Length %d>>\nstream\n" % (mine, entries, length))
+        start, sum_here = self._at, 0
+        for part in parts:
+            self._write(part)
+            if not checksum:
+                sum_here = zlib.crc32(part, sum_here)
+        if self._at - start != length:
+            raise ValueError(f"stream {mine}: {self._at - start} bytes where {length} were announced")
+        self._digest.update(checksum or b"%d" % sum_here)
+        self._write(b"\nendstream\nendobj\n")
+        return mine
+
+    def put_deflated(self, entries: bytes, data: bytes, reserved: int | None = None) -> int:
+        """Write one stream object, compressed here; its number."""
+        packed = zlib.compress(data, 6)
+        return self.put_stream(b"%b /Filter /FlateDecode" % entries, (packed,), len(packed), reserved=reserved)
+
+    def _begin(self, reserved: int | None) -> int:
+        mine = self.reserve() if reserved is None else reserved
+        if self._offsets[mine] != _FREE:
+            raise ValueError(f"object {mine} is already written")
+        self._offsets[mine] = self._at
+        self._digest.update(b"%d" % mine)
+        return mine
+
+    def close(self, root: int, info: int) -> None:
+        """Write what readers look for at the end (7.5.4, 7.5.5). ``root`` and ``info`` are object numbers."""
+        if _FREE in self._offsets:
+            raise ValueError(f"object {self._offsets.index(_FREE)} was reserved and never written")
+        xref = self._at
+        lines = b"".join(b"%010d 00000 n \n" % offset for offset in self._offsets[1:])
+        self._write(b"xref\n0 %d\n0000000000 65535 f \n" % len(self._offsets) + lines)
+        name = self._digest.hexdigest()[:32].upper().encode("ascii")
+        self._write(b"trailer\n<</Size %d /Root %d 0 R /Info %d 0 R /ID [<%b> <%b>]>>\nstartxref\n%d\n%%%%EOF\n"
+                    % (len(self._offsets), root, info, name, name, xref))

@@ -1,0 +1,183 @@
+"""A PDF that is read from: its objects, its streams, and what a page is made of (ISO 32000-1, 7.7.3)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from server.core.geometry import Rect
+from server.drawing.pdf_syntax import NULL, Name, Ref, Value, parse
+from server.errors import LampfoldError, Unreadable
+
+_MOST_PARENTS = 100
+_MOST_CONTENTS = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class SourcePage:
+    """A page: the visible box in its own points (y up: ``box.y`` is the lower edge), the clockwise turn for viewing,
+    the numbers of its content streams, and its resources and transparency group as they stand in the file."""
+
+    box: Rect
+    rotation: int
+    contents: tuple[int, ...]
+    resources: Value
+    group: Value | None
+
+
+class PdfSource:
+    """An open PDF, by PyMuPDF. ``file`` is what errors call it; a broken file raises Unreadable from every call."""
+
+    def __init__(self, document: Any, file: str) -> None:
+        self._document = document
+        self.file = file
+        self.hidden_groups = self._hidden_groups()
+
+    @classmethod
+    def open(cls, path: Path, file: str) -> PdfSource:
+        with _reading(file):
+            document = load_pymupdf().open(path, filetype="pdf")
+        if document.needs_pass:
+            raise Unreadable(f"{file}: the PDF is locked by a password.", "Save it without one.")
+        return cls(document, file)
+
+    def close(self) -> None:
+        self._document.close()
+
+    def object(self, number: int) -> Value:
+        """Object ``number``; of a stream, its dictionary. One that the file doesn't have is null (7.3.10)."""
+        with _reading(self.file):
+            if not 0 < number < self._document.xref_length():
+                return NULL
+            return parse(self._document.xref_object(number, compressed=True, ascii=True).encode("latin-1"))
+
+    def resolved(self, value: Value | None) -> Value | None:
+        """``value`` itself, or what it refers to."""
+        for _ in range(_MOST_PARENTS):
+            if not isinstance(value, Ref):
+                return None if value == b"null" else value
+            value = self.object(value.number)
+        raise Unreadable(f"{self.file}: its references run in a loop.", "Export the PDF again.")
+
+    def is_stream(self, number: int) -> bool:
+        with _reading(self.file):
+            return 0 < number < self._document.xref_length() and bool(self._document.xref_is_stream(number))
+
+    def raw_stream(self, number: int) -> bytes:
+        """The data as stored, still compressed."""
+        with _reading(self.file):
+            return bytes(self._document.xref_stream_raw(number) or b"")
+
+    def stream(self, number: int) -> bytes:
+        """The data with all filters undone."""
+        with _reading(self.file):
+            return bytes(self._document.xref_stream(number) or b"")
+
+    def page(self, index: int) -> SourcePage:
+        with _reading(self.file):
+            if not 0 <= index < self._document.page_count:
+                raise ValueError(f"there is no page {index + 1}")
+            at = self._document.page_xref(index)
+        own = self.object(at)
+        chain = list(self._chain(own))
+        box = self._box(chain)
+        rotation = self._rotation(chain)
+        group = self.resolved(own.get(b"/Group")) if isinstance(own, dict) else None
+        return SourcePage(box, rotation, self._contents(own), _inherited(chain, b"/Resources") or {}, group)
+
+    def _chain(self, page: Value) -> Iterator[dict[bytes, Value]]:
+        """The page and its ancestors, from which some entries are inherited (7.7.3.4)."""
+        node: Value | None = page
+        for _ in range(_MOST_PARENTS):
+            if not isinstance(node, dict):
+                return
+            yield node
+            node = self.resolved(node.get(b"/Parent"))
+        raise Unreadable(f"{self.file}: its page tree runs in a loop.", "Export the PDF again.")
+
+    def _box(self, chain: list[dict[bytes, Value]]) -> Rect:
+        """CropBox within MediaBox (14.11.2); Letter where a file says neither, as readers do."""
+        media = self._rect(_inherited(chain, b"/MediaBox")) or Rect(0, 0, 612, 792)
+        crop = self._rect(_inherited(chain, b"/CropBox"))
+        shared = crop.shared(media) if crop else media
+        return shared if shared.width > 0 and shared.height > 0 else media
+
+    def _rect(self, value: Value | None) -> Rect | None:
+        corners = self.resolved(value)
+        if not isinstance(corners, list) or len(corners) != 4:
+            return None
+        try:
+            left, bottom, right, top = (float(_plain(self.resolved(corner))) for corner in corners)
+        except ValueError:
+            return None
+        rect = Rect(min(left, right), min(bottom, top), abs(right - left), abs(top - bottom))
+        return rect if 0 < rect.width < 1e6 and 0 < rect.height < 1e6 else None
+
+    def _rotation(self, chain: list[dict[bytes, Value]]) -> int:
+        try:
+            turn = int(float(_plain(self.resolved(_inherited(chain, b"/Rotate")))))
+        except (ValueError, OverflowError):
+            return 0
+        return round(turn / 90) * 90 % 360
+
+    def _contents(self, page: Value) -> tuple[int, ...]:
+        if not isinstance(page, dict) or b"/Contents" not in page:
+            return ()
+        first = page[b"/Contents"]
+        whole = self.resolved(first)
+        streams = whole if isinstance(whole, list) else [first]
+        if len(streams) > _MOST_CONTENTS:
+            raise Unreadable(f"{self.file}: a page has {len(streams)} content streams.", "Export the PDF again.")
+        return tuple(part.number for part in streams if isinstance(part, Ref) and self.is_stream(part.number))
+
+    def _hidden_groups(self) -> frozenset[int]:
+        """The optional-content groups that the file's own default doesn't show (8.11.4.3)."""
+        with _reading(self.file):
+            root = self._document.pdf_catalog()
+        catalogue = self.object(root) if root else None
+        layers = self.resolved(catalogue.get(b"/OCProperties")) if isinstance(catalogue, dict) else None
+        default = self.resolved(layers.get(b"/D")) if isinstance(layers, dict) else None
+        if not isinstance(layers, dict) or not isinstance(default, dict):
+            return frozenset()
+        hidden = self._group_numbers(default.get(b"/OFF"))
+        if default.get(b"/BaseState") == b"/OFF":
+            return self._group_numbers(layers.get(b"/OCGs")) - self._group_numbers(default.get(b"/ON"))
+        return hidden
+
+    def _group_numbers(self, value: Value | None) -> frozenset[int]:
+        groups = self.resolved(value)
+        return frozenset(group.number for group in groups if isinstance(group, Ref)) if isinstance(groups, list) \
+            else frozenset()
+
+
+def load_pymupdf() -> Any:
+    """The library, which has no types; its complaints about odd files aren't printed."""
+    import pymupdf
+
+    library: Any = pymupdf
+    library.TOOLS.mupdf_display_errors(False)
+    library.TOOLS.mupdf_display_warnings(False)
+    return library
+
+
+def _inherited(chain: list[dict[bytes, Value]], key: bytes) -> Value | None:
+    return next((node[key] for node in chain if key in node), None)
+
+
+def _plain(value: Value | None) -> bytes:
+    """A number's own text; raises ValueError for anything else once it is read as one."""
+    return bytes(value) if isinstance(value, bytes) and not isinstance(value, Name) else b""
+
+
+@contextmanager
+def _reading(file: str) -> Iterator[None]:
+    """PyMuPDF and the parser raise whatever they stumble over; all of it means that the file can't be used."""
+    try:
+        yield
+    except LampfoldError:
+        raise
+    except Exception as error:
+        raise Unreadable(f"{file}: broken PDF: {error}.", "Export it again from the program that made it.") from error
