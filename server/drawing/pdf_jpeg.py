@@ -30,7 +30,7 @@ class Jpeg:
     """A JPEG's header and the parts of it to copy, in order.
 
     ``process`` is the frame marker's second byte; ``transform`` is Adobe's colour transform or None;
-    ``whole`` says that the parts together are the file, byte for byte.
+    ``ended`` says that the end mark is there; ``whole`` that the parts together are the file, byte for byte.
     """
 
     width: int
@@ -42,6 +42,7 @@ class Jpeg:
     has_jfif: bool
     profile: bytes | None
     parts: tuple[memoryview, ...]
+    ended: bool
     whole: bool
     checksum: bytes
 
@@ -82,7 +83,10 @@ class _Found:
 
 
 def _segments(data: memoryview) -> Iterator[tuple[int, int, int, int]]:
-    """(marker, start, content, end) of each segment from SOI to EOI; a scan counts to its SOS segment."""
+    """(marker, start, content, end) of each segment from SOI to EOI, or to the file's end where that is missing.
+
+    A scan counts to its SOS segment.
+    """
     if bytes(data[:2]) != b"\xff\xd8":
         raise ValueError("it doesn't begin as a JPEG does")
     yield _SOI, 0, 2, 2
@@ -107,10 +111,10 @@ def _segments(data: memoryview) -> Iterator[tuple[int, int, int, int]]:
         content = at + 4
         if marker == _SOS:
             found = _SCAN_END.search(data, end)
-            if not found:
-                raise ValueError("it ends too early")
-            end = found.start()
+            end = found.start() if found else len(data)
         yield marker, start, content, end
+        if end == len(data):
+            return
         at = end
 
 
@@ -119,7 +123,7 @@ def read_jpeg(data: memoryview) -> Jpeg:
     found = _Found()
     parts: list[memoryview] = []
     kept_from = end = 0
-    scans = 0
+    scans = marker = 0
     for marker, start, content, end in _segments(data):
         scans += marker == _SOS
         if _keep(marker, data[content:end], found):
@@ -138,8 +142,8 @@ def read_jpeg(data: memoryview) -> Jpeg:
     for part in parts:
         checksum = zlib.crc32(part, checksum)
     return Jpeg(width, height, precision, found.process, found.frame[6:6 + 3 * count:3], found.transform,
-                found.has_jfif, _profile(found), tuple(parts), len(parts) == 1 and len(parts[0]) == len(data),
-                b"%d" % checksum)
+                found.has_jfif, _profile(found), tuple(parts), marker == _EOI,
+                len(parts) == 1 and len(parts[0]) == len(data), b"%d" % checksum)
 
 
 def _keep(marker: int, content: memoryview, found: _Found) -> bool:

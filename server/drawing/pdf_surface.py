@@ -17,7 +17,7 @@ from server.core.lettering import plain_line, text_width_mm, winansi
 from server.core.plan import Line
 from server.core.units import POINTS_PER_MM
 from server.drawing.pdf_file import PdfFile, literal, number, text_string
-from server.drawing.pdf_images import ImageWriter, Placeable
+from server.drawing.pdf_images import MOST_PIXELS, ImageWriter, Placeable
 from server.drawing.pdf_import import PageImporter
 from server.drawing.pdf_text import TextForms
 from server.drawing.surface import BLACK, Anchor, Layer, Rgb, Stroke
@@ -32,18 +32,20 @@ _ANCHORED: dict[Anchor, float] = {"start": 0.0, "middle": -0.5, "end": -1.0}
 
 
 class PdfSurface:
-    """Implements ``Surface``. ``source`` finds an art's file; ``close`` finishes the PDF and leaves ``out`` open.
+    """Implements ``Surface``. ``source`` finds an art's file; ``close`` finishes the PDF and leaves ``out`` open;
+    ``release`` lets go of PDFs that art came from, whether the work was finished or not.
 
     ``duplex`` is what the print dialogue is asked for. Art is read and written when it is first placed, so that
     only the art in hand is in memory. Raises Unreadable or TooMuch, naming the art's file.
     """
 
-    def __init__(self, out: BinaryIO, source: Callable[[Art], Path], *, title: str, duplex: Duplex) -> None:
+    def __init__(self, out: BinaryIO, source: Callable[[Art], Path], *, title: str, duplex: Duplex,
+                 most_pixels: int = MOST_PIXELS) -> None:
         self._file = PdfFile(out)
         self._source = source
         self._title = title
         self._duplex = duplex
-        self._images = ImageWriter(self._file)
+        self._images = ImageWriter(self._file, most_pixels)
         self._importer = PageImporter(self._file)
         self._texts = TextForms(self._file, self._importer)
         self._tree = self._file.reserve()
@@ -54,6 +56,7 @@ class PdfSurface:
         self._labels: list[str] = []
         self._content: list[str | bytes] = []
         self._used: set[int] = set()
+        self._translucent = False
         self._boxes = ""
         self._muted = 0
 
@@ -76,11 +79,12 @@ class PdfSurface:
         if self._font:
             resources += f" /Font <</F{self._font} {self._font} 0 R>>"
         # Without a blending space of the page's own, readers blend soft masks in the printer's colours.
-        group = "/Group <</S /Transparency /CS /DeviceRGB>> " if self._images.has_soft_masks else ""
+        group = "/Group <</S /Transparency /CS /DeviceRGB>> " if self._translucent else ""
         self._pages.append(self._file.put((
             f"<</Type /Page /Parent {self._tree} 0 R {self._boxes} {group}/Resources <<{resources}>> "
             f"/Contents {content} 0 R>>").encode("ascii")))
         self._used = set()
+        self._translucent = False
         self._boxes = ""
 
     @contextmanager
@@ -126,6 +130,7 @@ class PdfSurface:
             add = self._importer.add if art.is_vector else self._images.add
             self._placed[art.key] = add(art, self._source(art))
         placed = self._placed[art.key]
+        self._translucent = self._translucent or placed.translucent
         self._place(placed.number, matrix.after(placed.matrix))
 
     def fill(self, points: tuple[Point, ...], rgb: Rgb) -> None:
@@ -164,13 +169,12 @@ class PdfSurface:
         self._font = self._font or self._texts.font
         start = Affine.shift(_ANCHORED[anchor] * text_width_mm(line, size_mm), 0.0)
         turned = frame.after(start).after(Affine(d=-1.0))
-        self._say(f"{_colour(rgb, 'g', 'rg')} BT /F{self._font} {number(size_mm)} Tf {_matrix(turned)} Tm ".encode("ascii")
-                  + literal(code) + b" Tj ET")
+        setting = f"{_colour(rgb, 'g', 'rg')} BT /F{self._font} {number(size_mm)} Tf {_matrix(turned)} Tm "
+        self._say(setting.encode("ascii") + literal(code) + b" Tj ET")
 
     def close(self) -> None:
         """Write the last page, the page tree and the catalogue."""
         self._finish_page()
-        self._importer.close()
         kids = " ".join(f"{page} 0 R" for page in self._pages)
         self._file.put(f"<</Type /Pages /Count {len(self._pages)} /Kids [{kids}]>>".encode("ascii"), self._tree)
         labels = b" ".join(b"%d <</P %b>>" % (at, text_string(label)) for at, label in enumerate(self._labels))
@@ -180,6 +184,10 @@ class PdfSurface:
                                                          self._layer_list()))
         info = self._file.put(b"<</Title %b /Producer %b>>" % (text_string(self._title), text_string(PRODUCER)))
         self._file.close(root, info)
+
+    def release(self) -> None:
+        """Close the PDFs that art came from."""
+        self._importer.close()
 
     def _layer_list(self) -> bytes:
         """The catalogue's entry for layers (8.11.4): ours in order, those that came along with art unlisted."""
