@@ -67,11 +67,14 @@ def search(request: PlanRequest, cards: int) -> tuple[Candidate, ...]:
     nearest: list[tuple[float, float]] = []
     for frame, turned in _ways(request):
         for zone in method_named(request.method).zones(request, frame):
-            for layout in _layouts(request, frame, turned, zone, nearest):
-                candidate = _measure(layout, max(cards, 1))
-                key = (frame.arrangement, turned, layout.hinge_side)
-                if key not in best or candidate.rank < best[key].rank:
-                    best[key] = candidate
+            grids = _grids(request, turned, zone, nearest)
+            if not grids:
+                continue
+            columns, rows = min(grids, key=lambda grid: _grid_rank(request, turned, zone, grid, max(cards, 1)))
+            candidate = _measure(_layout(request, frame, turned, zone, columns, rows), max(cards, 1))
+            key = (frame.arrangement, turned, candidate.layout.hinge_side)
+            if key not in best or candidate.rank < best[key].rank:
+                best[key] = candidate
     if not best:
         raise _does_not_fit(request, nearest)
     ranked = sorted(best.values(), key=lambda candidate: candidate.rank)
@@ -108,19 +111,45 @@ def _fit(room: float, cell: float, gutter: float, needs: float) -> int:
     return max(0, math.floor((room - needs + gutter + _SLACK_MM) / (cell + gutter)))
 
 
-def _layouts(request: PlanRequest, frame: Frame, turned: bool, zone: Zone,
-             nearest: list[tuple[float, float]]) -> Iterator[Layout]:
+def _grids(request: PlanRequest, turned: bool, zone: Zone,
+           nearest: list[tuple[float, float]]) -> list[tuple[int, int]]:
+    """Every number of columns and rows that the zone takes; what is lacking goes to ``nearest`` if there is none."""
     width, height = _cell(request, turned)
-    gutter = request.gutter_mm
     least = _edge_needs(request, zone, min(request.bleed_mm, LEAST_OUTER_BLEED_MM))
-    columns = _fit(zone.room.width, width, gutter, least.left + least.right)
-    rows = _fit(zone.room.height, height, gutter, least.top + least.bottom)
+    columns = _fit(zone.room.width, width, request.gutter_mm, least.left + least.right)
+    rows = _fit(zone.room.height, height, request.gutter_mm, least.top + least.bottom)
     if columns < 1 or rows < 1:
         nearest.append((width + least.left + least.right - zone.room.width,
                         height + least.top + least.bottom - zone.room.height))
-    for across in range(1, columns + 1):
-        for down in range(1, rows + 1):
-            yield _layout(request, frame, turned, zone, across, down)
+    return [(across, down) for across in range(1, columns + 1) for down in range(1, rows + 1)]
+
+
+def _grid_rank(request: PlanRequest, turned: bool, zone: Zone, grid: tuple[int, int],
+               cards: int) -> tuple[float, ...]:
+    """The candidate's rank without laying it out: sheets, cuts, then more outer bleed, then more room."""
+    columns, rows = grid
+    full, rest = divmod(cards, columns * rows)
+    shared = request.gutter_mm <= _SLACK_MM
+
+    def cuts(count: int) -> int:
+        across, down = min(count, columns), -(-count // columns)
+        return across + down + 2 if shared else 2 * (across + down)
+
+    total = full * cuts(columns * rows) + (cuts(rest) if rest else 0)
+    needs = _needs(request, turned, zone, columns, rows)[0]
+    return full + bool(rest), total, -(needs.left + needs.top + needs.right + needs.bottom), -columns * rows
+
+
+def _needs(request: PlanRequest, turned: bool, zone: Zone, columns: int, rows: int) -> tuple[Edges, float, float]:
+    """What the block keeps free around it, and the block's own width and height."""
+    width, height = _cell(request, turned)
+    block_width = columns * width + (columns - 1) * request.gutter_mm
+    block_height = rows * height + (rows - 1) * request.gutter_mm
+    full = _edge_needs(request, zone, request.bleed_mm)
+    least = _edge_needs(request, zone, min(request.bleed_mm, LEAST_OUTER_BLEED_MM))
+    left, right = _spread(zone.room.width, block_width, (full.left, full.right), (least.left, least.right))
+    top, bottom = _spread(zone.room.height, block_height, (full.top, full.bottom), (least.top, least.bottom))
+    return Edges(left, top, right, bottom), block_width, block_height
 
 
 def _spread(room: float, block: float, full: tuple[float, float], least: tuple[float, float]) -> tuple[float, float]:
@@ -135,13 +164,8 @@ def _spread(room: float, block: float, full: tuple[float, float], least: tuple[f
 def _layout(request: PlanRequest, frame: Frame, turned: bool, zone: Zone, columns: int, rows: int) -> Layout:
     width, height = _cell(request, turned)
     gutter, room = request.gutter_mm, zone.room
-    block_width = columns * width + (columns - 1) * gutter
-    block_height = rows * height + (rows - 1) * gutter
-    full = _edge_needs(request, zone, request.bleed_mm)
-    least = _edge_needs(request, zone, min(request.bleed_mm, LEAST_OUTER_BLEED_MM))
-    left, right = _spread(room.width, block_width, (full.left, full.right), (least.left, least.right))
-    top, bottom = _spread(room.height, block_height, (full.top, full.bottom), (least.top, least.bottom))
-    needs = Edges(left, top, right, bottom)
+    needs, block_width, block_height = _needs(request, turned, zone, columns, rows)
+    left, top, right, bottom = needs.left, needs.top, needs.right, needs.bottom
     x = _place(room.x, room.right, block_width, left, right, zone.snug, ("left", "right"), frame.size.width / 2)
     y = _place(room.y, room.bottom, block_height, top, bottom, zone.snug, ("top", "bottom"), frame.size.height / 2)
     outer = Edges(*(0.0 if zone.no_bleed == edge else min(request.bleed_mm, getattr(needs, edge))
