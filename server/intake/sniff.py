@@ -1,0 +1,63 @@
+"""What a file is, by its first bytes; its name has no say."""
+
+from __future__ import annotations
+
+from server.core.art import ArtKind
+
+# How much of a file ``kind_of`` wants to see.
+HEAD_BYTES = 1024
+
+_ENDINGS: dict[ArtKind, tuple[str, ...]] = {
+    "png": ("png", "apng"),
+    "jpeg": ("jpg", "jpeg", "jpe", "jfif"),
+    "webp": ("webp",),
+    "tiff": ("tif", "tiff"),
+    "avif": ("avif", "avifs"),
+    "pdf": ("pdf", "ai"),  # current .ai files hold a PDF
+}
+KIND_OF_ENDING: dict[str, ArtKind] = {ending: kind for kind, endings in _ENDINGS.items() for ending in endings}
+# Endings of pictures that can't be used as they are; each deserves a word rather than silence.
+OTHER_PICTURES = frozenset({
+    "bmp", "gif", "heic", "heif", "svg", "svgz", "psd", "psb", "xcf", "kra", "eps", "ps", "jp2", "jxl", "tga", "ico",
+    "indd", "afdesign", "afphoto", "afpub", "cdr", "odg", "raw", "dng", "cr2", "nef", "exr", "hdr", "dds",
+})
+KIND_LABELS: dict[ArtKind, str] = {"png": "PNG", "jpeg": "JPEG", "webp": "WebP", "tiff": "TIFF", "avif": "AVIF",
+                                   "pdf": "PDF"}
+FORMATS_TEXT = "PNG, JPEG, WebP, TIFF, AVIF or PDF"
+
+_TIFF_STARTS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")  # classic and BigTIFF, both byte orders
+
+
+def kind_of(head: bytes) -> ArtKind | None:
+    """The kind of art that begins with ``head`` (HEAD_BYTES of it, or the whole of a short file); None for others.
+
+    PNG: ISO/IEC 15948, 5.2. JPEG: ITU-T T.81, B.1.1.3 (SOI, then a marker). WebP: RFC 9649, 2.4. TIFF: revision 6.0,
+    section 2. AVIF: ISO/IEC 14496-12, 4.3, with AV1 image brands. PDF: its header may come within the first 1,024
+    bytes (ISO 32000-1, Annex H, note 13).
+    """
+    if head.startswith(b"\x89PNG\r\n\x1a\n"):
+        return "png"
+    if head.startswith(b"\xff\xd8\xff"):
+        return "jpeg"
+    if head[:4] == b"RIFF" and head[8:12] == b"WEBP":
+        return "webp"
+    if head.startswith(_TIFF_STARTS):
+        return "tiff"
+    if head[4:8] == b"ftyp" and _has_avif_brand(head):
+        return "avif"
+    if b"%PDF-" in head[:HEAD_BYTES]:
+        return "pdf"
+    return None
+
+
+def _has_avif_brand(head: bytes) -> bool:
+    size = min(int.from_bytes(head[:4], "big"), len(head))
+    brands = [head[8:12], *(head[at:at + 4] for at in range(16, size, 4))]  # 12 to 16 is the minor version
+    return b"avif" in brands or b"avis" in brands
+
+
+def ending_of(file: str) -> str:
+    """The ending of a file's label in lower case, without the dot; "" if there is none."""
+    name = file.rpartition("/")[2]
+    stem, dot, ending = name.rpartition(".")
+    return ending.lower() if dot and stem else ""
