@@ -68,7 +68,9 @@ def _kinds(workers: int) -> list[tuple[WorkKind, ...]]:
     """Which kinds each worker takes, in its order: one is kept free of builds so that art is read meanwhile."""
     if workers == 1:
         return [("read", "build")]
-    return [("read",)] + [("build", "read")] * (workers - 1)
+    reader: tuple[WorkKind, ...] = ("read",)
+    builder: tuple[WorkKind, ...] = ("build", "read")
+    return [reader] + [builder] * (workers - 1)
 
 
 class _Seat(threading.Thread):

@@ -1,4 +1,4 @@
-"""The tasks that worker processes run. Everything that decodes art is imported here, inside the worker, and only there."""
+"""The tasks that worker processes run. What decodes art is imported inside them, in the worker and only there."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from server.core.art import Art, Deck, Problem
+from server.core.art import Art, Deck
 from server.core.plan_json import plan_to_json
 from server.core.planning import Planned, plan_deck
 from server.core.settings import DeckSettings
@@ -43,35 +43,26 @@ def thumb_path(thumbs: Path, key: str, longest_px: int) -> Path:
 def read_file(report: Report, order: ReadOrder) -> ArtRecord:
     """Read, check and shrink one file. Broken art gives a record with its problem.
 
-    Raises TooMuch where it is over a limit, NotArt where its content is of no kind that can be art.
+    Raises TooMuch where it is over one of the host's limits: such a file isn't kept at all.
     """
+    from server.intake.limits import ArtLimits
     from server.intake.pixels import edge_rgb, verify
     from server.intake.reader import read_art
+    from server.intake.refusal import problem_from
 
     try:
-        arts = read_art(order.path, order.label, order.key)
-        _check_limits(order, arts)
-        for art in arts[:_EAGER_PAGES]:
+        arts = read_art(order.path, order.label, order.key, ArtLimits(order.image_pixels, order.pdf_pages))
+        first, rest = arts[:_EAGER_PAGES], arts[_EAGER_PAGES:]
+        for art in first:
             verify(order.path, art)
-        coloured = tuple(replace(art, edge_rgb=edge_rgb(order.path, art)) if number < _EAGER_PAGES else art
-                         for number, art in enumerate(arts))
-        for art in coloured[:_EAGER_PAGES]:
+        coloured = tuple(replace(art, edge_rgb=edge_rgb(order.path, art)) for art in first)
+        for art in coloured:
             make_thumb(report, order.path, art, THUMB_PX, order.thumbs)
+    except TooMuch:
+        raise
     except Unreadable as error:
-        return ArtRecord((), Problem(order.label, "error", "unreadable", error.message, error.fix))
-    return ArtRecord(tuple(replace(art, file="") for art in coloured))
-
-
-def _check_limits(order: ReadOrder, arts: tuple[Art, ...]) -> None:
-    if len(arts) > order.pdf_pages:
-        raise TooMuch(f"{order.label}: has {len(arts)} pages; this host takes {order.pdf_pages}.",
-                      "Split the file, or raise the limit `pdf_pages`.")
-    for art in arts:
-        if art.width_px * art.height_px > order.image_pixels:
-            raise TooMuch(
-                f"{order.label}: is {art.width_px} × {art.height_px} pixels; this host takes "
-                f"{order.image_pixels / 1e6:g} million.",
-                "Export it smaller: a card needs no more than 600 ppi. Or raise the limit `image_pixels`.")
+        return ArtRecord((), problem_from(error, order.label))
+    return ArtRecord(tuple(replace(art, file="") for art in (*coloured, *rest)))
 
 
 def make_thumb(report: Report, path: Path, art: Art, longest_px: int, thumbs: Path) -> Path:

@@ -130,6 +130,12 @@ class Decks:
             return connection.execute("DELETE FROM decks WHERE deleted_at IS NOT NULL AND deleted_at < ?",
                                       (now_text(older_than),)).rowcount
 
+    def points_to(self, deck_id: str, key: str) -> bool:
+        """Whether any revision of the deck has a file with these bytes."""
+        with self._database.read() as connection:
+            return connection.execute("SELECT 1 FROM deck_blobs WHERE deck_id = ? AND key = ?",
+                                      (deck_id, key)).fetchone() is not None
+
     def storage(self) -> tuple[int, int]:
         """(bytes of all art kept, decks that aren't in the bin)."""
         with self._database.read() as connection:

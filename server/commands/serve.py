@@ -1,0 +1,113 @@
+"""``lampfold serve`` and ``lampfold demo``: the pages, on this machine or for the local network."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import logging
+import logging.handlers
+import threading
+import webbrowser
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from server.store import Store
+    from server.web.services import Services
+
+
+
+def register(subparsers: argparse._SubParsersAction[Any]) -> None:
+    """Add ``serve`` and ``demo``."""
+    for name, says in (("serve", "open the pages in a browser (what `lampfold` alone does)"),
+                       ("demo", "the same, with the demo decks loaded")):
+        parser = subparsers.add_parser(name, help=says, description=says)
+        add_options(parser)
+        parser.set_defaults(run=run, demo=name == "demo")
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    """The options that ``serve`` and ``demo`` share."""
+    parser.add_argument("--port", type=int, metavar="N",
+                        help="port to listen on (default: 8437, or the next free one)")
+    parser.add_argument("--lan", action="store_true", help="let others on the local network in, by a code")
+    parser.add_argument("--data", type=Path, metavar="DIR",
+                        help="where decks are kept (default: the user's data folder)")
+    parser.add_argument("--no-browser", action="store_true", help="don't open a browser")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Serve until Ctrl-C. Raises StoreTrouble where the data folder is in use, BadValue for a port that is."""
+    from server.store import Store, default_folder
+    from server.web.sockets import listen
+
+    store = Store.open((arguments.data or default_folder()).expanduser().resolve())
+    try:
+        sockets = listen(arguments.port, lan=arguments.lan)
+    except Exception:
+        store.close()
+        raise
+    _log_to(store)
+    _serve(store, sockets, arguments)
+    return 0
+
+
+def _serve(store: Store, sockets: list[Any], arguments: argparse.Namespace) -> None:
+    from server.web.hosts import lan_hosts, loopback_hosts
+    from server.web.services import Services
+    from server.web.serving import LampfoldServer
+
+    port = sockets[0].getsockname()[1]
+    services = Services.over(store, lan_hosts(port) if arguments.lan else loopback_hosts(port))
+    address = f"http://127.0.0.1:{port}"
+    tell = _teller(services, address)
+    services.people.on_token_spent = tell
+
+    def started() -> None:
+        link = tell()
+        if not arguments.no_browser:
+            threading.Thread(target=webbrowser.open, args=(link,), daemon=True).start()
+
+    if getattr(arguments, "demo", False):
+        asyncio.run(_load_demos(services))
+    LampfoldServer(services, started=started).run_on(sockets)
+
+
+def _teller(services: Services, address: str) -> Callable[[], str]:
+    """Prints the host's address with a fresh token: one use each, so the next is shown when one is spent."""
+    said: list[str] = []
+
+    def tell() -> str:
+        link = f"{address}/welcome?token={services.people.new_token()}"
+        print(f"For another browser on this machine: {link}" if said else
+              f"Lampfold is at {link}\nDecks are kept in {services.store.folder.root}. Ctrl-C ends it.", flush=True)
+        said.append(link)
+        return link
+
+    return tell
+
+
+async def _load_demos(services: Services) -> None:
+    """Put each demo deck on the Desk that isn't there yet."""
+    from server.web.demos import demo_decks, load_demo
+
+    there = {row.state.name for row in services.store.decks.all() if row.deleted is None}
+    for demo in demo_decks():
+        if demo.name not in there:
+            print(f"Loading {demo.name} ...", flush=True)
+            await load_demo(services, "host", demo)
+
+
+def _log_to(store: Store) -> None:
+    """The log that error pages point to, in the data folder; two files of 1 MB at most."""
+    handler = logging.handlers.RotatingFileHandler(store.folder.log, maxBytes=1_000_000, backupCount=1,
+                                                   encoding="utf-8", delay=True)
+    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(name)s %(message)s"))
+    logger = logging.getLogger("lampfold")
+    logger.setLevel(logging.INFO)
+    logger.addHandler(handler)
+    logging.getLogger("uvicorn.error").addHandler(handler)
+    logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
+
+

@@ -1,0 +1,1 @@
+"""The web app: thin. Forms and JSON become core records once; pages and the API give them back."""

@@ -1,0 +1,45 @@
+"""Which role may ask for what. One table, read by the guard before a body is read."""
+
+from __future__ import annotations
+
+import re
+
+from server.web.people import Session
+
+# Reached without a session: nothing of any deck is in them.
+_OPEN = re.compile(r"/health|/static/.*|/favicon\.ico|/welcome|/join|/api/join|/link/[^/]+")
+_HOST_ONLY = re.compile(r"/api/(people|links)(/.*)?|/people")
+_SAFE = frozenset(("GET", "HEAD", "OPTIONS"))
+_DECK = r"[0-9a-f]{1,64}"
+# A playtester sees the deck's Glow and build page and gets its PDFs, and changes nothing.
+_PLAYTESTER: tuple[tuple[frozenset[str], re.Pattern[str]], ...] = (
+    (_SAFE, re.compile(r"/|/true-up|/api/decks|/api/tables|/api/me|/api/art/.+|/api/jobs/.+|/api/printers(/.*)?")),
+    (_SAFE, re.compile(rf"/decks/({_DECK})/(glow|output|true-up)|/api/decks/({_DECK})(/guide|/glow(/.*)?)?")),
+    (frozenset(("POST",)), re.compile(rf"/api/decks/({_DECK})/(plan|builds|glow(/.*)?)")),
+    (frozenset(("DELETE",)), re.compile(r"/api/jobs/[^/]+")),
+)
+_IN_DECK = re.compile(rf"/(?:api/)?decks/({_DECK})(?:/.*)?")
+
+
+def is_open(path: str) -> bool:
+    """Whether anyone may ask for this path."""
+    return _OPEN.fullmatch(path) is not None
+
+
+def is_safe(method: str) -> bool:
+    """Whether a method changes nothing (RFC 9110, 9.2.1)."""
+    return method in _SAFE
+
+
+def may(session: Session, method: str, path: str) -> bool:
+    """Whether this person may ask for this. The host may all; a maker all but who else is in."""
+    if session.role == "host":
+        return True
+    if _HOST_ONLY.fullmatch(path):
+        return False
+    if session.role == "maker":
+        return True
+    deck = _IN_DECK.fullmatch(path)
+    if session.deck_id and deck and deck[1] != session.deck_id:
+        return False
+    return any(method in methods and pattern.fullmatch(path) for methods, pattern in _PLAYTESTER)

@@ -1,0 +1,95 @@
+"""Errors as answers: JSON for the API, a page for people, the same words in both."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.responses import HTMLResponse, JSONResponse, Response
+
+from server.core.settings import DeckSettings
+from server.errors import (
+    BadValue,
+    Busy,
+    Conflict,
+    LampfoldError,
+    NoRoom,
+    NotArt,
+    NotThere,
+    Refused,
+    Stopped,
+    StoreTrouble,
+    TooMuch,
+)
+from server.web.body import SlowBody
+from server.web.pages import Pages
+
+# First match wins, so a class stands before its parent.
+_STATUS: tuple[tuple[type[LampfoldError], int], ...] = (
+    (TooMuch, 413), (NotArt, 415), (BadValue, 422), (NotThere, 404), (Conflict, 409), (Refused, 403), (Busy, 503),
+    (NoRoom, 507), (StoreTrouble, 503), (Stopped, 422),
+)
+_SETTINGS = frozenset(DeckSettings.__dataclass_fields__)
+_KNOWN_PHRASES = {
+    404: ("There is no such page.", "Go to the Desk."),
+    405: ("This address doesn't take that method.", "See /api/openapi.json."),
+}
+
+
+def status_of(error: LampfoldError) -> int:
+    return next((status for kind, status in _STATUS if isinstance(error, kind)), 422)
+
+
+def is_api(path: str) -> bool:
+    return path.startswith("/api/")
+
+
+class Answers:
+    """Makes error responses. ``pages`` draws the page for people."""
+
+    def __init__(self, pages: Pages) -> None:
+        self._pages = pages
+
+    def refusal(self, path: str, status: int, message: str, fix: str = "", *, error_id: str | None = None,
+                field: str | None = None, headers: dict[str, str] | None = None) -> Response:
+        """One error, as the address asks for it."""
+        if is_api(path):
+            body: dict[str, Any] = {"message": message, "fix": fix, "field": field, "id": error_id}
+            return JSONResponse(body, status, headers)
+        text = self._pages.error(status, message, fix, error_id)
+        return HTMLResponse(text, status, headers)
+
+    async def known(self, request: Request, error: Exception) -> Response:
+        """Our own errors: each class has its status."""
+        assert isinstance(error, LampfoldError)
+        path, headers = request.url.path, {}
+        if isinstance(error, Busy):
+            headers["Retry-After"] = str(error.wait_seconds)
+        return self.refusal(path, status_of(error), error.message, error.fix, field=_field(error), headers=headers)
+
+    async def http(self, request: Request, error: Exception) -> Response:
+        assert isinstance(error, HTTPException)
+        # FastAPI turns whatever comes up while it reads a body into a 400; what it was is told instead.
+        if isinstance(error.__cause__, LampfoldError):
+            return await self.known(request, error.__cause__)
+        if isinstance(error.__cause__, SlowBody):
+            raise error.__cause__
+        message, fix = _KNOWN_PHRASES.get(error.status_code, (str(error.detail), ""))
+        headers = dict(error.headers) if error.headers else None
+        return self.refusal(request.url.path, error.status_code, message, fix, headers=headers)
+
+    async def invalid(self, request: Request, error: Exception) -> Response:
+        """A body or an address that doesn't have the form that the schema says."""
+        assert isinstance(error, RequestValidationError)
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"] if part != "body")[:200]
+        return self.refusal(request.url.path, 422, f"{where or 'body'}: {first['msg']}.",
+                            "See /api/openapi.json for what is taken.", field=where or None)
+
+
+def _field(error: LampfoldError) -> str | None:
+    """The setting that the message begins with, so that a form can put the words beside it."""
+    name = error.message.partition(":")[0]
+    return name if isinstance(error, BadValue) and name in _SETTINGS else None

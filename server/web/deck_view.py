@@ -1,0 +1,149 @@
+"""A kept deck as its cards: the virtual folder read through the same pairing as a folder on disk, and cached."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass, replace
+
+from server.core.art import Art, Deck, Override, Problem
+from server.core.bleed import decide
+from server.core.checks import check_deck
+from server.core.settings import DeckSettings
+from server.errors import LampfoldError
+from server.intake.pairing import pair
+from server.store import Store
+from server.store.art_records import ArtRecord
+from server.store.deck_state import DECK_LIST, DeckFile, DeckState
+from server.store.decks import DeckRow
+from server.web import models
+
+_KEPT_VIEWS = 64
+
+
+@dataclass(frozen=True, slots=True)
+class DeckView:
+    """One revision of a deck, derived: its cards, what was read in each file, and every problem."""
+
+    row: DeckRow
+    deck: Deck
+    records: dict[str, ArtRecord]
+    problems: tuple[Problem, ...]
+
+
+class DeckViews:
+    """Derives views from the store; the latest ones are kept, since a page asks for the same deck again and again."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._kept: OrderedDict[tuple[str, int], DeckView] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def view(self, row: DeckRow) -> DeckView:
+        mark = (row.id, row.version)
+        with self._lock:
+            kept = self._kept.get(mark)
+            if kept is not None:
+                self._kept.move_to_end(mark)
+                return replace(kept, row=row)
+        made = self._derive(row)
+        with self._lock:
+            self._kept[mark] = made
+            while len(self._kept) > _KEPT_VIEWS:
+                self._kept.popitem(last=False)
+        return made
+
+    def _derive(self, row: DeckRow) -> DeckView:
+        state = row.state
+        records = self._store.art.get_many(file.key for file in state.files)
+        named = {file.path: records[file.key].named(file.path) for file in state.files if file.key in records}
+        deck = derive_deck(state, named, self._deck_list(state))
+        unread = tuple(record.problem for record in named.values() if record.problem)
+        return DeckView(row, deck, named, unread + all_problems(deck, state.settings))
+
+    def _deck_list(self, state: DeckState) -> str | None:
+        file = state.file(DECK_LIST)
+        if file is None:
+            return None
+        # A spreadsheet may write UTF-8 with a mark, or the old Windows code page, in which every byte means something.
+        content = self._store.blobs.path(file.key).read_bytes()
+        try:
+            return content.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            return content.decode("cp1252", errors="replace")
+
+
+def derive_deck(state: DeckState, records: dict[str, ArtRecord], deck_list: str | None) -> Deck:
+    """The deck that the virtual folder makes. A deck list that can't be read is a problem, not an error."""
+    files = {path: record.arts for path, record in records.items() if record.arts}
+    overrides = {file: Override(**values) for file, values in state.overrides.items()}
+    try:
+        return pair(files, deck_list, state.name, overrides)
+    except LampfoldError as error:
+        problem = Problem(DECK_LIST, "error", "deck-list", error.message, error.fix)
+        deck = pair(files, None, state.name, overrides)
+        return replace(deck, problems=(problem, *deck.problems))
+
+
+def all_problems(deck: Deck, settings: DeckSettings) -> tuple[Problem, ...]:
+    """What pairing said and what the checks say, each once."""
+    return tuple(dict.fromkeys((*deck.problems, *check_deck(deck, settings))))
+
+
+def record_of(view: DeckView) -> models.DeckRecord:
+    """The API's record of a deck."""
+    row, settings = view.row, view.row.state.settings
+    return models.DeckRecord(
+        id=row.id, name=row.state.name, revision=row.version, can_undo=row.can_undo, can_redo=row.can_redo,
+        updated=row.updated, settings=settings,
+        files=[file_of(file, view.records.get(file.path)) for file in row.state.files],
+        cards=_cards_of(view.deck, settings),
+        problems=[problem_of(problem) for problem in view.problems],
+    )
+
+
+def summary_of(view: DeckView) -> models.DeckSummary:
+    row, deck = view.row, view.deck
+    return models.DeckSummary(
+        id=row.id, name=row.state.name, updated=row.updated, cards=deck.count, files=len(row.state.files),
+        thumb=deck.cards[0].front.key if deck.cards else None, deleted=row.deleted)
+
+
+def file_of(file: DeckFile, record: ArtRecord | None) -> models.FileOut:
+    """One file; ``record`` is None for a deck list."""
+    first = record.arts[0] if record and record.arts else None
+    return models.FileOut(
+        path=file.path, key=file.key, bytes=file.bytes, modified=file.modified,
+        kind=first.kind if first else None if record else "deck-list",
+        width_px=first.view_px[0] if first else 0, height_px=first.view_px[1] if first else 0,
+        problem=problem_of(record.problem) if record and record.problem else None,
+    )
+
+
+def problem_of(problem: Problem) -> models.ProblemOut:
+    return models.ProblemOut(file=problem.file, severity=problem.severity, code=problem.code, message=problem.message,
+                             fix=problem.fix)
+
+
+def _cards_of(deck: Deck, settings: DeckSettings) -> list[models.CardOut]:
+    card, bleed, edges = settings.card_size, settings.made_bleed_mm, settings.edges
+    fits: dict[str, str] = {}
+
+    def fit(art: Art | None) -> str:
+        if art is None:
+            return ""
+        if art.key not in fits:
+            fits[art.key] = decide(art, card, bleed, edges).decision
+        return fits[art.key]
+
+    return [
+        models.CardOut(name=one.name, file=one.front.file, front=_art_of(one.front),
+                       back=_art_of(one.back) if one.back else None, copies=one.copies,
+                       front_fit=fit(one.front), back_fit=fit(one.back))
+        for one in deck.cards
+    ]
+
+
+def _art_of(art: Art) -> models.ArtOut:
+    return models.ArtOut(key=art.key, file=art.file, width_px=art.view_px[0], height_px=art.view_px[1],
+                         vector=art.is_vector)

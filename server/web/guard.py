@@ -1,0 +1,171 @@
+"""What stands before every route: the host's name, the origin, the session, the body's size, and the headers.
+
+Pure ASGI, so that all of it happens before a byte of a body is read, and covers whatever the app answers.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import re
+import secrets
+from http.cookies import CookieError, SimpleCookie
+from urllib.parse import unquote
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import ClientDisconnect
+from starlette.responses import RedirectResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from server.errors import LampfoldError
+from server.store.limits import Limits
+from server.web.access import is_open, is_safe, may
+from server.web.answers import Answers, is_api, status_of
+from server.web.body import Body, SlowBody, too_large
+from server.web.hosts import Hosts
+from server.web.people import People, Session
+
+log = logging.getLogger("lampfold")
+
+SECURITY_HEADERS = {
+    "content-security-policy": (
+        "default-src 'self'; img-src 'self' blob: data:; object-src 'none'; frame-ancestors 'none'; base-uri 'none'; "
+        "form-action 'self'"),
+    "x-content-type-options": "nosniff",
+    "x-frame-options": "DENY",
+    "referrer-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "permissions-policy": "camera=(), microphone=(), geolocation=()",
+}
+_FILE = re.compile(r"/api/decks/[^/]+/files/(.+)")
+_ARCHIVE = re.compile(r"/api/decks/[^/]+/archive|/api/archive")
+
+
+def cookie_name(port: int) -> str:
+    """Cookies are shared by all ports of a name (RFC 6265, 8.5), so each port has its own."""
+    return f"lampfold-{port}"
+
+
+class Guard:
+    """The outermost layer of the app."""
+
+    def __init__(self, app: ASGIApp, people: People, hosts: Hosts, limits: Limits, answers: Answers) -> None:
+        self._app, self._people, self._hosts = app, people, hosts
+        self._limits, self._answers = limits, answers
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)  # lifespan; websockets are switched off
+            return
+        label, limit = self._body_limit(scope)
+        body = Body(receive, Headers(scope=scope), limit, label, self._limits.body_seconds)
+        answer = _Answer(send, body)
+        try:
+            refused = self._refusal(scope, label, limit)
+            await (refused or self._app)(scope, body, answer)
+        except ClientDisconnect:
+            log.info("left: %s %s", scope["method"], _logged_path(scope["path"]))
+        except SlowBody:
+            await self._tell(scope, body, answer, 408, "The request stopped coming.", "Send it again.")
+        except LampfoldError as error:
+            await self._tell(scope, body, answer, status_of(error), error.message, error.fix)
+        except Exception:
+            error_id = secrets.token_hex(4)
+            log.exception("error %s: %s %s", error_id, scope["method"], _logged_path(scope["path"]))
+            await self._tell(scope, body, answer, 500, "Something went wrong here.",
+                             "Try again; if it happens again, tell the host the number.", error_id)
+
+    async def _tell(self, scope: Scope, body: Body, answer: _Answer, status: int, message: str, fix: str,
+                    error_id: str | None = None) -> None:
+        if answer.started:
+            raise ConnectionAbortedError(message)  # too late to say anything: the connection is closed
+        await self._answers.refusal(scope["path"], status, message, fix, error_id=error_id)(scope, body, answer)
+
+    def _refusal(self, scope: Scope, label: str, limit: int) -> Response | None:
+        """The answer to a request that goes no further; None lets it through. Sets the session in the scope."""
+        headers, method, path = Headers(scope=scope), scope["method"], scope["path"]
+        hosts = headers.getlist("host")
+        if len(hosts) != 1 or not self._hosts.serves(hosts[0]):
+            return self._answers.refusal(path, 421, "This server doesn't answer to that name.",
+                                         "Use the address that Lampfold printed when it started.")
+        if not is_safe(method) and not self._hosts.is_own_origin(headers.get("origin", "")):
+            return self._answers.refusal(path, 403, "Changes are taken from Lampfold's own pages only.",
+                                         "Open the page from the address that Lampfold printed.")
+        session = self._session(headers)
+        scope.setdefault("state", {})["session"] = session
+        if not is_open(path):
+            if session is None:
+                return self._stranger(path)
+            if not may(session, method, path):
+                return self._answers.refusal(path, 403, f"A {session.role} may not do that.", "Ask the host.")
+        return self._length_refusal(headers, path, label, limit)
+
+    def _session(self, headers: Headers) -> Session | None:
+        cookies: SimpleCookie = SimpleCookie()
+        with contextlib.suppress(CookieError):
+            cookies.load(headers.get("cookie", ""))
+        morsel = cookies.get(cookie_name(self._hosts.port))
+        return self._people.find(morsel.value) if morsel else None
+
+    def _stranger(self, path: str) -> Response:
+        if self._hosts.lan and not is_api(path):
+            return RedirectResponse("/join", 303)
+        way = ("Join with the code that the host sees." if self._hosts.lan
+               else "Open the address that Lampfold printed when it started.")
+        return self._answers.refusal(path, 401, "You aren't in yet.", way)
+
+    def _length_refusal(self, headers: Headers, path: str, label: str, limit: int) -> Response | None:
+        length = headers.get("content-length")
+        if length is not None and int(length) > limit:  # the protocol has refused what is no number
+            error = too_large(label, limit)
+            return self._answers.refusal(path, 413, error.message, error.fix)
+        if length is None and _is_upload(path) and headers.get("transfer-encoding"):
+            return self._answers.refusal(path, 411, f"{label}: its length wasn't given.", "Send Content-Length.")
+        return None
+
+    def _body_limit(self, scope: Scope) -> tuple[str, int]:
+        """(what to call the body in messages, bytes that it may have)."""
+        path = scope["path"]
+        file = _FILE.fullmatch(path)
+        if file and scope["method"] == "PUT":
+            return unquote(file[1])[-200:], self._limits.file_bytes
+        if _ARCHIVE.fullmatch(path):
+            return "archive", self._limits.archive_bytes
+        return "request", self._limits.json_bytes
+
+
+class _Answer:
+    """Stands in for ``send``: adds the headers, and closes the connection where a body was left unread."""
+
+    def __init__(self, send: Send, body: Body) -> None:
+        self._send, self._body = send, body
+        self.started = False
+
+    async def __call__(self, message: Message) -> None:
+        if message["type"] == "http.response.start":
+            self.started = True
+            headers = MutableHeaders(scope=message)
+            for name, value in SECURITY_HEADERS.items():
+                headers.setdefault(name, value)
+            headers.setdefault("cache-control", "no-store")
+            if not self._body.finished:
+                headers["connection"] = "close"
+        elif message["type"] == "http.response.body" and not message.get("more_body") and not self._body.finished:
+            # The answer is out before the rest of the body is thrown away; closing at once would reset the
+            # connection, and the sender would never read why.
+            await self._send({**message, "more_body": True})
+            await self._body.drain()
+            message = {"type": "http.response.body", "body": b""}
+        await self._send(message)
+
+
+def _is_upload(path: str) -> bool:
+    return bool(_FILE.fullmatch(path) or _ARCHIVE.fullmatch(path))
+
+
+def _logged_path(path: str) -> str:
+    """A path for the log, without names of files and without secrets."""
+    file = _FILE.fullmatch(path)
+    if file:
+        return path[:file.start(1)] + "..."
+    return re.sub(r"^/link/.*", "/link/...", path)[:200]

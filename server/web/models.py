@@ -1,0 +1,331 @@
+"""What the JSON API takes and gives, so that its schema at /api/openapi.json says what is true."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from server.core.art import ArtKind, Severity
+from server.core.plan import Arrangement, FaceName
+from server.core.settings import DeckSettings
+
+# A setting as a form sends it: text, number or switch. Its own rules are in server.core.settings.
+SettingValue = Annotated[str, Field(max_length=200)] | bool | float
+Name = Annotated[str, Field(max_length=200)]
+# A JavaScript number holds whole milliseconds since 1970 exactly up to 2**53 - 1 (ECMA-262, MAX_SAFE_INTEGER).
+Milliseconds = Annotated[int, Field(ge=0, le=2**53 - 1)]
+
+
+class Sent(BaseModel):
+    """A request body: unknown fields are refused, so that a slip is seen."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+
+class ErrorAnswer(BaseModel):
+    """Every error of the API. ``field`` names the setting, ``id`` is found in the host's log."""
+
+    message: str
+    fix: str = ""
+    field: str | None = None
+    id: str | None = None
+
+
+class ProblemOut(BaseModel):
+    file: str
+    severity: Severity
+    code: str
+    message: str
+    fix: str
+
+
+class FileOut(BaseModel):
+    """One file of the deck's folder. ``kind`` is null for a file that can't be used; pixel sizes are 0 for a PDF."""
+
+    path: str
+    key: str
+    bytes: int
+    modified: int
+    kind: ArtKind | Literal["deck-list"] | None
+    width_px: int
+    height_px: int
+    problem: ProblemOut | None
+
+
+class ArtOut(BaseModel):
+    key: str
+    file: str
+    width_px: int
+    height_px: int
+    vector: bool
+
+
+class CardOut(BaseModel):
+    """``file`` is the front's label, the name by which a card is changed; the fits say how the art lies on the card."""
+
+    name: str
+    file: str
+    front: ArtOut
+    back: ArtOut | None
+    copies: int
+    front_fit: str
+    back_fit: str
+
+
+class DeckSummary(BaseModel):
+    id: str
+    name: str
+    updated: str
+    cards: int
+    files: int
+    thumb: str | None
+    deleted: str | None = None
+
+
+class DeckRecord(BaseModel):
+    id: str
+    name: str
+    revision: int
+    can_undo: bool
+    can_redo: bool
+    updated: str
+    settings: DeckSettings
+    files: list[FileOut]
+    cards: list[CardOut]
+    problems: list[ProblemOut]
+
+
+class ConflictAnswer(ErrorAnswer):
+    """The deck was changed meanwhile; ``current`` is what it is now."""
+
+    current: DeckRecord
+
+
+class StorageOut(BaseModel):
+    bytes: int
+    decks: int
+
+
+class DeskOut(BaseModel):
+    decks: list[DeckSummary]
+    bin: list[DeckSummary]
+    storage: StorageOut
+
+
+class NewDeck(Sent):
+    name: Name
+
+
+class CardChange(Sent):
+    """What is changed of one card; null takes a change back. ``back`` is a file's label, "" for no back."""
+
+    copies: Annotated[int, Field(ge=0, le=999)] | None = None
+    name: Name | None = None
+    back: Annotated[str, Field(max_length=255)] | None = None
+
+
+class DeckChange(Sent):
+    """``revision`` is the one that was read; a newer one on the server answers 409."""
+
+    revision: int
+    name: Name | None = None
+    settings: dict[str, SettingValue] | None = None
+    cards: dict[str, CardChange] | None = None
+
+
+class FileStamp(Sent):
+    path: Annotated[str, Field(max_length=1000)]
+    bytes: Annotated[int, Field(ge=0)]
+    modified: Milliseconds
+
+
+class FileStamps(Sent):
+    files: list[FileStamp]
+
+
+class MissingOut(BaseModel):
+    """``missing``: the paths to send; ``known``: how many are here as they are."""
+
+    missing: list[str]
+    known: int
+
+
+class StoredFile(FileOut):
+    """``duplicate_of``: another file of the deck, or this one before, that has the same bytes."""
+
+    duplicate_of: str | None
+    revision: int
+
+
+class DemoOut(BaseModel):
+    which: str
+    name: str
+    says: str
+
+
+class DemosOut(BaseModel):
+    demos: list[DemoOut]
+
+
+class DemoChoice(Sent):
+    which: Name
+
+
+class PlanAsk(Sent):
+    """``settings`` are put over the deck's own for this answer alone; nothing is saved."""
+
+    settings: dict[str, SettingValue] = {}
+    sheet: Annotated[int, Field(ge=0, le=100_000)] = 0
+    face: FaceName = "front"
+
+
+class EdgesOut(BaseModel):
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+
+class PlanSummary(BaseModel):
+    method: str
+    paper: str
+    sheets: int
+    papers: int
+    cards_per_sheet: int
+    cards: int
+    cuts: int
+    waste_percent: float
+    arrangement: Arrangement
+    card_turned: bool
+    columns: int
+    rows: int
+    spine_mm: float
+    outer_bleed: EdgesOut
+
+
+class AlternativeOut(BaseModel):
+    arrangement: Arrangement
+    card_turned: bool
+    hinge_side: str
+    papers: int
+    cards_per_sheet: int
+    columns: int
+    rows: int
+    cuts: int
+    waste_percent: float
+
+
+class FaceOut(BaseModel):
+    sheet: int
+    name: FaceName
+
+
+class PlanOut(BaseModel):
+    """``svg`` is the face that ``shown`` names, its view box in mm."""
+
+    summary: PlanSummary
+    alternatives: list[AlternativeOut]
+    faces: list[FaceOut]
+    shown: FaceOut
+    svg: str
+    problems: list[ProblemOut]
+    notes: list[str]
+
+
+class StepOut(BaseModel):
+    title: str
+    says: str
+    why: str
+
+
+class GuideOut(BaseModel):
+    """What to choose in the print dialog, the scale check, the build steps, cautions and hints for a print shop."""
+
+    print_settings: list[StepOut]
+    scale_check: list[StepOut]
+    build_steps: list[StepOut]
+    cautions: list[StepOut]
+    handover: list[StepOut]
+
+
+class JobResult(BaseModel):
+    """Where the built files are, and their numbers."""
+
+    model_config = ConfigDict(extra="allow")
+    pdf: str
+    plan: str
+    name: str
+    bytes: int
+    method: str
+    paper: str
+    sheets: int
+    papers: int
+    pages: int
+    cards: int
+    cards_per_sheet: int
+    cuts: int
+    waste_percent: float
+
+
+class JobOut(BaseModel):
+    id: str
+    deck_id: str
+    state: Literal["queued", "running", "done", "failed", "cancelled"]
+    done: int
+    total: int
+    message: str
+    fix: str
+    result: JobResult | None
+
+
+class JobStarted(BaseModel):
+    job: str
+
+
+class BuildAsk(Sent):
+    """Nothing to say: the deck is built with its own settings."""
+
+
+class ChoiceOut(BaseModel):
+    name: str
+    label: str
+
+
+class SizeOut(ChoiceOut):
+    width_mm: float
+    height_mm: float
+    source: str
+
+
+class StockOut(ChoiceOut):
+    grammage_gsm: float
+    caliper_mm: float
+    show_through: float
+
+
+class MethodOut(ChoiceOut):
+    summary: str
+    uses_flip: bool
+    has_crease: bool
+
+
+class TablesOut(BaseModel):
+    """Everything that a form offers, the defaults, and the host's limits."""
+
+    papers: list[SizeOut]
+    card_sizes: list[SizeOut]
+    stocks: list[StockOut]
+    methods: list[MethodOut]
+    defaults: DeckSettings
+    limits: dict[str, int]
+
+
+class Health(BaseModel):
+    status: Literal["ok"]
+    version: str
+
+
+def plain(value: Any) -> Any:
+    """A model as JSON values."""
+    return value.model_dump(mode="json")

@@ -1,0 +1,119 @@
+"""Decks: the list, one deck, its changes, undo and redo, the bin, and the demo decks."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Response
+from fastapi.responses import JSONResponse
+
+from server.errors import BadValue, Conflict, NotThere
+from server.store.deck_state import DeckState
+from server.store.decks import DeckRow
+from server.store.names import clean_name
+from server.web import models
+from server.web.deck_view import record_of, summary_of
+from server.web.demos import demo_decks, load_demo
+from server.web.services import PersonDep, Services, ServicesDep
+
+router = APIRouter(prefix="/api", tags=["decks"])
+
+_ERRORS: dict[int | str, dict[str, Any]] = {status: {"model": models.ErrorAnswer} for status in (404, 413, 422, 503)}
+_CONFLICT: dict[int | str, dict[str, Any]] = {**_ERRORS, 409: {"model": models.ConflictAnswer}}
+
+
+def _record(services: Services, row: DeckRow) -> models.DeckRecord:
+    return record_of(services.views.view(row))
+
+
+@router.get("/decks")
+def list_decks(services: ServicesDep, person: PersonDep) -> models.DeskOut:
+    """Every deck, the bin, and the room that all of it takes."""
+    rows = services.store.decks.all()
+    if person.deck_id:
+        rows = tuple(row for row in rows if row.id == person.deck_id)
+    summaries = [summary_of(services.views.view(row)) for row in rows]
+    total, decks = services.store.decks.storage()
+    return models.DeskOut(
+        decks=[one for one in summaries if one.deleted is None],
+        bin=[one for one in summaries if one.deleted] if person.role != "playtester" else [],
+        storage=models.StorageOut(bytes=total, decks=decks))
+
+
+@router.post("/decks", status_code=201, responses=_ERRORS)
+def create_deck(new: models.NewDeck, services: ServicesDep, person: PersonDep) -> models.DeckRecord:
+    """A deck without files."""
+    return _record(services, services.store.decks.create(DeckState(clean_name(new.name)), person.id))
+
+
+@router.get("/demo")
+def list_demos() -> models.DemosOut:
+    """The demo decks that come along."""
+    return models.DemosOut(demos=[models.DemoOut(which=demo.which, name=demo.name, says=demo.says)
+                                  for demo in demo_decks()])
+
+
+@router.post("/demo", status_code=201, responses=_ERRORS)
+async def open_demo(choice: models.DemoChoice, services: ServicesDep, person: PersonDep) -> models.DeckRecord:
+    """A copy of a demo deck, to do with as one likes."""
+    demo = next((one for one in demo_decks() if one.which == choice.which), None)
+    if demo is None:
+        raise NotThere(f"demo: {choice.which[:40]!r} doesn't exist.", "Choose one from GET /api/demo.")
+    return _record(services, await load_demo(services, person.id, demo))
+
+
+@router.get("/decks/{deck_id}", responses=_ERRORS)
+def get_deck(deck_id: str, services: ServicesDep) -> models.DeckRecord:
+    return _record(services, services.store.decks.get(deck_id))
+
+
+@router.patch("/decks/{deck_id}", responses=_CONFLICT, response_model=models.DeckRecord)
+def change_deck(deck_id: str, change: models.DeckChange, services: ServicesDep,
+                person: PersonDep) -> models.DeckRecord | Response:
+    """Name, settings or cards. 409 with the deck as it is now where ``revision`` isn't the latest."""
+    try:
+        row = services.store.decks.change(deck_id, lambda state: _changed(services, state, change), who=person.id,
+                                          expected=change.revision)
+    except Conflict as error:
+        current = _record(services, services.store.decks.get(deck_id))
+        answer = models.ConflictAnswer(message=error.message, fix=error.fix, current=current)
+        return JSONResponse(models.plain(answer), 409)
+    return _record(services, row)
+
+
+def _changed(services: Services, state: DeckState, change: models.DeckChange) -> DeckState:
+    if change.name is not None:
+        state = DeckState(clean_name(change.name), state.files, state.overrides, state.settings)
+    if change.settings:
+        state = DeckState(state.name, state.files, state.overrides, state.settings.changed(change.settings))
+    for file, card in (change.cards or {}).items():
+        if len(file) > 1100:
+            raise BadValue("cards: a file's label is longer than any here.", "Use the labels of GET /api/decks/{id}.")
+        state = state.with_override(file, card.model_dump(exclude_unset=True))
+    if len(state.overrides) > services.store.limits.deck_files:
+        raise BadValue(f"cards: more than {services.store.limits.deck_files} are changed.", "Use a deck.csv instead.")
+    return state
+
+
+@router.delete("/decks/{deck_id}", responses=_ERRORS)
+def delete_deck(deck_id: str, services: ServicesDep) -> models.DeckRecord:
+    """To the bin, where it is kept for 30 days."""
+    return _record(services, services.store.decks.remove(deck_id))
+
+
+@router.post("/decks/{deck_id}/restore", responses=_ERRORS)
+def restore_deck(deck_id: str, services: ServicesDep) -> models.DeckRecord:
+    """Out of the bin."""
+    return _record(services, services.store.decks.restore(deck_id))
+
+
+@router.post("/decks/{deck_id}/undo", responses=_ERRORS)
+def undo(deck_id: str, services: ServicesDep) -> models.DeckRecord:
+    """One step back; at the first one nothing changes."""
+    return _record(services, services.store.decks.undo(deck_id))
+
+
+@router.post("/decks/{deck_id}/redo", responses=_ERRORS)
+def redo(deck_id: str, services: ServicesDep) -> models.DeckRecord:
+    """One step on; at the last one nothing changes."""
+    return _record(services, services.store.decks.redo(deck_id))

@@ -1,0 +1,91 @@
+"""The sheet plan as it would be, drawn; and the guide to printing and building it. Nothing is saved here."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+from urllib.parse import quote
+
+from fastapi import APIRouter
+
+from server.core.art import Art
+from server.core.guide import Step, build_steps, cautions, handover, print_settings, scale_check
+from server.core.plan import Face, FaceName
+from server.core.plan_json import alternative_to_json
+from server.core.planning import Planned, plan_deck
+from server.drawing.sheet import draw_face
+from server.drawing.svg_surface import SvgSurface
+from server.errors import BadValue
+from server.web import models
+from server.web.deck_view import all_problems, problem_of
+from server.web.services import Services, ServicesDep
+
+router = APIRouter(prefix="/api/decks/{deck_id}", tags=["plan"])
+
+_ERRORS: dict[int | str, dict[str, Any]] = {status: {"model": models.ErrorAnswer} for status in (404, 422)}
+_SCREEN_PX = 512
+
+
+@router.post("/plan", responses=_ERRORS)
+def plan(deck_id: str, ask: models.PlanAsk, services: ServicesDep) -> models.PlanOut:
+    """Lay the deck out with ``settings`` put over its own, and draw one face. 422 names the setting that won't do."""
+    planned = planned_deck(services, deck_id, ask.settings)
+    face = _face(planned, ask.sheet, ask.face)
+    surface = SvgSurface(art_address)
+    draw_face(surface, planned, face, safe_zone=True)
+    problems = (*planned.problems, *all_problems(planned.deck, planned.settings))
+    return models.PlanOut(
+        summary=summary_of_plan(planned),
+        alternatives=[models.AlternativeOut(**alternative_to_json(one)) for one in planned.candidates],
+        faces=[models.FaceOut(sheet=one.sheet, name=one.name) for one in planned.plan.faces],
+        shown=models.FaceOut(sheet=face.sheet, name=face.name), svg=surface.svg(),
+        problems=[problem_of(one) for one in dict.fromkeys(problems)], notes=list(planned.plan.notes))
+
+
+@router.get("/guide", responses=_ERRORS)
+def guide(deck_id: str, services: ServicesDep) -> models.GuideOut:
+    """What to choose in the print dialog, and how to build the cards, for the deck's own settings."""
+    planned = planned_deck(services, deck_id, {})
+    layout, settings = planned.plan.layout, planned.settings
+    stock, core_mm = settings.stock_record, settings.core_mm
+    return models.GuideOut(
+        print_settings=_steps(print_settings(layout, stock)), scale_check=_steps(scale_check(layout)),
+        build_steps=_steps(build_steps(layout, stock, core_mm)), cautions=_steps(cautions(layout)),
+        handover=_steps(handover(layout, stock, core_mm)))
+
+
+def planned_deck(services: Services, deck_id: str, changes: Mapping[str, Any]) -> Planned:
+    """A kept deck laid out, ``changes`` put over its settings. Raises NotThere, BadValue, DoesNotFit."""
+    view = services.views.view(services.store.decks.get(deck_id))
+    settings = view.row.state.settings.changed(changes)
+    if view.deck.count == 0:
+        raise BadValue("deck: there is no card to lay out yet.", "Add fronts on the Art page.")
+    return plan_deck(view.deck, settings)
+
+
+def art_address(art: Art) -> str:
+    """Where a page gets the upright picture of an art."""
+    return f"/api/art/{quote(art.key, safe='')}?longest={_SCREEN_PX}"
+
+
+def summary_of_plan(planned: Planned) -> models.PlanSummary:
+    plan, layout, best = planned.plan, planned.plan.layout, planned.best
+    return models.PlanSummary(
+        method=layout.method, paper=layout.paper.name, sheets=plan.sheet_count, papers=plan.paper_count,
+        cards_per_sheet=plan.cards_per_sheet, cards=len(plan.order), cuts=best.cuts,
+        waste_percent=round(best.waste_percent, 2), arrangement=layout.arrangement, card_turned=layout.card_turned,
+        columns=layout.columns, rows=layout.rows, spine_mm=layout.spine_mm,
+        outer_bleed=models.EdgesOut(**asdict(layout.outer_bleed)))
+
+
+def _face(planned: Planned, sheet: int, name: FaceName) -> Face:
+    """The face that was asked for, or the nearest that this plan has: a fold method has one for both sides."""
+    faces = planned.plan.faces
+    sheet = min(sheet, planned.plan.sheet_count - 1)
+    of_sheet = [face for face in faces if face.sheet == sheet]
+    return next((face for face in of_sheet if face.name == name), of_sheet[0])
+
+
+def _steps(steps: tuple[Step, ...]) -> list[models.StepOut]:
+    return [models.StepOut(title=step.title, says=step.says, why=step.why) for step in steps]

@@ -1,0 +1,64 @@
+"""What the routes work with, made once and handed to each request."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from dataclasses import dataclass, field
+from typing import Annotated
+
+from fastapi import Depends, Request
+
+from server.errors import Refused
+from server.jobs.board import JobBoard
+from server.jobs.builds import Builds
+from server.jobs.pool import WorkerPool
+from server.store import Store
+from server.web.deck_view import DeckViews
+from server.web.hosts import Hosts
+from server.web.pages import Pages
+from server.web.people import People, Session
+
+
+@dataclass(frozen=True)
+class Services:
+    """Everything behind the routes. ``stopping`` is set when the server is about to end, so that streams end first."""
+
+    store: Store
+    pool: WorkerPool
+    board: JobBoard
+    builds: Builds
+    views: DeckViews
+    people: People
+    pages: Pages
+    hosts: Hosts
+    stopping: asyncio.Event = field(default_factory=asyncio.Event)
+
+    @classmethod
+    def over(cls, store: Store, hosts: Hosts) -> Services:
+        """The usual services of one data folder."""
+        pool, board = WorkerPool(store.limits), JobBoard()
+        return cls(store, pool, board, Builds(store, pool, board), DeckViews(store), People(store.database),
+                   Pages(lan=hosts.lan), hosts)
+
+    def close(self) -> None:
+        """End the workers and let the data folder go."""
+        with contextlib.suppress(OSError):
+            self.pool.close()
+        self.store.close()
+
+
+def _services(request: Request) -> Services:
+    services: Services = request.app.state.services
+    return services
+
+
+def _person(request: Request) -> Session:
+    session: Session | None = request.scope.get("state", {}).get("session")
+    if session is None:
+        raise Refused("You aren't in yet.", "Open the address that Lampfold printed when it started.")
+    return session
+
+
+ServicesDep = Annotated[Services, Depends(_services)]
+PersonDep = Annotated[Session, Depends(_person)]
