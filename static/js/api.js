@@ -1,0 +1,119 @@
+/**
+ * The server's JSON API. Each call resolves with the body or throws an ApiError that names cause and way out.
+ */
+
+/** @typedef {{severity: "error"|"warning"|"note", code: string, message: string, fix: string, file?: string}} Problem */
+/** @typedef {{key: string, file: string, width_px: number, height_px: number, vector: boolean}} ArtRecord */
+/** @typedef {{name: string, file: string, front: ArtRecord, back: ArtRecord|null, copies: number, front_fit: string,
+ *   back_fit: string}} CardRecord */
+/** @typedef {{path: string, key: string, bytes: number, modified: number, kind: string, width_px: number,
+ *   height_px: number, problem: Problem|null}} FileRecord */
+/** @typedef {{id: string, name: string, revision: number, can_undo: boolean, can_redo: boolean,
+ *   settings: Record<string, any>, files: FileRecord[], cards: CardRecord[], problems: Problem[]}} DeckRecord */
+/** @typedef {{id: string, name: string, updated: string, cards: number, files: number, thumb: string|null,
+ *   thumbs?: string[], deleted?: string}} DeckSummary */
+/** @typedef {{id: string, state: "queued"|"running"|"done"|"failed"|"cancelled", done: number, total: number,
+ *   message: string, result: Record<string, any>|null}} Job */
+
+export class ApiError extends Error {
+  /**
+   * @param {string} message
+   * @param {{fix?: string, field?: string, status?: number, body?: any}} [more]
+   */
+  constructor(message, { fix = "", field = "", status = 0, body = null } = {}) {
+    super(message);
+    this.fix = fix;
+    this.field = field;
+    this.status = status;
+    this.body = body;
+  }
+}
+
+/**
+ * @param {number} status
+ * @param {any} body
+ * @returns {ApiError}
+ */
+export function errorFrom(status, body) {
+  return new ApiError(body?.message ?? `The server answered with ${status}.`, {
+    fix: body?.fix ?? "", field: body?.field ?? "", status, body,
+  });
+}
+
+/**
+ * @param {string} method
+ * @param {string} path below /api
+ * @param {any} [body] sent as JSON
+ * @param {{signal?: AbortSignal}} [how]
+ * @returns {Promise<any>}
+ */
+export async function call(method, path, body, { signal } = {}) {
+  let response;
+  try {
+    response = await fetch(`/api${path}`, {
+      method, signal, credentials: "same-origin",
+      headers: body === undefined ? {} : { "Content-Type": "application/json" },
+      body: body === undefined ? undefined : JSON.stringify(body),
+    });
+  } catch (error) {
+    if (error instanceof DOMException && error.name === "AbortError") throw error;
+    throw new ApiError("Lampfold doesn't answer.", { fix: "See that it still runs, then try again." });
+  }
+  const text = await response.text();
+  let parsed = null;
+  try {
+    parsed = text ? JSON.parse(text) : null;
+  } catch { /* not ours; the status says enough */ }
+  if (!response.ok) throw errorFrom(response.status, parsed);
+  return parsed;
+}
+
+const part = encodeURIComponent;
+
+/** @param {string} path @returns {string} each part escaped, slashes kept */
+const parts = (path) => path.split("/").map(part).join("/");
+
+export const api = {
+  /** @returns {Promise<{decks: DeckSummary[], bin: DeckSummary[], storage: {bytes: number, decks: number}}>} */
+  decks: () => call("GET", "/decks"),
+  /** @param {string} name @returns {Promise<DeckRecord>} */
+  create: (name) => call("POST", "/decks", { name }),
+  /** @returns {Promise<{demos: {which: string, name: string, says: string}[]}>} */
+  demos: () => call("GET", "/demo"),
+  /** @param {string} which @returns {Promise<DeckRecord>} */
+  openDemo: (which) => call("POST", "/demo", { which }),
+  /** @param {string} id @returns {Promise<DeckRecord>} */
+  deck: (id) => call("GET", `/decks/${part(id)}`),
+  /** @param {string} id @param {number} revision @param {Record<string, any>} changes @returns {Promise<DeckRecord>} */
+  change: (id, revision, changes) => call("PATCH", `/decks/${part(id)}`, { revision, ...changes }),
+  /** @param {string} id */
+  bin: (id) => call("DELETE", `/decks/${part(id)}`),
+  /** @param {string} id @param {"restore"|"undo"|"redo"} what @returns {Promise<DeckRecord>} */
+  step: (id, what) => call("POST", `/decks/${part(id)}/${what}`),
+  /** @param {string} id @param {{path: string, bytes: number, modified: number}[]} files
+   *  @returns {Promise<{missing: string[], known: number}>} */
+  missing: (id, files) => call("POST", `/decks/${part(id)}/missing`, { files }),
+  /** @param {string} id @param {string} path @returns {Promise<DeckRecord>} */
+  removeFile: (id, path) => call("DELETE", `/decks/${part(id)}/files/${parts(path)}`),
+  /** @param {string} id @param {Record<string, any>} ask @param {AbortSignal} [signal] */
+  plan: (id, ask, signal) => call("POST", `/decks/${part(id)}/plan`, ask, { signal }),
+  /** @param {string} id */
+  guide: (id) => call("GET", `/decks/${part(id)}/guide`),
+  /** @param {string} id @returns {Promise<{job: string}>} */
+  build: (id) => call("POST", `/decks/${part(id)}/builds`, {}),
+  /** @param {string} job @returns {Promise<Job>} */
+  job: (job) => call("GET", `/jobs/${part(job)}`),
+  /** @param {string} job */
+  cancelJob: (job) => call("DELETE", `/jobs/${part(job)}`),
+  tables: () => call("GET", "/tables"),
+};
+
+/** @param {string} id @param {string} path @param {number} modified ms since 1970 */
+export const fileUrl = (id, path, modified) =>
+  `/api/decks/${part(id)}/files/${parts(path)}?modified=${Math.round(modified)}`;
+
+/** @param {string} job */
+export const jobEventsUrl = (job) => `/api/jobs/${part(job)}/events`;
+
+/** @param {string} key @param {number} longest_px */
+export const thumbUrl = (key, longest_px) => `/api/art/${part(key)}?longest=${longest_px}`;

@@ -1,0 +1,165 @@
+/**
+ * The Art page: files in, pairs of front and back out, and what is wrong with which.
+ */
+
+import { api } from "./api.js";
+import { chooseBack } from "./backs.js";
+import { cardSizeOf } from "./card-size.js";
+import { fromDrop, fromInput } from "./collect.js";
+import { OpenDeck } from "./deck.js";
+import { bindHead, bindTitle } from "./deck-head.js";
+import { counted, el, icon, need, settled, sized } from "./dom.js";
+import { say, tellError } from "./messages.js";
+import { PairGrid } from "./pairs.js";
+import { groups } from "./problems.js";
+import { showSending } from "./sending.js";
+import { Uploader } from "./upload.js";
+
+/** @typedef {import("./api.js").FileRecord} FileRecord */
+
+const REFRESH_EVERY_MS = 2500;
+
+/** @param {OpenDeck} deck */
+function bindCards(deck) {
+  const grid = new PairGrid(need("[data-pairs]"), {
+    copies: (file, copies) => deck.save({ cards: { [file]: { copies } } }),
+    name: (file, name) => deck.save({ cards: { [file]: { name } } }),
+    back: async (card) => {
+      const back = await chooseBack(card, deck.record);
+      if (back === null || back === (card.back?.file ?? "")) return;
+      await deck.save({ cards: { [card.file]: { back } } });
+      say(`${card.name} has another back now.`);
+    },
+  });
+  const find = need("[data-find]");
+  const search = () => { need("[data-none-found]").hidden = grid.find(find.value) > 0; };
+  find.addEventListener("input", search);
+  const show = () => {
+    const { cards, problems } = deck.record;
+    grid.show(cards, problems);
+    search();
+    need("[data-cards-section]").hidden = !cards.length;
+    need("[data-none-found]").hidden ||= !cards.length;
+    need("[data-next]").hidden = !cards.length;
+    need("[data-drop]").toggleAttribute("data-small", deck.record.files.length > 0);
+    need("[data-problems-section]").hidden = !problems.length;
+    const folded = [...document.querySelectorAll(".problem-group")].map((one) => /** @type {any} */ (one));
+    const closed = new Set(folded.filter((one) => !one.open).map((one) => one.dataset.tone));
+    const fresh = groups(problems, (file) => grid.anchor(file));
+    if (folded.length) for (const group of fresh) group.open = !closed.has(group.dataset.tone) && group.open;
+    need("[data-problems]").replaceChildren(...fresh);
+    need("[data-count]").textContent = summary(deck);
+    showFiles(deck);
+  };
+  deck.addEventListener("record", show);
+  show();
+}
+
+/** @param {OpenDeck} deck */
+function summary({ record }) {
+  const { cards, files } = record;
+  if (!files.length) return "No art yet.";
+  const copies = cards.reduce((sum, card) => sum + card.copies, 0);
+  const backs = new Set(cards.map((card) => card.back?.key).filter(Boolean)).size;
+  const bytes = files.reduce((sum, file) => sum + file.bytes, 0);
+  return [counted(copies, "card to print", "cards to print"), counted(cards.length, "front"), counted(backs, "back"),
+    sized(bytes)].join(" · ");
+}
+
+/** @param {OpenDeck} deck */
+function showFiles(deck) {
+  const { files } = deck.record;
+  need("[data-files-section]").hidden = !files.length;
+  need("[data-files-title]").textContent = `All ${counted(files.length, "file")}`;
+  const section = need("[data-files-section]");
+  // Rows are made when they are first looked at: a deck may have thousands.
+  if (section.open) need("[data-files]").replaceChildren(...files.map((file) => fileRow(deck, file)));
+}
+
+/**
+ * @param {OpenDeck} deck
+ * @param {FileRecord} file
+ */
+function fileRow(deck, file) {
+  const size = file.width_px ? `${file.width_px} × ${file.height_px}` : "";
+  return el("li", { data: file.problem ? { tone: file.problem.severity } : {} },
+    el("span", { class: "problem-file", text: file.path }),
+    el("span", { class: "measure", text: file.kind ?? "" }),
+    el("span", { class: "measure", text: size }),
+    el("span", { class: "measure", text: sized(file.bytes) }),
+    el("button", { class: "button button-quiet button-icon button-small", type: "button", title: "Take out of the deck",
+      "aria-label": `Take ${file.path} out of the deck`,
+      on: { click: async () => { await deck.removeFile(file.path); say(`${file.path} is out. Undo brings it back.`); } } },
+    icon("bin")));
+}
+
+/** @param {OpenDeck} deck */
+function bindUpload(deck) {
+  const uploader = new Uploader(deck.id);
+  showSending(uploader);
+  uploader.addEventListener("finished", () => deck.refresh());
+  // While files come in, the pairs fill up behind them, but not for each file anew.
+  let last = Date.now();
+  uploader.addEventListener("change", () => {
+    if (uploader.phase !== "sending" || Date.now() - last < REFRESH_EVERY_MS) return;
+    last = Date.now();
+    deck.refresh();
+  });
+  const add = (/** @type {import("./collect.js").Collected} */ collected) => {
+    if (collected.items.length || collected.left.length) uploader.add(collected).catch(tellError);
+  };
+  for (const selector of ["[data-choose-folder]", "[data-choose-files]"]) {
+    const input = /** @type {HTMLInputElement} */ (need(selector));
+    input.addEventListener("change", () => {
+      if (input.files?.length) add(fromInput(input.files));
+      input.value = "";
+    });
+  }
+  bindDrop(add);
+  window.addEventListener("beforeunload", (event) => { if (uploader.busy) event.preventDefault(); });
+}
+
+/** The whole page takes a drop. @param {(collected: import("./collect.js").Collected) => void} add */
+function bindDrop(add) {
+  const over = (/** @type {boolean} */ on) => document.body.toggleAttribute("data-dropping", on);
+  const leave = settled(() => over(false), 120);
+  document.addEventListener("dragover", (event) => {
+    if (!event.dataTransfer?.types.includes("Files")) return;
+    event.preventDefault();
+    event.dataTransfer.dropEffect = "copy";
+    over(true);
+    leave();
+  });
+  document.addEventListener("drop", async (event) => {
+    if (!event.dataTransfer?.types.includes("Files")) return;
+    event.preventDefault();
+    over(false);
+    try {
+      add(await fromDrop(event.dataTransfer));
+    } catch {
+      tellError({ message: "The browser could not read what was dropped.", fix: "Choose the folder with the button instead." });
+    }
+  });
+}
+
+async function start() {
+  const id = document.body.dataset.deck ?? "";
+  const deck = await OpenDeck.load(id);
+  bindHead(deck);
+  bindTitle(deck);
+  bindUpload(deck);
+  need("[data-files-section]").addEventListener("toggle", () => showFiles(deck));
+  const tables = await api.tables();
+  const aspect = () => {
+    const { width_mm, height_mm } = cardSizeOf(deck.record.settings.card, tables);
+    document.documentElement.style.setProperty("--card-aspect", `${width_mm} / ${height_mm}`);
+  };
+  deck.addEventListener("record", aspect);
+  aspect();
+  bindCards(deck);
+}
+
+start().catch((error) => {
+  need("[data-count]").textContent = "The deck could not be read.";
+  tellError(error);
+});

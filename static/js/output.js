@@ -1,0 +1,171 @@
+/**
+ * The Output page: what to fix first, the PDF, and how to print and build.
+ */
+
+import { api, ApiError } from "./api.js";
+import { OpenDeck } from "./deck.js";
+import { bindHead } from "./deck-head.js";
+import { counted, el, icon, need, sized } from "./dom.js";
+import { hasEnded, watch } from "./job.js";
+import { keep, recall } from "./kept.js";
+import { notice, say, tellError } from "./messages.js";
+import { groups } from "./problems.js";
+import { showFigures } from "./plan-facts.js";
+
+/** @typedef {import("./api.js").Job} Job */
+/** @typedef {{title: string, says: string, why: string}} Step */
+
+/** @param {Record<string, Step[]>} guide */
+function showGuide(guide) {
+  for (const list of document.querySelectorAll("[data-steps]")) {
+    const steps = guide[/** @type {HTMLElement} */ (list).dataset.steps ?? ""] ?? [];
+    list.replaceChildren(...steps.map((step) => el("li", {}, el("h3", { text: step.title }), el("p", { text: step.says }),
+      step.why && el("p", { class: "why", text: step.why }))));
+  }
+}
+
+/**
+ * Problems of files and of the sheet, each once.
+ *
+ * @param {OpenDeck} deck
+ * @param {import("./api.js").Problem[]} problems
+ */
+function showProblems(deck, problems) {
+  const art = `/decks/${encodeURIComponent(deck.id)}/art`;
+  const grave = problems.filter((problem) => problem.severity !== "note");
+  const blank = deck.record.cards.filter((card) => !card.back && card.copies > 0).length;
+  const parts = groups(problems);
+  if (!grave.length) parts.unshift(notice("good", blank
+    ? `Nothing to fix. ${counted(blank, "card has", "cards have")} no back and will print blank behind.`
+    : "Nothing to fix: every card has its front and its back."));
+  else parts.push(el("p", {}, el("a", { class: "button button-small", href: art }, icon("art"), "Look at them on the Art page")));
+  need("[data-problems]").replaceChildren(...parts);
+}
+
+/**
+ * @param {any} summary of the plan
+ * @param {any} tables
+ * @param {Record<string, any>} settings
+ */
+function showMadeFor(summary, tables, settings) {
+  const method = tables.methods.find((/** @type {any} */ one) => one.name === summary.method);
+  const paper = tables.papers.find((/** @type {any} */ one) => one.name === settings.paper)?.label ?? settings.paper;
+  const flip = method?.uses_flip ? `, flip on the ${settings.flip.replace("-", " ")}` : "";
+  need("[data-made-for]").textContent = `${paper}, ${method?.label.toLowerCase() ?? summary.method}${flip}. `
+    + "One PDF, how to print it, and how to build the cards from it.";
+  need("[data-method-line]").textContent = method ? `${method.label}: ${method.summary}` : "";
+}
+
+class Build {
+  /** @param {OpenDeck} deck */
+  constructor(deck) {
+    this.deck = deck;
+    this.button = need("[data-build]");
+    this.cancel = need("[data-cancel]");
+    /** @type {string|null} */
+    this.job = null;
+    this.button.addEventListener("click", () => this.start());
+    this.cancel.addEventListener("click", () => this.job && api.cancelJob(this.job).catch(tellError));
+  }
+
+  /** A build of this very revision that was started before the page was loaded again. */
+  async resume() {
+    const kept = recall("build");
+    if (kept?.deck !== this.deck.id || kept?.revision !== this.deck.record.revision) return;
+    try {
+      const job = await api.job(kept.job);
+      if (job.state === "done" || !hasEnded(job)) await this.follow(job.id);
+    } catch { /* the host has forgotten it: it can be built again */ }
+  }
+
+  async start() {
+    this.button.disabled = true;
+    need("[data-build-message]").replaceChildren();
+    need("[data-result]").hidden = true;
+    try {
+      const { job } = await api.build(this.deck.id);
+      keep("build", { deck: this.deck.id, revision: this.deck.record.revision, job });
+      await this.follow(job);
+    } catch (error) {
+      this.#fail(error instanceof ApiError ? error : new ApiError("The build broke off.", { fix: "Try again." }));
+    }
+    this.button.disabled = false;
+  }
+
+  /** @param {string} id */
+  async follow(id) {
+    this.job = id;
+    this.cancel.hidden = false;
+    need("[data-progress]").hidden = false;
+    const ended = await watch(id, (job) => this.#progress(job));
+    this.job = null;
+    this.cancel.hidden = true;
+    need("[data-progress]").hidden = true;
+    if (ended.state === "done") this.#done(ended);
+    else if (ended.state === "cancelled") this.#message("note", "Cancelled; nothing was kept.");
+    else this.#fail(new ApiError(ended.message, { fix: /** @type {any} */ (ended).fix }));
+  }
+
+  /** @param {Job} job */
+  #progress({ state, done, total, message }) {
+    const bar = need("[data-progress-bar]");
+    if (total) bar.value = done / total;
+    else bar.removeAttribute("value");
+    need("[data-progress-says]").textContent = state === "queued" ? "Waiting for its turn"
+      : message || (total ? `Page ${done} of ${total}` : "Starting");
+  }
+
+  /** @param {Job} job */
+  #done({ result }) {
+    if (!result) return;
+    need("[data-result]").hidden = false;
+    need("[data-result-name]").textContent = result.name;
+    need("[data-result-facts]").textContent = [counted(result.pages, "page"), counted(result.papers, "sheet of paper", "sheets of paper"),
+      counted(result.cards, "card"), sized(result.bytes)].join(" · ");
+    need("[data-pdf]").href = result.pdf;
+    need("[data-pdf]").setAttribute("download", result.name);
+    need("[data-view]").href = `${result.pdf}?inline=1`;
+    need("[data-plan]").href = result.plan;
+    need("[data-plan]").setAttribute("download", result.name.replace(/\.pdf$/i, "-plan.json"));
+    this.button.textContent = "Build it again";
+    this.button.classList.remove("button-main", "button-large");
+    say(`${result.name} is ready.`);
+  }
+
+  /** @param {ApiError} error */
+  #fail({ message, fix }) {
+    this.#message("error", message, fix);
+  }
+
+  /**
+   * @param {"error"|"note"} tone
+   * @param {string} message
+   * @param {string} [fix]
+   */
+  #message(tone, message, fix) {
+    need("[data-build-message]").replaceChildren(notice(tone, message, fix));
+    say(`${message} ${fix ?? ""}`.trim());
+  }
+}
+
+async function start() {
+  const deck = await OpenDeck.load(document.body.dataset.deck ?? "");
+  bindHead(deck);
+  need("[data-print-page]").addEventListener("click", () => window.print());
+  const build = new Build(deck);
+  try {
+    const [plan, guide, tables] = await Promise.all([
+      api.plan(deck.id, { settings: {}, sheet: 0, face: "front" }), api.guide(deck.id), api.tables()]);
+    showFigures(plan.summary);
+    showProblems(deck, plan.problems);
+    showGuide(guide);
+    showMadeFor(plan.summary, tables, deck.record.settings);
+    build.button.disabled = false;
+    await build.resume();
+  } catch (error) {
+    const { message, fix } = error instanceof ApiError ? error : new ApiError("The deck could not be laid out.");
+    need("[data-problems]").replaceChildren(notice("error", message, fix));
+  }
+}
+
+start().catch(tellError);

@@ -1,0 +1,164 @@
+/**
+ * The Sheet page's form: one place that reads it, fills it, and puts errors beside the field they name.
+ */
+
+import { el, icon, need } from "./dom.js";
+import { keep, recall } from "./kept.js";
+import { LengthField, SizeField } from "./length-field.js";
+
+/** @typedef {import("./units.js").Unit} Unit */
+/** @typedef {Record<string, any>} Settings */
+
+const EDGES = {
+  auto: "The shape of each file says whether it is trim size or carries bleed; the Art page shows what was decided.",
+  art: "The files are drawn larger than the card, by the bleed on each side.",
+  mirror: "Good for pictures: the edge runs on as in a mirror.",
+  stretch: "Good for soft grounds: the whole picture is drawn a little larger behind itself.",
+  colour: "Good for borders of one colour.",
+  none: "Cards end at the cut; a cut that is off by a little shows white.",
+};
+const WITH = { flip: (/** @type {any} */ method) => method.uses_flip, crease: (/** @type {any} */ method) => method.has_crease,
+  hinge: (/** @type {any} */ method) => !method.uses_flip && !method.has_crease };
+
+/** Fires "change" after each change by a person. */
+export class PlanForm extends EventTarget {
+  /**
+   * @param {HTMLFormElement} form
+   * @param {any} tables from /api/tables
+   */
+  constructor(form, tables) {
+    super();
+    this.form = form;
+    this.tables = tables;
+    /** @type {Unit} */
+    this.unit = recall("unit") === "in" ? "in" : "mm";
+    const changed = () => this.#changed();
+    this.#methods();
+    this.#stocks();
+    /** @type {Map<string, LengthField>} */
+    this.lengths = new Map();
+    for (const input of form.querySelectorAll("[data-length]")) {
+      const field = /** @type {HTMLInputElement} */ (input);
+      this.lengths.set(field.name, new LengthField(field, this.unit, changed));
+    }
+    /** @type {Map<string, SizeField>} */
+    this.sizes = new Map();
+    for (const [name, sizes] of [["card", tables.card_sizes], ["paper", tables.papers]]) {
+      this.sizes.set(name, new SizeField(need(`[data-size="${name}"]`, form), need(`[data-custom="${name}"]`, form),
+        sizes, this.unit, changed));
+    }
+    form.addEventListener("change", (event) => {
+      const target = /** @type {HTMLElement} */ (event.target);
+      if (target.hasAttribute("data-setting")) this.#changed();
+      if (target.hasAttribute("data-unit")) this.#turn(/** @type {HTMLInputElement} */ (target).value === "in" ? "in" : "mm");
+    });
+    form.addEventListener("submit", (event) => event.preventDefault());
+    need(`[data-unit][value="${this.unit}"]`, form).checked = true;
+    this.#nameUnits();
+  }
+
+  /** Every setting as it stands in the form; unreadable text goes out as it is. @returns {Settings} */
+  values() {
+    /** @type {Settings} */
+    const found = {};
+    for (const field of this.#plain()) {
+      if (field instanceof HTMLInputElement && field.type === "checkbox") found[field.name] = field.checked;
+      else if (!(field instanceof HTMLInputElement) || field.checked) found[field.name] = field.value;
+    }
+    for (const [name, field] of this.lengths) found[name] = field.value;
+    for (const [name, field] of this.sizes) found[name] = field.value;
+    return found;
+  }
+
+  /** Put settings in where they mean something else than what stands there. @param {Settings} settings */
+  fill(settings) {
+    for (const field of this.#plain()) {
+      const value = settings[field.name];
+      if (value === undefined) continue;
+      if (field instanceof HTMLInputElement && field.type === "checkbox") field.checked = Boolean(value);
+      else if (field instanceof HTMLInputElement) field.checked = field.value === value;
+      else field.value = value;
+    }
+    for (const [name, field] of this.lengths) field.set(settings[name]);
+    for (const [name, field] of this.sizes) field.set(settings[name]);
+    this.#follow();
+  }
+
+  /**
+   * Put an error beside its field. False where the form has no such field, so that it is told elsewhere.
+   *
+   * @param {string} name
+   * @param {string} message
+   * @param {string} fix
+   */
+  blame(name, message, fix) {
+    const box = this.form.querySelector(`[data-field="${CSS.escape(name)}"]`);
+    const line = box?.querySelector("[data-error]");
+    if (!box || !(line instanceof HTMLElement)) return false;
+    // The label stands right above, so the setting's name at the front says nothing new.
+    const plain = message.replace(/^\w+: /, "");
+    line.replaceChildren(icon("error"), el("span", { text: `${plain[0].toUpperCase()}${plain.slice(1)} ${fix}`.trim() }));
+    line.hidden = false;
+    for (const field of box.querySelectorAll("input, select")) field.setAttribute("aria-invalid", "true");
+    return true;
+  }
+
+  /** Take all errors away. */
+  clear() {
+    for (const line of this.form.querySelectorAll("[data-error]")) /** @type {HTMLElement} */ (line).hidden = true;
+    for (const field of this.form.querySelectorAll("[aria-invalid]")) field.removeAttribute("aria-invalid");
+  }
+
+  /** @returns {(HTMLInputElement|HTMLSelectElement)[]} */
+  #plain() {
+    return Array.from(this.form.querySelectorAll("[data-setting]"));
+  }
+
+  #changed() {
+    this.#follow();
+    this.dispatchEvent(new Event("change"));
+  }
+
+  /** Show what belongs to the chosen method, stock and edges. */
+  #follow() {
+    const { method: chosen, stock: chosenStock, edges } = this.values();
+    const method = this.tables.methods.find((/** @type {any} */ one) => one.name === chosen);
+    for (const [name, belongs] of Object.entries(WITH)) need(`[data-when="${name}"]`, this.form).hidden = !belongs(method);
+    const stock = this.tables.stocks.find((/** @type {any} */ one) => one.name === chosenStock);
+    if (stock) {
+      need("[data-stock-hint]", this.form).textContent = `About ${stock.caliper_mm} mm thick; against a light `
+        + `${Math.round(stock.show_through * 100)} % of the back shows through.`;
+    }
+    need("[data-edges-hint]", this.form).textContent = EDGES[/** @type {keyof typeof EDGES} */ (edges)] ?? "";
+  }
+
+  /** @param {Unit} unit */
+  #turn(unit) {
+    this.unit = unit;
+    keep("unit", unit);
+    for (const field of this.lengths.values()) field.turn(unit);
+    for (const field of this.sizes.values()) field.turn(unit);
+    this.#nameUnits();
+  }
+
+  #nameUnits() {
+    for (const name of this.form.querySelectorAll("[data-unit-name]")) name.textContent = this.unit;
+  }
+
+  #methods() {
+    need("[data-methods]", this.form).replaceChildren(...this.tables.methods.map((/** @type {any} */ method) => {
+      const drawing = document.getElementById(`method-${method.name}`) ? `#method-${method.name}` : "#method-other";
+      const picture = icon(drawing, "method-art");
+      picture.setAttribute("viewBox", "0 0 168 96");
+      return el("label", { class: "method" },
+        el("input", { type: "radio", name: "method", value: method.name, data: { setting: "" } }), picture,
+        el("span", { class: "method-text" }, el("span", { class: "method-name", text: method.label }),
+          el("span", { class: "hint", text: method.summary })));
+    }));
+  }
+
+  #stocks() {
+    need('[name="stock"]', this.form).replaceChildren(
+      ...this.tables.stocks.map((/** @type {any} */ stock) => new Option(stock.label, stock.name)));
+  }
+}

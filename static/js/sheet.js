@@ -1,0 +1,132 @@
+/**
+ * The Sheet page: the form on one side, the sheet on the other, and saving by itself once a plan stands.
+ */
+
+import { api, ApiError } from "./api.js";
+import { OpenDeck } from "./deck.js";
+import { bindHead } from "./deck-head.js";
+import { need, settled } from "./dom.js";
+import { notice, say, tellError } from "./messages.js";
+import { showAlternatives, showFigures, showNotes } from "./plan-facts.js";
+import { PlanForm } from "./plan-form.js";
+import { SheetView } from "./sheet-view.js";
+
+/** @typedef {Record<string, any>} Settings */
+
+const DRAW_AFTER_MS = 120;
+const SAVE_AFTER_MS = 500;
+
+/**
+ * What differs from the settings that are kept.
+ *
+ * @param {Settings} values
+ * @param {Settings} kept
+ * @returns {Settings}
+ */
+const changed = (values, kept) =>
+  Object.fromEntries(Object.entries(values).filter(([name, value]) => value !== kept[name]));
+
+class SheetPage {
+  /**
+   * @param {OpenDeck} deck
+   * @param {any} tables
+   */
+  constructor(deck, tables) {
+    this.deck = deck;
+    this.form = new PlanForm(need("[data-plan-form]"), tables);
+    this.view = new SheetView();
+    /** @type {Settings} chosen beside the form, not yet kept */
+    this.extra = {};
+    /** @type {AbortController|null} */
+    this.asking = null;
+    this.form.fill(deck.record.settings);
+    const draw = settled(() => this.draw(), DRAW_AFTER_MS);
+    this.saveSoon = settled((/** @type {Settings} */ settings) => this.save(settings), SAVE_AFTER_MS);
+    this.form.addEventListener("change", draw);
+    this.view.addEventListener("face", () => this.draw());
+    need("[data-unpin]").addEventListener("click", () => this.pin({ arrangement: "", card_turned: "" }));
+    deck.addEventListener("record", (event) => {
+      const { cause } = /** @type {CustomEvent} */ (event).detail;
+      if (cause === "saved") return;
+      this.extra = {};
+      if (cause !== "rebased") this.form.fill(deck.record.settings);
+      this.draw();
+    });
+    window.addEventListener("beforeunload", (event) => { if (deck.state === "saving") event.preventDefault(); });
+  }
+
+  /** Ask for the sheet as the form stands now; an older question is dropped. */
+  async draw() {
+    this.asking?.abort();
+    const asking = new AbortController();
+    this.asking = asking;
+    const settings = changed({ ...this.form.values(), ...this.extra }, this.deck.record.settings);
+    this.view.table.setAttribute("aria-busy", "true");
+    try {
+      const answer = await api.plan(this.deck.id, { settings, sheet: this.view.sheet, face: this.view.face }, asking.signal);
+      this.#show(answer, settings);
+      if (Object.keys(settings).length) this.saveSoon(settings);
+    } catch (error) {
+      if (error instanceof DOMException && error.name === "AbortError") return;
+      this.#fail(error);
+    }
+    this.view.table.removeAttribute("aria-busy");
+  }
+
+  /** @param {Settings} settings */
+  async save(settings) {
+    await this.deck.save({ settings });
+    // What is kept now needs no place beside the form any more.
+    for (const name of Object.keys(this.extra)) {
+      if (this.deck.record.settings[name] === this.extra[name]) delete this.extra[name];
+    }
+  }
+
+  /** Choose an alternative, or with "" let the search choose. @param {Settings} choice */
+  async pin(choice) {
+    this.extra = { ...this.extra, ...choice };
+    await this.draw();
+    say(choice.arrangement ? "The other layout is in use." : "Lampfold chooses the layout again.");
+  }
+
+  /**
+   * @param {any} answer
+   * @param {Settings} settings
+   */
+  #show(answer, settings) {
+    this.form.clear();
+    this.view.stale(false);
+    need("[data-plan-error]").replaceChildren();
+    this.view.show(answer);
+    showFigures(answer.summary);
+    showNotes(answer);
+    const pinned = { ...this.deck.record.settings, ...settings };
+    showAlternatives(answer.alternatives, answer.summary, Boolean(pinned.arrangement || pinned.card_turned),
+      (one) => this.pin({ arrangement: one.arrangement, card_turned: one.card_turned ? "yes" : "no" }));
+  }
+
+  /** The last good sheet stays; the error goes beside its field. @param {unknown} error */
+  #fail(error) {
+    const { message = "The sheet could not be drawn.", fix = "", field = "" } = error instanceof ApiError ? error : {};
+    this.form.clear();
+    const placed = field && this.form.blame(field, message, fix);
+    const hasSheet = this.view.holder.childElementCount > 0;
+    this.view.stale(hasSheet);
+    if (!hasSheet) this.view.empty("No sheet yet.");
+    need("[data-plan-error]").replaceChildren(hasSheet
+      ? notice("error", placed ? `${message} The sheet on view is the last that worked.` : message, placed ? "" : fix)
+      : notice("error", message, fix));
+    say(`${message} ${fix}`.trim());
+  }
+}
+
+async function start() {
+  const [deck, tables] = await Promise.all([OpenDeck.load(document.body.dataset.deck ?? ""), api.tables()]);
+  bindHead(deck);
+  await new SheetPage(deck, tables).draw();
+}
+
+start().catch((error) => {
+  need("[data-empty]").textContent = "The sheet could not be laid out.";
+  tellError(error);
+});

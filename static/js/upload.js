@@ -1,0 +1,169 @@
+/**
+ * Sends files, one raw PUT each, four at a time. What the server has already isn't sent again.
+ */
+
+import { api, ApiError, errorFrom, fileUrl } from "./api.js";
+
+/** @typedef {import("./collect.js").Item} Item */
+/** @typedef {"idle"|"comparing"|"sending"|"finished"|"cancelled"} Phase */
+/** @typedef {{item: Item, reason: string, fix: string}} Failure */
+
+const PARALLEL = 4;
+
+/**
+ * Fires "change" whenever a figure changes, and "finished" when nothing is left to do.
+ */
+export class Uploader extends EventTarget {
+  /** @param {string} deckId */
+  constructor(deckId) {
+    super();
+    this.deckId = deckId;
+    this.#reset();
+  }
+
+  #reset() {
+    /** @type {Phase} */
+    this.phase = "idle";
+    this.files = 0;
+    this.filesDone = 0;
+    this.bytes = 0;
+    this.bytesDone = 0;
+    this.known = 0;
+    /** @type {{path: string, of: string}[]} */
+    this.duplicates = [];
+    /** @type {Failure[]} */
+    this.failures = [];
+    /** @type {string[]} */
+    this.left = [];
+    /** @type {Item[]} */
+    this.queue = [];
+    /** @type {Map<XMLHttpRequest, number>} */
+    this.flying = new Map();
+  }
+
+  get busy() {
+    return this.phase === "comparing" || this.phase === "sending";
+  }
+
+  /** Bytes on the way count too. */
+  get bytesSent() {
+    let sent = this.bytesDone;
+    for (const bytes of this.flying.values()) sent += bytes;
+    return sent;
+  }
+
+  /**
+   * Send what the deck lacks. May be called again while an earlier batch is on its way.
+   *
+   * @param {import("./collect.js").Collected} collected
+   */
+  async add({ items, left }) {
+    if (!this.busy) this.#reset();
+    this.left.push(...left);
+    this.#enter("comparing");
+    let missing;
+    try {
+      const answer = await api.missing(this.deckId, items.map(({ path, file }) => (
+        { path, bytes: file.size, modified: Math.round(file.lastModified) })));
+      missing = new Set(answer.missing);
+      this.known += items.length - missing.size;
+    } catch (error) {
+      this.failures.push(...items.map((item) => failure(item, error)));
+      this.#end();
+      return;
+    }
+    if (this.phase === "cancelled") return;
+    this.#send(items.filter((item) => missing.has(item.path)));
+  }
+
+  /** Send those again that failed, and no others. */
+  retry() {
+    const again = this.failures.map(({ item }) => item);
+    this.failures = [];
+    this.#send(again);
+  }
+
+  cancel() {
+    if (!this.busy) return;
+    this.queue = [];
+    for (const request of this.flying.keys()) request.abort();
+    this.#end("cancelled");
+  }
+
+  /** @param {Item[]} items */
+  #send(items) {
+    this.files += items.length;
+    this.bytes += items.reduce((sum, { file }) => sum + file.size, 0);
+    this.queue.push(...items);
+    this.#enter("sending");
+    this.#fill();
+  }
+
+  #fill() {
+    while (this.phase === "sending" && this.flying.size < PARALLEL && this.queue.length) {
+      this.#put(/** @type {Item} */ (this.queue.shift()));
+    }
+    if (this.phase === "sending" && !this.flying.size && !this.queue.length) this.#end();
+  }
+
+  /** @param {Item} item */
+  #put(item) {
+    const request = new XMLHttpRequest();
+    this.flying.set(request, 0);
+    request.open("PUT", fileUrl(this.deckId, item.path, item.file.lastModified));
+    request.responseType = "json";
+    request.setRequestHeader("Content-Type", "application/octet-stream");
+    request.upload.addEventListener("progress", (event) => {
+      this.flying.set(request, event.loaded);
+      this.#tell();
+    });
+    request.addEventListener("loadend", () => {
+      this.flying.delete(request);
+      if (this.phase === "cancelled") return;
+      this.#settle(item, request);
+      this.#tell();
+      this.#fill();
+    });
+    request.send(item.file);
+  }
+
+  /**
+   * @param {Item} item
+   * @param {XMLHttpRequest} request
+   */
+  #settle(item, request) {
+    if (request.status >= 200 && request.status < 300) {
+      this.filesDone += 1;
+      this.bytesDone += item.file.size;
+      const of = request.response?.duplicate_of;
+      if (of) this.duplicates.push({ path: item.path, of });
+      return;
+    }
+    this.files -= 1;
+    this.bytes -= item.file.size;
+    this.failures.push(failure(item, request.status
+      ? errorFrom(request.status, request.response)
+      : new ApiError("The connection broke.", { fix: "Try again; what arrived is kept." })));
+  }
+
+  /** @param {Phase} phase */
+  #enter(phase) {
+    this.phase = phase;
+    this.#tell();
+  }
+
+  /** @param {Phase} [phase] */
+  #end(phase = "finished") {
+    this.#enter(phase);
+    this.dispatchEvent(new Event("finished"));
+  }
+
+  #tell() {
+    this.dispatchEvent(new Event("change"));
+  }
+}
+
+/** @param {Item} item @param {any} error @returns {Failure} */
+function failure(item, error) {
+  return { item, reason: error.message ?? String(error), fix: error.fix ?? "" };
+}
