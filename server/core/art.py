@@ -10,6 +10,15 @@ from server.core.geometry import Affine
 ArtKind = Literal["png", "jpeg", "webp", "tiff", "avif", "pdf"]
 Severity = Literal["error", "warning", "note"]
 
+KIND_LABELS: dict[ArtKind, str] = {"png": "PNG", "jpeg": "JPEG", "webp": "WebP", "tiff": "TIFF", "avif": "AVIF",
+                                   "pdf": "PDF"}
+# What each kind's files are called; the content decides, and a name that says otherwise is only mentioned.
+KIND_ENDINGS: dict[ArtKind, frozenset[str]] = {
+    "png": frozenset({"png", "apng"}), "jpeg": frozenset({"jpg", "jpeg", "jpe", "jfif"}),
+    "webp": frozenset({"webp"}), "tiff": frozenset({"tif", "tiff"}), "avif": frozenset({"avif", "avifs"}),
+    "pdf": frozenset({"pdf", "ai"}),  # current .ai files hold a PDF
+}
+
 # EXIF orientation (CIPA DC-008): how to carry the unit square of the stored picture (x right, y down) to the
 # unit square as it is viewed. 1 as stored; 2 mirrored; 3 half turn; 4 flipped; 5 transposed; 6 a quarter turn
 # clockwise to view; 7 transversed; 8 a quarter turn anticlockwise to view.

@@ -21,7 +21,8 @@ class Choice:
 class Backs:
     """Every back of a deck, found by stem and by folder.
 
-    ``places`` come in natural order; of two backs that fit equally well in one folder the first is taken.
+    ``places`` come in natural order; of two backs that fit equally well in one folder the first is taken. Files that
+    can't be used have a place, too, but no art in ``files``.
     """
 
     def __init__(self, files: Mapping[str, tuple[Art, ...]], places: Iterable[Place]) -> None:
@@ -74,8 +75,8 @@ class Backs:
 
     def _serves(self, back: str, front: str) -> bool:
         """A back of one page serves any front; one of several needs one front file with as many pages."""
-        pages = len(self._files[back])
-        return pages == 1 or (len(self._fronts) == 1 and len(self._files[front]) == pages)
+        pages = len(self._files.get(back, ()))
+        return pages <= 1 or (len(self._fronts) == 1 and len(self._files.get(front, ())) == pages)
 
 
 def page_for(backs: Sequence[Art], page: int) -> Art | None:

@@ -78,7 +78,8 @@ def read_folder(folder: Path, limits: ArtLimits = DEFAULT_LIMITS) -> FolderDeck:
         raise BadValue(f"{folder}: can't be listed ({error.strerror or error}).", "Check who may read it.") from None
     deck_csv = _take_deck_list(walk)
     arts = _read_all(walk, limits)
-    deck = pair(arts, deck_csv, walk.root.name or "Deck")
+    broken = [problem.file for problem in walk.problems if problem.severity == "error"]
+    deck = pair(arts, deck_csv, walk.root.name or "Deck", broken=broken)
     deck = replace(deck, problems=(*walk.problems, *deck.problems))
     return FolderDeck(deck, {label: walk.files[label][0] for label in arts})
 

@@ -19,7 +19,7 @@ class ListReader:
 
     def __init__(self, table: Table) -> None:
         self._table = table
-        self._finder = Finder(table.places.values())
+        self._finder = Finder((*table.places.values(), *table.broken.values()))
         self._suggested = 0
         self.problems: list[Problem] = []
 
@@ -68,6 +68,9 @@ class ListReader:
 
     def _find(self, row: Row, written: str, role: Role) -> Found | None:
         found = self._finder.find(written, role)
+        if len(found.paths) == 1 and found.paths[0] in self._table.broken:
+            self._say(row, f"{found.paths[0]} can't be used.", "Put a sound file in its place.")
+            return None
         if len(found.paths) == 1:
             return found
         if found.paths:
@@ -75,7 +78,7 @@ class ListReader:
             return None
         self._suggested += 1
         near = self._finder.nearest(written, role) if self._suggested <= _MOST_SUGGESTIONS else ""
-        self._say(row, f"no usable art is called {written[:80]!r}.",
+        self._say(row, f"no art is called {written[:80]!r}.",
                   f"Did you mean {near}?" if near else "Write the path as it stands in the folder.")
         return None
 

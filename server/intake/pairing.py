@@ -13,6 +13,7 @@ ignored with a reason, or is a problem.
 | blank-back | note | somebody wants no back |
 | ambiguous-back | warning | several backs fit equally well; none was taken |
 | chosen-back | warning | the back that was chosen isn't in the deck |
+| broken-back | warning | its back is there, but can't be used |
 | unmatched-back | error | a back that no front wants |
 | stray-art | error | art outside fronts/ and backs/ |
 | ignored | note | left out on purpose, with the reason |
@@ -22,7 +23,7 @@ ignored with a reason, or is a problem.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from server.core.art import Art, Card, Deck, Override, Problem
@@ -38,12 +39,13 @@ _NO_OVERRIDES: Mapping[str, Override] = {}
 
 
 def pair(files: Mapping[str, tuple[Art, ...]], deck_csv: str | None, name: str,
-         overrides: Mapping[str, Override] = _NO_OVERRIDES) -> Deck:
+         overrides: Mapping[str, Override] = _NO_OVERRIDES, broken: Collection[str] = ()) -> Deck:
     """The deck that these files make.
 
     ``files`` maps each file's path in the deck ("fronts/knight_x3.png") to its art, one record or one per PDF page;
-    ``deck_csv`` is the deck list's text; ``overrides`` are keyed by the front's file label. Nothing that a person named
-    or wrote raises: it becomes a problem of the deck.
+    ``deck_csv`` is the deck list's text; ``overrides`` are keyed by the front's file label. ``broken`` are the paths of
+    art that couldn't be read: it makes no card, but its name still counts, so that nothing else takes its place.
+    Nothing that a person named or wrote raises: it becomes a problem of the deck.
     """
     problems: list[Problem] = []
     rows = None
@@ -51,11 +53,13 @@ def pair(files: Mapping[str, tuple[Art, ...]], deck_csv: str | None, name: str,
         deck_list = parse_list(deck_csv)
         problems += deck_list.problems
         rows = deck_list.rows if deck_list.usable else None
-    places = [place_of(path) for path in sorted(files, key=natural_key) if files[path]]
+    unusable = {path for path in broken if not files.get(path)}
+    places = [place_of(path) for path in sorted({path for path in files if files[path]} | unusable, key=natural_key)]
     if not any(place.role == "front" for place in places):
         places, note = _all_fronts(places)
         problems += note if rows is None else []
-    table = Table(files, {place.path: place for place in places}, Backs(files, places))
+    table = Table(files, {place.path: place for place in places if place.path not in unusable},
+                  {place.path: place for place in places if place.path in unusable}, Backs(files, places))
     if rows is None:
         picks = [pick for place in table.of_role("front") for pick in picks_of(table, place)]
     else:
@@ -110,11 +114,15 @@ def _left_over(table: Table, picks: Iterable[Pick], listed: bool, named_backs: s
     """Every art that is in no card: ignored with its reason, or a problem."""
     used = {art.file for pick in picks for art in (pick.front, pick.back) if art}
     fronts = {fold(place.stem): place.stem for place in table.of_role("front")}
+    lost = {table.backs.choose(place).path: place.path for place in table.broken.values() if place.role == "front"}
     for place in table.places.values():
         arts = table.files[place.path]
         unused = [art.file for art in arts if art.file not in used]
         for label in [place.path] if len(unused) == len(arts) else unused:
-            yield _why_left_over(place, label, listed, label in named_backs, fronts)
+            if place.path in lost:
+                yield Problem(label, "note", "ignored", f"Its front, {lost[place.path]}, can't be used.")
+            else:
+                yield _why_left_over(place, label, listed, label in named_backs, fronts)
 
 
 def _why_left_over(place: Place, label: str, listed: bool, replaced: bool, fronts: Mapping[str, str]) -> Problem:

@@ -25,10 +25,14 @@ class Pick:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Every file of a deck: its art and its place, by path, in natural order; and its backs."""
+    """Every file of a deck: its art and its place, by path, in natural order; and its backs.
+
+    ``broken`` holds the places of files that can't be used.
+    """
 
     files: Mapping[str, tuple[Art, ...]]
     places: Mapping[str, Place]
+    broken: Mapping[str, Place]
     backs: Backs
 
     def of_role(self, role: str) -> Iterator[Place]:
@@ -39,15 +43,19 @@ def picks_of(table: Table, place: Place, page: int = 0) -> Iterator[Pick]:
     """One pick for each page of a front, or only for ``page`` (from 1); copies and backs as the names say."""
     arts = table.files[place.path]
     choice = table.backs.choose(place)
-    ambiguous = _ambiguous(table, place, choice.among) if choice.among else None
+    lost = choice.path in table.broken
     for number, art in enumerate(arts):
         if page and number + 1 != page:
             continue
-        back = page_for(table.files[choice.path], number) if choice.path else None
+        back = page_for(table.files[choice.path], number) if choice.path and not lost else None
+        problem = _ambiguous(art.file, place, choice.among) if choice.among else None
+        if lost:
+            problem = Problem(art.file, "warning", "broken-back", f"Its back, {choice.path}, can't be used, so it "
+                              "prints blank.", "Put a sound file in its place.")
         name = place.stem if len(arts) == 1 else f"{place.stem} {number + 1}"
         copies, copies_problem = named_copies(place, art.file)
         copies_problem = copies_problem or _copies_on_back(table, place, choice.path, art)
-        yield Pick(art, name, copies, back, copies_problem, ambiguous)
+        yield Pick(art, name, copies, back, copies_problem, problem)
 
 
 def named_copies(place: Place, file: str) -> tuple[int, Problem | None]:
@@ -69,17 +77,16 @@ def blank_back(file: str, why: str) -> Problem:
     return Problem(file, "note", "blank-back", f"Prints a blank back, as {why} says.")
 
 
-def _ambiguous(table: Table, place: Place, among: tuple[str, ...]) -> Problem:
-    label = place.path if len(table.files[place.path]) == 1 else f"{place.path}#1"
+def _ambiguous(file: str, place: Place, among: tuple[str, ...]) -> Problem:
     some = ", ".join(among[:3]) + (" and more" if len(among) > 3 else "")
-    return Problem(label, "warning", "ambiguous-back",
+    return Problem(file, "warning", "ambiguous-back",
                    f"Several backs are called {place.stem} ({some}), so none was taken.",
                    "Put its back into the same nested folder under backs/, or name it in deck.csv.")
 
 
 def _copies_on_back(table: Table, place: Place, back: str, art: Art) -> Problem | None:
     """Copies on the back's name alone have no say, which somebody may have meant otherwise."""
-    if not back or place.copies is not None or table.places[back].stem != place.stem:
+    if back not in table.places or place.copies is not None or table.places[back].stem != place.stem:
         return None
     copies = table.places[back].copies
     if copies in (None, 1):

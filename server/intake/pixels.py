@@ -16,7 +16,7 @@ from PIL import Image, ImageChops
 
 import server.intake.pillow_art  # noqa: F401  (puts our own pixel limit in the place of Pillow's)
 from server.core.art import Art, Card, Deck
-from server.intake.limits import DEFAULT_LIMITS, ArtLimits
+from server.intake.limits import DEFAULT_LIMITS
 from server.intake.pdf_pages import open_pdf
 from server.intake.refusal import check_pixels, damaged, refusing
 
@@ -33,17 +33,17 @@ _UPRIGHT = {
 }
 
 
-def verify(path: Path, art: Art, limits: ArtLimits = DEFAULT_LIMITS) -> None:
+def verify(path: Path, art: Art) -> None:
     """Decode the whole of ``art``. Raises Unreadable (as BadArt), naming it, if a decoder finds it broken."""
     with refusing(art.file):
         if art.is_vector:
             _page(path, art, _SAMPLE_PX)
             return
-        with _open(path, art, limits) as image:
+        with _open(path, art) as image:
             image.load()
 
 
-def upright(path: Path, art: Art, longest_px: int | None = None, limits: ArtLimits = DEFAULT_LIMITS) -> Image.Image:
+def upright(path: Path, art: Art, longest_px: int | None = None) -> Image.Image:
     """``art`` as it is seen: turned upright, on white, in RGB; the first frame of an animation.
 
     No larger than ``longest_px`` on its longer side where that is given (a PDF page exactly so large). Raises
@@ -52,7 +52,7 @@ def upright(path: Path, art: Art, longest_px: int | None = None, limits: ArtLimi
     with refusing(art.file):
         if art.is_vector:
             return _page(path, art, longest_px or 2 * _SAMPLE_PX)
-        with _open(path, art, limits) as image:
+        with _open(path, art) as image:
             if longest_px:
                 image.draft(None, (longest_px, longest_px))  # a JPEG decodes at a half, a quarter or an eighth
             image.load()
@@ -112,10 +112,12 @@ def _median(counts: Iterable[int]) -> int:
     return 0
 
 
-def _open(path: Path, art: Art, limits: ArtLimits) -> Image.Image:
+def _open(path: Path, art: Art) -> Image.Image:
+    """The file, nothing decoded yet. A size that the reader has passed may be decoded; any other meets the limit."""
     image = Image.open(path, formats=FORMATS)
     try:
-        check_pixels(art.file, *image.size, limits)
+        if image.size != (art.width_px, art.height_px):
+            check_pixels(art.file, *image.size, DEFAULT_LIMITS)
     except Exception:
         image.close()
         raise

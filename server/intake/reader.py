@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 from typing import BinaryIO
 
-from server.core.art import Art, ArtKind
+from server.core.art import KIND_LABELS, Art, ArtKind
 from server.intake.header import Header
 from server.intake.jpeg import read_jpeg
 from server.intake.limits import DEFAULT_LIMITS, ArtLimits
@@ -15,7 +15,6 @@ from server.intake.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt
 from server.intake.sniff import (
     FORMATS_TEXT,
     HEAD_BYTES,
-    KIND_LABELS,
     KIND_OF_ENDING,
     OTHER_PICTURES,
     ending_of,

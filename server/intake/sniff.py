@@ -2,27 +2,17 @@
 
 from __future__ import annotations
 
-from server.core.art import ArtKind
+from server.core.art import KIND_ENDINGS, ArtKind
 
 # How much of a file ``kind_of`` wants to see.
 HEAD_BYTES = 1024
 
-_ENDINGS: dict[ArtKind, tuple[str, ...]] = {
-    "png": ("png", "apng"),
-    "jpeg": ("jpg", "jpeg", "jpe", "jfif"),
-    "webp": ("webp",),
-    "tiff": ("tif", "tiff"),
-    "avif": ("avif", "avifs"),
-    "pdf": ("pdf", "ai"),  # current .ai files hold a PDF
-}
-KIND_OF_ENDING: dict[str, ArtKind] = {ending: kind for kind, endings in _ENDINGS.items() for ending in endings}
+KIND_OF_ENDING: dict[str, ArtKind] = {ending: kind for kind, endings in KIND_ENDINGS.items() for ending in endings}
 # Endings of pictures that can't be used as they are; each deserves a word rather than silence.
 OTHER_PICTURES = frozenset({
     "bmp", "gif", "heic", "heif", "svg", "svgz", "psd", "psb", "xcf", "kra", "eps", "ps", "jp2", "jxl", "tga", "ico",
     "indd", "afdesign", "afphoto", "afpub", "cdr", "odg", "raw", "dng", "cr2", "nef", "exr", "hdr", "dds",
 })
-KIND_LABELS: dict[ArtKind, str] = {"png": "PNG", "jpeg": "JPEG", "webp": "WebP", "tiff": "TIFF", "avif": "AVIF",
-                                   "pdf": "PDF"}
 FORMATS_TEXT = "PNG, JPEG, WebP, TIFF, AVIF or PDF"
 
 _TIFF_STARTS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")  # classic and BigTIFF, both byte orders
