@@ -25,9 +25,9 @@ class LampfoldServer(uvicorn.Server):
         self._services = services
         super().__init__(uvicorn.Config(
             create_app(services, started=started), loop="asyncio",
-            http=protocol_class(limits.header_seconds, limits.connections), ws="none", log_config=None, access_log=False, proxy_headers=False, server_header=False,
-            timeout_keep_alive=10, timeout_graceful_shutdown=_GRACE_SECONDS,
-            h11_max_incomplete_event_size=MOST_HEADER_BYTES))
+            http=protocol_class(limits.header_seconds, limits.connections), ws="none", log_config=None,
+            access_log=False, proxy_headers=False, server_header=False, timeout_keep_alive=10,
+            timeout_graceful_shutdown=_GRACE_SECONDS, h11_max_incomplete_event_size=MOST_HEADER_BYTES))
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
         self._services.stopping.set()
