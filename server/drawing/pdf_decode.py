@@ -19,8 +19,12 @@ EXPORT_AGAIN = "Export it again from the program that made it, or copy it anew."
 
 
 def decoded(art: Art, data: memoryview,
-            check_size: Callable[[Art, int, int], None]) -> tuple[Png, Png | None, bytes | None]:
-    """Colour, alpha (None where all is opaque) and profile of art that can't go in as it is."""
+            check_size: Callable[[Art, int, int], None], depth: int = 8) -> tuple[Png, Png | None, bytes | None]:
+    """Colour, alpha (None where all is opaque) and profile of art that can't go in as it is.
+
+    ``check_size`` gets the art and its pixels before they are decoded, and may raise; ``depth`` is that of a PNG's
+    samples. Raises Unreadable, naming the file.
+    """
     from PIL import Image
 
     try:
@@ -30,7 +34,7 @@ def decoded(art: Art, data: memoryview,
                 check_size(art, *picture.size)
                 profile = picture.info.get("icc_profile")
                 picture.load()
-                colour, alpha = _split(picture)
+                colour, alpha = _split(picture, depth)
                 return _as_png(colour), _as_png(alpha) if alpha else None, profile
     except LampfoldError:
         raise
@@ -38,7 +42,7 @@ def decoded(art: Art, data: memoryview,
         raise Unreadable(f"{art.file}: can't be decoded ({type(error).__name__}: {error}).", EXPORT_AGAIN) from error
 
 
-def _split(picture: Image) -> tuple[Image, Image | None]:
+def _split(picture: Image, depth: int) -> tuple[Image, Image | None]:
     """The colours in a mode that a PNG can carry (or CMYK), and the alpha unless all is opaque."""
     if picture.mode in ("RGBa", "La"):
         picture = picture.convert(picture.mode.upper())
@@ -47,7 +51,7 @@ def _split(picture: Image) -> tuple[Image, Image | None]:
         alpha = picture.getchannel("A")
         picture = picture.convert({"RGBA": "RGB", "LA": "L", "PA": "RGB"}[picture.mode])
     elif "transparency" in picture.info and picture.mode in ("1", "L", "P", "RGB", "I;16"):
-        alpha = _keyed_alpha(picture)
+        alpha = _keyed_alpha(picture, depth)
         picture = picture.copy()
         del picture.info["transparency"]
     if alpha is not None and alpha.getextrema() == (255, 255):
@@ -55,15 +59,23 @@ def _split(picture: Image) -> tuple[Image, Image | None]:
     return _plain(picture), alpha
 
 
-def _keyed_alpha(picture: Image) -> Image:
-    """The alpha of a picture whose ``transparency`` names clear colours."""
+def _keyed_alpha(picture: Image, depth: int) -> Image:
+    """The alpha of a picture whose ``transparency`` names clear colours.
+
+    Pillow widens narrow samples to 8 bits and halves wide RGB, but leaves the key as it is in the file.
+    """
     from PIL import Image
 
     key = picture.info["transparency"]
-    if picture.mode != "I;16":
-        return picture.convert("RGBA").getchannel("A")
-    samples = memoryview(picture.tobytes()).cast("H")
-    return Image.frombytes("L", picture.size, bytes(0 if sample == key else 255 for sample in samples))
+    if picture.mode == "I;16":
+        samples = memoryview(picture.tobytes()).cast("H")
+        return Image.frombytes("L", picture.size, bytes(0 if sample == key else 255 for sample in samples))
+    keyed = picture.copy()
+    if isinstance(key, int) and picture.mode == "L" and depth < 8:
+        keyed.info["transparency"] = key * 255 // (2 ** depth - 1)
+    elif isinstance(key, tuple) and depth == 16:
+        keyed.info["transparency"] = tuple(sample >> 8 for sample in key)
+    return keyed.convert("RGBA").getchannel("A")
 
 
 def _plain(picture: Image) -> Image:

@@ -63,7 +63,8 @@ class ImageWriter:
             if not parsed.ended:
                 decoded(art, data, self._check_size)  # raises where more than the mark is missing
             return Placeable(self._put_jpeg(parsed), matrix)
-        colour, alpha, profile = decoded(art, data, self._check_size)
+        depth = parsed.depth if isinstance(parsed, Png) else 8
+        colour, alpha, profile = decoded(art, data, self._check_size, depth)
         mask = self._put_png(alpha, None) if alpha else None
         # Pillow turns a TIFF upright while it decodes it; all others come as they are stored.
         return Placeable(self._put_png(colour, profile, mask), _UPRIGHT if art.kind == "tiff" else matrix, bool(alpha))
