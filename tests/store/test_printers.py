@@ -1,0 +1,33 @@
+"""Printers are kept with every revision."""
+
+from __future__ import annotations
+
+import pytest
+
+from server.errors import NotThere
+from server.store import Store
+
+
+def test_a_printer_is_kept_changed_and_found(store: Store) -> None:
+    made = store.printers.put("Study", {"paper": "a4", "readings": []})
+    changed = store.printers.put("Study, tray 2", {"paper": "a4", "readings": [1.5]}, made.id)
+    assert (changed.id, changed.revision) == (made.id, 2)
+    assert store.printers.get(made.id).profile == {"paper": "a4", "readings": [1.5]}
+    assert store.printers.undo(made.id).name == "Study"
+
+
+def test_deleted_printers_are_listed_apart_and_come_back(store: Store) -> None:
+    first, second = store.printers.put("b", {}), store.printers.put("A", {})
+    assert [row.name for row in store.printers.all()] == ["A", "b"]
+    store.printers.remove(first.id)
+    assert [row.id for row in store.printers.all()] == [second.id]
+    assert [row.id for row in store.printers.all(deleted=True)] == [first.id]
+    assert store.printers.get(first.id).deleted is not None
+    assert store.printers.restore(first.id).deleted is None
+
+
+def test_a_printer_that_is_not_kept_is_named(store: Store) -> None:
+    with pytest.raises(NotThere, match="nowhere"):
+        store.printers.get("nowhere")
+    with pytest.raises(NotThere):
+        store.printers.put("x", {}, "nowhere")
