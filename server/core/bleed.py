@@ -78,7 +78,8 @@ class Flood:
 
 
 def _off(aspect: float, width: float, height: float) -> float:
-    return abs(aspect * height / width - 1.0)
+    ratio = aspect * height / width
+    return max(ratio, 1.0 / ratio) - 1.0  # the same for too wide and too tall, or a square would count as lying
 
 
 def decide(art: Art, card: CardSize, bleed_mm: float, edges: EdgeMode) -> ArtFit:
