@@ -22,6 +22,8 @@ MIN_PAGE_MM, MAX_PAGE_MM = 1.0, 5080.0
 MAX_DECK_LIST_BYTES = 1024 * 1024
 # No game wants a thousand of one card; a larger number is a slip such as a year in the file name.
 MAX_COPIES = 999
+# 2,000 sheets of nine and more: days of cutting. Copies that come to more were multiplied by mistake.
+MAX_CARDS = 20_000
 # A folder of this many files, or this deep, was chosen by mistake (a home folder, a drive).
 MAX_FILES = 10_000
 MAX_FOLDER_DEPTH = 32

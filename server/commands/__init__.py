@@ -1,0 +1,22 @@
+"""The subcommands, one module each: ``register(subparsers)`` adds its parser and sets ``run``, which returns the exit
+code.
+
+To add one, write the module and put its name into ``COMMANDS``. A command that is named like its module is found without
+importing the others, and modules import what is heavy inside ``run``, so that no command waits for another's libraries.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib import import_module
+from types import ModuleType
+
+COMMANDS = ("serve", "build", "check")  # ``serve`` brings ``demo`` along
+# What ``lampfold`` alone does.
+DEFAULT_COMMAND = "serve"
+
+
+def modules_for(argv: Sequence[str]) -> tuple[ModuleType, ...]:
+    """The modules to register for this command line: the one that is named, or all of them."""
+    names = [argv[0]] if argv and argv[0] in COMMANDS else COMMANDS
+    return tuple(import_module(f"{__name__}.{name}") for name in names)

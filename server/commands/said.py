@@ -1,0 +1,71 @@
+"""How commands say what they found: plain text for people, plain values for ``--json``."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from server.core.art import Problem, Severity
+
+WIDTH = 100
+_MOST_FILES = 6
+_HEADINGS: tuple[tuple[Severity, str], ...] = (
+    ("error", "Not used"), ("warning", "Look at these"), ("note", "For the record"))
+
+
+def as_json(values: dict[str, Any]) -> str:
+    """One JSON object; letters outside ASCII are escaped, so that any console and any file name will do."""
+    return json.dumps(values, indent=2)
+
+
+def problem_values(problems: Iterable[Problem]) -> list[dict[str, str]]:
+    """Problems as ``{"file", "severity", "code", "message", "fix"}``."""
+    return [asdict(problem) for problem in problems]
+
+
+def problem_lines(problems: Sequence[Problem]) -> Iterator[str]:
+    """Problems by severity, then by what they say; files that share a message share a line."""
+    for severity, heading in _HEADINGS:
+        groups: dict[tuple[str, str, str], list[str]] = {}
+        for problem in problems:
+            if problem.severity == severity:
+                groups.setdefault((problem.code, problem.message, problem.fix), []).append(problem.file)
+        if groups:
+            yield ""
+            yield heading
+        for (_, message, fix), files in groups.items():
+            said = message if severity == "note" or not fix else f"{message} {fix}"
+            named = list(dict.fromkeys(file for file in files if file))
+            yield from wrapped(f"{named[0]}: {said}" if len(named) == 1 else said, "  ")
+            if len(named) > 1:
+                yield from wrapped(f"{len(named)} files: {_names(named)}", "    ")
+
+
+def _names(files: list[str]) -> str:
+    more = len(files) - _MOST_FILES
+    if more > 1:  # a line that says "and 1 more" could have named it
+        return f"{', '.join(files[:_MOST_FILES])} and {more} more"
+    return ", ".join(files)
+
+
+def wrapped(text: str, indent: str) -> list[str]:
+    """``text`` in lines of at most WIDTH, what isn't printable left out; the second line on is set in further."""
+    clean = "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
+    return textwrap.wrap(clean, WIDTH, initial_indent=indent, subsequent_indent=indent + "    ",
+                         break_long_words=False, break_on_hyphens=False)
+
+
+def counted(count: int, one: str, several: str = "") -> str:
+    """``1 card``, ``2 cards``."""
+    return f"{count} {one if count == 1 else several or one + 's'}"
+
+
+def table(rows: Sequence[Sequence[str]]) -> Iterator[str]:
+    """Rows in columns, the first row the heading; numbers stand to the right, the last column to the left."""
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    for row in rows:
+        cells = [cell.rjust(width) for cell, width in zip(row[:-1], widths, strict=False)]
+        yield f"  {'  '.join((*cells, row[-1]))}".rstrip()

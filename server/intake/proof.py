@@ -1,0 +1,79 @@
+"""Art proved by decoding it whole, so that what breaks is found before it is printed."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+from server.core.art import Art, Card, Deck, Problem
+from server.errors import LampfoldError, Unreadable
+from server.intake.pixels import verify
+from server.intake.refusal import problem_from
+
+_MOST_THREADS = 4  # a decoder may take 256 MiB for one picture
+
+
+def files_of(deck: Deck) -> tuple[str, ...]:
+    """The file labels of every front and back, each once, in printing order."""
+    return tuple(dict.fromkeys(art.file for card in deck.cards for art in (card.front, card.back) if art))
+
+
+def without(deck: Deck, broken: Mapping[str, LampfoldError]) -> Deck:
+    """``deck`` without the art named in ``broken`` (file label to what is wrong with it).
+
+    A broken front takes its card along, a broken back leaves it blank, and each file is a problem of the deck.
+    """
+    if not broken:
+        return deck
+    problems = [problem_from(error, file) for file, error in broken.items()]
+    cards: list[Card] = []
+    for card in deck.cards:
+        if card.front.file in broken:
+            problems += _orphaned(card, broken, deck)
+        elif card.back and card.back.file in broken:
+            problems.append(Problem(card.front.file, "warning", "broken-back", f"Its back, {card.back.file}, can't be "
+                                    "used, so it prints blank.", "Put a sound file in its place."))
+            cards.append(replace(card, back=None))
+        else:
+            cards.append(card)
+    return Deck(deck.name, tuple(cards), tuple(dict.fromkeys((*deck.problems, *problems))))
+
+
+def _orphaned(card: Card, broken: Mapping[str, LampfoldError], deck: Deck) -> list[Problem]:
+    """The back of a broken front, if no other card has it."""
+    back = card.back
+    if back is None or back.file in broken:
+        return []
+    if any(other.back == back and other.front.file not in broken for other in deck.cards):
+        return []
+    return [Problem(back.file, "note", "ignored", f"Its front, {card.front.file}, can't be used.")]
+
+
+def broken_art(deck: Deck, source: Callable[[Art], Path]) -> dict[str, Unreadable]:
+    """Decode all art of ``deck`` and give what the decoders refuse, by file label; empty where all is sound.
+
+    Pictures go side by side; PyMuPDF must not, so PDF pages go one by one.
+    """
+    arts = [art for card in deck.cards for art in (card.front, card.back) if art]
+    first = {art.key: art for art in arts}
+    found: dict[str, Unreadable] = {}
+    pictures = [art for art in first.values() if not art.is_vector]
+    with ThreadPoolExecutor(min(_MOST_THREADS, os.cpu_count() or 1)) as pool:
+        answers = list(pool.map(lambda art: _trouble(art, source), pictures))
+    pages = [art for art in first.values() if art.is_vector]
+    answers += [_trouble(art, source) for art in pages]
+    for art, error in zip((*pictures, *pages), answers, strict=True):
+        if error:
+            found[art.key] = error
+    return {art.file: found[art.key] for art in arts if art.key in found}
+
+
+def _trouble(art: Art, source: Callable[[Art], Path]) -> Unreadable | None:
+    try:
+        verify(source(art), art)
+    except Unreadable as error:
+        return error
+    return None
