@@ -125,7 +125,9 @@ def _open(path: Path, art: Art) -> Image.Image:
 
 
 def _straight(image: Image.Image) -> Image.Image:
-    """A new picture in RGB, alpha laid on white."""
+    """The picture in RGB, alpha laid on white; itself where it is so already."""
+    if image.mode == "RGB" and "transparency" not in image.info:
+        return image
     if image.mode in ("RGBA", "LA", "PA", "La", "RGBa") or "transparency" in image.info:
         layer = image.convert("RGBA")
         return Image.alpha_composite(Image.new("RGBA", layer.size, "white"), layer).convert("RGB")
@@ -145,7 +147,9 @@ def _page(path: Path, art: Art, longest_px: int) -> Image.Image:
             raise damaged(art.file, "the page isn't there")
         page = document.load_page(art.page)
         scale = longest_px / max(page.rect.width, page.rect.height)
-        drawn = page.get_pixmap(matrix=pymupdf.Matrix(scale, scale), alpha=False, colorspace=pymupdf.csRGB)
+        # Whole pixels each way, or the last row and column are blended with what lies beyond the page.
+        across, down = (max(1, round(side * scale)) / side for side in (page.rect.width, page.rect.height))
+        drawn = page.get_pixmap(matrix=pymupdf.Matrix(across, down), alpha=False, colorspace=pymupdf.csRGB)
         return Image.frombytes("RGB", (drawn.width, drawn.height), drawn.samples)
     finally:
         document.close()
