@@ -31,16 +31,18 @@ class TwoSheet:
         through = frame.through_from_page(ThroughFront("vertical", request.paper.width_mm / 2))
         size = frame.size
         room = room_on_both_faces(request, frame, through)
-        left = max(room.x, request.hinge_mm)
-        top = max(room.y, request.hinge_mm)
+        # A corrected sheet moves within the headroom, and the strip shall stay whole.
+        headroom = request.headroom_mm
+        left = max(room.x, request.hinge_mm + headroom)
+        top = max(room.y, request.hinge_mm + headroom)
         strip = TARGET_STRIP_MM
         yield Zone(
             Rect(left, room.y + strip, room.right - left, room.height - 2 * strip), through,
-            hinge=Rect(0, 0, left, size.height), hinge_side="left",
+            hinge=Rect(0, 0, left - headroom, size.height), hinge_side="left",
         )
         yield Zone(
             Rect(room.x + strip, top, room.width - 2 * strip, room.bottom - top), through,
-            hinge=Rect(0, 0, size.width, top), hinge_side="top",
+            hinge=Rect(0, 0, size.width, top - headroom), hinge_side="top",
         )
 
 

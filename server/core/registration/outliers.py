@@ -1,0 +1,134 @@
+"""Readings that do not fit the others: found before the fit, named, with the value that would fit.
+
+The test is that of the externally studentised residual, taken for a pair of numbers: a reading is left out, everything
+is fitted anew, and the sum of squares must fall so far that it could hardly have done so by chance, counted over all
+readings (Bonferroni, 5 % in all; outlier tests of this kind: NIST/SEMATECH e-Handbook 1.3.5.17, here with the F
+distribution's closed tail). The worst goes first, and the rest is judged again. Each sheet has a motion of its own, so
+that wander can't make a good reading look bad.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from server.core.registration.motion import Motion, Pooled, Spot, chance_of
+from server.core.registration.readings import Reading
+from server.core.units import mm_text
+
+LEVEL = 0.05
+# Under this a slip does less harm than dropping a good reading would (four least counts of the vernier).
+_LEAST_SLIP_MM = 0.4
+_READING_MM = 0.03  # rounding to 0.1 mm alone: 0.1 / sqrt(12); keeps lucky sheets from condemning a fair reading
+_LEAST_READINGS = 4  # on its sheet: three outvote one
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """A reading that does not fit, the (dx, dy) in mm that would, and the likely slip in words."""
+
+    reading: Reading
+    fits_dx_mm: float
+    fits_dy_mm: float
+    why: str
+
+    def says(self) -> str:
+        read = self.reading
+        return (f"{read.name[0].upper()}{read.name[1:]}: {mm_text(read.dx_mm)}, {mm_text(read.dy_mm)} mm does not fit "
+                f"the others; {mm_text(self.fits_dx_mm)}, {mm_text(self.fits_dy_mm)} would ({self.why}). "
+                "It is left out of the fit.")
+
+
+def find_suspects(readings: Sequence[Reading]) -> tuple[Suspect, ...]:
+    """Every reading that the others speak against, in the order given; at most a quarter of them."""
+    sheets: dict[str, list[Reading]] = {}
+    for reading in readings:
+        sheets.setdefault(reading.sheet, []).append(reading)
+    found: list[Reading] = []
+    for _ in range(max(1, len(readings) // 4)):
+        worst = _worst(sheets)
+        if worst is None:
+            break
+        sheets[worst.sheet].remove(worst)
+        found.append(worst)
+    if not found:
+        return ()
+    motions = {name: Motion.of(_spots(sheet)) for name, sheet in sheets.items()}
+    pooled = Pooled.of(motions.values())
+    shared = len(motions) > 1
+    deviation = math.sqrt(_variance(pooled, shared))
+    b = pooled.b if shared else 0j
+    return tuple(_explained(reading, motions[reading.sheet].at(complex(*reading.point), b), deviation)
+                 for reading in readings if reading in found)
+
+
+def _spots(readings: Sequence[Reading]) -> list[Spot]:
+    return [(complex(*one.point), complex(one.dx_mm, one.dy_mm)) for one in readings]
+
+
+def _variance(pooled: Pooled, shared: bool) -> float:
+    """Of one number that was read, in mm2; not below what anybody's eye can do."""
+    rss, dof = (pooled.rss, pooled.dof - 2) if shared else (pooled.plain, pooled.dof)
+    return max(_READING_MM**2, rss / dof if dof > 0 else 0.0)
+
+
+def _worst(sheets: dict[str, list[Reading]]) -> Reading | None:
+    """The reading whose leaving helps most, if that can't be chance and its slip is worth a word."""
+    motions = {name: Motion.of(_spots(sheet)) for name, sheet in sheets.items()}
+    pooled = Pooled.of(motions.values())
+    shared = len(motions) > 1  # on one sheet there are too few readings to ask for b as well
+    count = sum(len(sheet) for sheet in sheets.values())
+    floor = _READING_MM**2
+    best: tuple[float, Reading] | None = None
+    for name, sheet in sheets.items():
+        if len(sheet) < _LEAST_READINGS:
+            continue
+        for at, reading in enumerate(sheet):
+            without = Motion.of(_spots([*sheet[:at], *sheet[at + 1:]]))
+            rest = pooled.swapped(motions[name], without)
+            dof = rest.dof - (2 if shared else 0)
+            if dof < 1:
+                continue
+            less, more = (rest.rss, pooled.rss) if shared else (rest.plain, pooled.plain)
+            chance = chance_of(less + dof * floor, more + (dof + 2) * floor, dof)
+            slip = abs(complex(reading.dx_mm, reading.dy_mm)
+                       - without.at(complex(*reading.point), rest.b if shared else 0j))
+            if chance * count < LEVEL and slip > _LEAST_SLIP_MM and (best is None or chance < best[0]):
+                best = chance, reading
+    return best[1] if best else None
+
+
+def _explained(reading: Reading, fits: complex, deviation: float) -> Suspect:
+    """The likeliest slip that turns what would fit into what was typed."""
+    close = max(0.2, 3 * deviation)
+    for dx, dy, why in _slips(reading.dx_mm, reading.dy_mm, fits):
+        if abs(dx - fits.real) <= close and abs(dy - fits.imag) <= close:
+            return Suspect(reading, round(dx, 3), round(dy, 3), why)
+    return Suspect(reading, round(fits.real, 1), round(fits.imag, 1), "no slip that we know explains it")
+
+
+def _slips(dx: float, dy: float, fits: complex) -> Iterator[tuple[float, float, str]]:
+    yield -dx, dy, "the sign of dx"
+    yield dx, -dy, "the sign of dy"
+    yield -dx, -dy, "both signs"
+    yield dy, dx, "dx and dy changed places"
+    for factor in (10.0, 0.1, 100.0, 0.01):
+        yield dx * factor, dy, "the decimal point of dx"
+        yield dx, dy * factor, "the decimal point of dy"
+        yield dx * factor, dy * factor, "both decimal points"
+    dx_digit, dy_digit = _one_digit(dx, fits.real), _one_digit(dy, fits.imag)
+    if dx_digit is not None:
+        yield dx_digit, dy, "a digit of dx"
+    if dy_digit is not None:
+        yield dx, dy_digit, "a digit of dy"
+
+
+def _one_digit(typed: float, fits: float) -> float | None:
+    """The number nearest to ``fits`` that differs from ``typed`` in one of its digits; None where none comes nearer."""
+    text = f"{abs(typed):.3f}".rstrip("0")
+    text = text + "0" if text.endswith(".") else text
+    options = [float(text[:at] + digit + text[at + 1:]) for at, old in enumerate(text) if old.isdigit()
+               for digit in "0123456789" if digit != old]
+    nearest = min((math.copysign(option, typed) for option in options), key=lambda option: abs(option - fits))
+    return nearest if abs(nearest - fits) < abs(typed - fits) else None
