@@ -44,27 +44,29 @@ def save_jpeg(picture: Image.Image, path: Path, **more: object) -> None:
 
 
 def harbour_lamps(folder: Path) -> None:
-    """A whole game with bleed: 41 fronts, 54 cards with their copies, one back for all."""
-    fronts, backs = _folders(folder)
+    """A whole game with bleed: 41 fronts in folders by kind, 54 cards with their copies, one back for all."""
+    backs = made(folder / "backs")
+    lamps, ships, tides, keepers, more = (
+        made(folder / "fronts" / name) for name in ("1_lamps", "2_ships", "3_tides", "4_keepers", "5_fog_and_rules"))
     for suit in SUITS:
         for reach, name in enumerate(NAMES[suit.name], start=1):
             copies = "_x2" if reach in TWICE else ""
-            save_png(lamp_card(suit, reach), fronts / f"lamp_{suit.name}_{reach}_{stem(name)}{copies}.png")
+            save_png(lamp_card(suit, reach), lamps / f"{suit.name}_{reach}_{stem(name)}{copies}.png")
     for ship in SHIPS:
-        save_png(ship_card(ship), fronts / f"ship_{stem(ship.name)}.png")
+        save_png(ship_card(ship), ships / f"{stem(ship.name)}.png")
     for tide in TIDES:
-        save_png(tide_card(tide), fronts / f"tide_{stem(tide.name)}.png")
-    for which, copies in enumerate((3, 2)):
-        save_png(fog_card(which), fronts / f"fog_{stem(FOGS[which][0])}_x{copies}.png")
+        save_png(tide_card(tide), tides / f"{stem(tide.name)}.png")
     for keeper in KEEPERS:
-        save_jpeg(keeper_card(keeper).picture(), fronts / f"keeper_{stem(keeper.name)}.jpg")
-    rules_card().save_pdf(fronts / "rules_a_round_at_the_harbour_x3.pdf")
+        save_jpeg(keeper_card(keeper).picture(), keepers / f"{stem(keeper.name)}.jpg")
+    for which, copies in enumerate((3, 2)):
+        save_png(fog_card(which), more / f"{stem(FOGS[which][0])}_x{copies}.png")
+    rules_card().save_pdf(more / "a_round_at_the_harbour_x3.pdf")
     save_png(back_card(), backs / "harbour_lamps_back.png")
 
 
 def tide_tables(folder: Path) -> None:
     """Thirteen leaves at trim size, without backs, named by a list."""
-    fronts, _ = _folders(folder, backs=False)
+    fronts = made(folder / "fronts")
     rows = ["front,back,copies,name", "fronts/0_reading.png,,2,How to read the leaves"]
     save_png(reading_card(), fronts / "0_reading.png")
     for number, month in enumerate(MONTHS, start=1):
@@ -75,7 +77,7 @@ def tide_tables(folder: Path) -> None:
 
 def stormwreck(folder: Path) -> None:
     """Faults on purpose, one to a file; the anchor alone is as it should be."""
-    fronts, backs = _folders(folder)
+    fronts, backs = made(folder / "fronts"), made(folder / "backs")
     save_png(wreck_card("anchor"), fronts / "1_anchor.png")
     save_png(wreck_card("barrel"), fronts / "2_barrel_low_resolution.png", ppi=72)
     whole = wreck_card("compass").picture()
@@ -98,10 +100,10 @@ def stormwreck(folder: Path) -> None:
             save_png(flag_back(number), backs / f"{front.stem}.png")
 
 
-def _folders(folder: Path, backs: bool = True) -> tuple[Path, Path]:
-    for name in ("fronts", "backs")[:1 + backs]:
-        (folder / name).mkdir(parents=True, exist_ok=True)
-    return folder / "fronts", folder / "backs"
+def made(folder: Path) -> Path:
+    """The folder, there if it wasn't."""
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
 
 
 DECKS = {"harbour_lamps": harbour_lamps, "tide_tables": tide_tables, "stormwreck": stormwreck}

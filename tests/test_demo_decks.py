@@ -19,7 +19,12 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 
 DECKS = Path(__file__).resolve().parent.parent / "demo_decks"
 HARBOUR, TABLES, WRECK = DECKS / "harbour_lamps", DECKS / "tide_tables", DECKS / "stormwreck"
+RULES = HARBOUR / "fronts" / "5_fog_and_rules" / "a_round_at_the_harbour_x3.pdf"
 MM_PER_POINT = 25.4 / 72  # ISO 32000-1, 8.3.2.3
+
+
+def files(folder: Path) -> list[Path]:
+    return sorted(path for path in folder.rglob("*") if path.is_file())
 
 
 def pixels(path: Path) -> np.ndarray:
@@ -44,7 +49,7 @@ def test_all_decks_together_stay_small() -> None:
 
 
 def test_the_harbour_fills_six_sheets_of_nine() -> None:
-    fronts = sorted((HARBOUR / "fronts").iterdir())
+    fronts = files(HARBOUR / "fronts")
     copies = [int(found[1]) if (found := re.search(r"_x(\d+)$", path.stem)) else 1 for path in fronts]
     assert len(fronts) == 41
     assert sum(copies) == 54
@@ -54,7 +59,7 @@ def test_the_harbour_fills_six_sheets_of_nine() -> None:
 
 def test_harbour_pictures_are_63_by_88_mm_with_3_mm_of_bleed() -> None:
     found = set()
-    for path in [*(HARBOUR / "fronts").iterdir(), *(HARBOUR / "backs").iterdir()]:
+    for path in [*files(HARBOUR / "fronts"), *files(HARBOUR / "backs")]:
         if path.suffix != ".pdf":
             with Image.open(path) as picture:
                 assert picture.size == size_px(69, 94) == (815, 1110), path.name
@@ -65,7 +70,7 @@ def test_harbour_pictures_are_63_by_88_mm_with_3_mm_of_bleed() -> None:
 
 
 def test_the_rules_card_is_a_vector_page_with_a_trim_box_and_its_own_fonts() -> None:
-    with pikepdf.open(HARBOUR / "fronts" / "rules_a_round_at_the_harbour_x3.pdf") as pdf:
+    with pikepdf.open(RULES) as pdf:
         (page,) = pdf.pages
         media = [float(value) * MM_PER_POINT for value in page.mediabox]
         trim = [float(value) * MM_PER_POINT for value in page.trimbox]
@@ -150,17 +155,16 @@ def near(drawn: np.ndarray, kept: np.ndarray) -> None:
 
 def test_the_script_draws_what_is_kept(draw: ModuleType, tmp_path: Path) -> None:
     draw.save_png(draw.lamp_card(draw.SUITS[0], 5), tmp_path / "lamp.png")
-    near(pixels(tmp_path / "lamp.png"), pixels(HARBOUR / "fronts" / "lamp_red_5_redcap_head.png"))
+    near(pixels(tmp_path / "lamp.png"), pixels(HARBOUR / "fronts" / "1_lamps" / "red_5_redcap_head.png"))
     draw.save_png(draw.month_card(5), tmp_path / "june.png")
     near(pixels(tmp_path / "june.png"), pixels(TABLES / "fronts" / "6_june.png"))
     draw.save_jpeg(draw.keeper_card(draw.KEEPERS[3]).picture(), tmp_path / "pilot.jpg")
-    near(pixels(tmp_path / "pilot.jpg"), pixels(HARBOUR / "fronts" / "keeper_the_pilot.jpg"))
+    near(pixels(tmp_path / "pilot.jpg"), pixels(HARBOUR / "fronts" / "4_keepers" / "the_pilot.jpg"))
 
 
 def test_the_script_writes_the_rules_page_that_is_kept(draw: ModuleType, tmp_path: Path) -> None:
     draw.rules_card().save_pdf(tmp_path / "rules.pdf")
-    kept = HARBOUR / "fronts" / "rules_a_round_at_the_harbour_x3.pdf"
-    with pikepdf.open(tmp_path / "rules.pdf") as drawn, pikepdf.open(kept) as old:
+    with pikepdf.open(tmp_path / "rules.pdf") as drawn, pikepdf.open(RULES) as old:
         shapes = [[([str(operand) for operand in word.operands], str(word.operator))
                    for word in pikepdf.parse_content_stream(pdf.pages[0]) if str(word.operator) != "Tj"]
                   for pdf in (drawn, old)]
