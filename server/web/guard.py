@@ -37,6 +37,8 @@ SECURITY_HEADERS = {
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(), microphone=(), geolocation=()",
 }
+# A browser sends some 20 headers and 2 kB; the protocol checks bytes only where they come in bits.
+_MOST_HEADERS, MOST_HEADER_BYTES = 100, 16 * 1024
 _FILE = re.compile(r"/api/decks/[^/]+/files/(.+)")
 _ARCHIVE = re.compile(r"/api/decks/[^/]+/archive|/api/archive")
 
@@ -84,6 +86,9 @@ class Guard:
     def _refusal(self, scope: Scope, label: str, limit: int) -> Response | None:
         """The answer to a request that goes no further; None lets it through. Sets the session in the scope."""
         headers, method, path = Headers(scope=scope), scope["method"], scope["path"]
+        if len(headers.raw) > _MOST_HEADERS or sum(len(n) + len(v) for n, v in headers.raw) > MOST_HEADER_BYTES:
+            return self._answers.refusal(path, 431, "The request has more headers than any browser sends.",
+                                         "Clear this site's cookies, then try again.")
         hosts = headers.getlist("host")
         if len(hosts) != 1 or not self._hosts.serves(hosts[0]):
             return self._answers.refusal(path, 421, "This server doesn't answer to that name.",

@@ -9,9 +9,6 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from server.web.guard import SECURITY_HEADERS
 
-# Eight thousand bytes of headers are four times what a browser sends.
-MOST_HEADER_BYTES = 16 * 1024
-
 
 class PatientProtocol(H11Protocol):
     """Closes a connection whose request line and headers haven't come whole within ``header_seconds``.

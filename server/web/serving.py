@@ -10,7 +10,8 @@ from collections.abc import Callable
 import uvicorn
 
 from server.web.app import create_app
-from server.web.protocol import MOST_HEADER_BYTES, protocol_class
+from server.web.guard import MOST_HEADER_BYTES
+from server.web.protocol import protocol_class
 from server.web.services import Services
 
 # What is still being sent when the server ends gets this long; an upload that has stalled must not hold it up.
