@@ -49,6 +49,11 @@ def winansi(text: str) -> bytes | None:
     return code if all(byte >= 32 and HELVETICA_WIDTHS[byte - 32] for byte in code) else None
 
 
+def helvetica_em(code: bytes) -> float:
+    """The advance width of text in WinAnsi, in ems."""
+    return sum(HELVETICA_WIDTHS[byte - 32] for byte in code if byte >= 32) / 1000.0
+
+
 def text_width_mm(text: str, size_mm: float) -> float:
     """The advance width of one line set in Helvetica with an em of ``size_mm``; no kerning."""
     return sum(_width(char) for char in plain_line(text)) * size_mm / 1000.0

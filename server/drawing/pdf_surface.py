@@ -13,13 +13,13 @@ from typing import BinaryIO, Literal
 
 from server.core.art import Art
 from server.core.geometry import Affine, Point, Rect
-from server.core.lettering import plain_line, text_width_mm, winansi
+from server.core.lettering import helvetica_em, plain_line
 from server.core.plan import Line
 from server.core.units import POINTS_PER_MM
 from server.drawing.pdf_file import PdfFile, literal, number, text_string
 from server.drawing.pdf_images import MOST_PIXELS, ImageWriter, Placeable
 from server.drawing.pdf_import import PageImporter
-from server.drawing.pdf_text import TextForms
+from server.drawing.pdf_text import SetLine, TextForms, runs
 from server.drawing.surface import BLACK, Anchor, Layer, Rgb, Stroke
 
 Duplex = Literal["Simplex", "DuplexFlipShortEdge", "DuplexFlipLongEdge"]
@@ -156,20 +156,25 @@ class PdfSurface:
         line = plain_line(text)
         if not line or self._muted:
             return
-        code = winansi(line)
-        frame = Affine.shift(*at).after(Affine.turn(rotation_deg))
-        if code is None:
-            set_line = self._texts.line(line, rgb)
-            if set_line:
-                start = Affine.shift(_ANCHORED[anchor] * set_line.width_em, 0.0)
-                self._place(set_line.form, frame.after(Affine.scaling(size_mm, size_mm)).after(start)
-                            .after(set_line.matrix))
-                return
-            code = line.encode("cp1252", "replace")
+        pieces = [self._piece(run, plain, rgb) for run, plain in runs(line)]
+        width_em = sum(piece.width_em if isinstance(piece, SetLine) else helvetica_em(piece) for piece in pieces)
+        pen = Affine.shift(*at).after(Affine.turn(rotation_deg)).after(Affine.scaling(size_mm, size_mm)).after(
+            Affine.shift(_ANCHORED[anchor] * width_em, 0.0))
+        for piece in pieces:
+            if isinstance(piece, SetLine):
+                self._place(piece.form, pen.after(piece.matrix))
+                pen = pen.after(Affine.shift(piece.width_em, 0.0))
+            else:
+                self._say_text(piece, pen, rgb)
+                pen = pen.after(Affine.shift(helvetica_em(piece), 0.0))
+
+    def _piece(self, run: str, plain: bool, rgb: Rgb) -> SetLine | bytes:
+        """A run as a form, or in WinAnsi; letters that no font has become question marks."""
+        return (None if plain else self._texts.line(run, rgb)) or run.encode("cp1252", "replace")
+
+    def _say_text(self, code: bytes, pen: Affine, rgb: Rgb) -> None:
         self._font = self._font or self._texts.font
-        start = Affine.shift(_ANCHORED[anchor] * text_width_mm(line, size_mm), 0.0)
-        turned = frame.after(start).after(Affine(d=-1.0))
-        setting = f"{_colour(rgb, 'g', 'rg')} BT /F{self._font} {number(size_mm)} Tf {_matrix(turned)} Tm "
+        setting = f"{_colour(rgb, 'g', 'rg')} BT /F{self._font} 1 Tf {_matrix(pen.after(Affine(d=-1.0)))} Tm "
         self._say(setting.encode("ascii") + literal(code) + b" Tj ET")
 
     def close(self) -> None:

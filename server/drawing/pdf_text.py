@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import html
+import re
+import unicodedata
 from dataclasses import dataclass
 from typing import Any
 
 from server.core.geometry import Affine
-from server.core.lettering import text_width_mm
+from server.core.lettering import text_width_mm, winansi
 from server.drawing.pdf_file import PdfFile
 from server.drawing.pdf_import import PageImporter
 from server.drawing.pdf_source import PdfSource, load_pymupdf
@@ -19,7 +21,7 @@ _STYLE = "font-family:sans-serif;margin:0;white-space:nowrap;font-size:{size}px;
 @dataclass(frozen=True, slots=True)
 class SetLine:
     """A form that shows one line. ``matrix`` carries its points to a frame whose unit is the em, its origin on the
-    baseline at the line's start, y down; ``width_em`` is the advance that the layout counts with."""
+    baseline at the line's start, y down; ``width_em`` is its advance, never more than the layout reckoned."""
 
     form: int
     matrix: Affine
@@ -65,7 +67,26 @@ class TextForms:
         squeeze = min(1.0, reckoned / natural) if natural > 0 and reckoned > 0 else 1.0
         # The page is upright and as large as it was made, so its unit square is the page in points, y down.
         to_em = Affine.scaling(squeeze / _EM_POINTS, 1 / _EM_POINTS).after(Affine.shift(-left, -spans[0]["origin"][1]))
-        return SetLine(placed.number, to_em.after(Affine.scaling(width, height)).after(placed.matrix), reckoned)
+        return SetLine(placed.number, to_em.after(Affine.scaling(width, height)).after(placed.matrix),
+                       natural * squeeze)
+
+
+def runs(line: str) -> list[tuple[str, bool]]:
+    """A line cut between words into what WinAnsi holds (True) and what it doesn't; whole where it runs right to left.
+
+    So the parts that many sheets share, such as a deck's name, are set once, whatever number stands beside them.
+    """
+    if any(unicodedata.bidirectional(char) in ("R", "AL", "AN") for char in line):
+        return [(line, False)]
+    found: list[tuple[str, bool]] = []
+    for word in re.findall(r" +|[^ ]+", line):
+        plain = winansi(word) is not None
+        if not plain and len(found) > 1 and found[-1][0].isspace():
+            word = found.pop(-2)[0] + found.pop()[0] + word
+        if found and found[-1][1] == plain:
+            word = found.pop()[0] + word
+        found.append((word, plain))
+    return found
 
 
 def _spans(page: Any) -> list[Any]:

@@ -1,0 +1,85 @@
+"""The file around the art: structure, strings and numbers by ISO 32000-1, 7.2 to 7.5, read back by qpdf."""
+
+from __future__ import annotations
+
+import io
+import math
+
+import pikepdf
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from server.drawing.pdf_file import PdfFile, literal, number, text_string
+
+
+def small_pdf(text: bytes = b"hello", entries: bytes = b"") -> bytes:
+    out = io.BytesIO()
+    file = PdfFile(out)
+    tree = file.reserve()
+    stream = file.put_deflated(entries, text)
+    page = file.put(b"<</Type /Page /Parent %d 0 R /MediaBox [0 0 72 72] /Contents %d 0 R /Resources <<>>>>"
+                    % (tree, stream))
+    file.put(b"<</Type /Pages /Count 1 /Kids [%d 0 R]>>" % page, tree)
+    file.close(file.put(b"<</Type /Catalog /Pages %d 0 R>>" % tree), file.put(b"<</Title (t)>>"))
+    return out.getvalue()
+
+
+def test_every_object_is_where_the_table_says() -> None:
+    pdf = small_pdf()
+    start = int(pdf.rsplit(b"startxref\n", 1)[1].split(b"\n")[0])
+    assert pdf[start:start + 5] == b"xref\n"
+    rows = pdf[start:].split(b"trailer")[0].split(b"\n", 2)[2]
+    assert len(rows) % 20 == 0  # 7.5.4: each entry is 20 bytes, end of line included
+    for at in range(1, len(rows) // 20):
+        row = rows[at * 20:at * 20 + 20]
+        assert row[10:18] == b" 00000 n"
+        assert pdf[int(row[:10]):].startswith(b"%d 0 obj\n" % at)
+
+
+def test_qpdf_reads_it_without_a_complaint() -> None:
+    with pikepdf.open(io.BytesIO(small_pdf())) as document:
+        assert document.check_pdf_syntax() == []
+        assert document.pdf_version == "1.7"
+        assert document.pages[0].Contents.read_bytes() == b"hello"
+
+
+def test_the_same_content_has_the_same_identifier_and_other_content_another() -> None:
+    def identifier(pdf: bytes) -> bytes:
+        with pikepdf.open(io.BytesIO(pdf)) as document:
+            first, second = document.trailer.ID
+            assert bytes(first) == bytes(second)
+            return bytes(first)
+    assert identifier(small_pdf()) == identifier(small_pdf())
+    assert identifier(small_pdf(b"other")) != identifier(small_pdf())
+    assert identifier(small_pdf(entries=b"/Some 1")) != identifier(small_pdf())
+
+
+def test_mistakes_of_the_caller_are_told() -> None:
+    file = PdfFile(io.BytesIO())
+    reserved = file.reserve()
+    with pytest.raises(ValueError, match="never written"):
+        file.close(1, 1)
+    file.put(b"null", reserved)
+    with pytest.raises(ValueError, match="already written"):
+        file.put(b"null", reserved)
+    with pytest.raises(ValueError, match="4 bytes where 5 were announced"):
+        file.put_stream(b"", (b"four",), 5)
+
+
+@given(st.binary(max_size=60))
+def test_any_bytes_survive_as_a_string(data: bytes) -> None:
+    assert bytes(pikepdf.Object.parse(literal(data))) == data  # type: ignore[arg-type]
+
+
+@given(st.text(st.characters(exclude_categories=("Cs",)), max_size=40))
+def test_any_text_survives_as_a_text_string(text: str) -> None:
+    assert str(pikepdf.Object.parse(text_string(text))) == text
+
+
+@given(st.floats(-1e5, 1e5), st.integers(0, 8))
+def test_numbers_have_no_exponent_and_are_near_enough(value: float, digits: int) -> None:
+    text = number(value, digits)
+    assert set(text) <= set("-.0123456789")
+    assert text not in ("-0", "") and not text.endswith(".")
+    assert math.isclose(float(text), value, rel_tol=0, abs_tol=0.5000001 * 10 ** -digits)
