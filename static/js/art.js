@@ -11,7 +11,7 @@ import { bindHead, bindTitle } from "./deck-head.js";
 import { counted, el, icon, need, settled, sized } from "./dom.js";
 import { say, tellError } from "./messages.js";
 import { PairGrid } from "./pairs.js";
-import { groups } from "./problems.js";
+import { groups, worthALine } from "./problems.js";
 import { showSending } from "./sending.js";
 import { Uploader } from "./upload.js";
 
@@ -35,7 +35,8 @@ function bindCards(deck) {
   const search = () => { need("[data-none-found]").hidden = grid.find(find.value) > 0; };
   find.addEventListener("input", search);
   const show = () => {
-    const { cards, problems } = deck.record;
+    const { cards } = deck.record;
+    const problems = worthALine(deck.record.problems);
     grid.show(cards, problems);
     search();
     need("[data-cards-section]").hidden = !cards.length;

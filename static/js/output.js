@@ -9,7 +9,7 @@ import { counted, el, icon, need, sized } from "./dom.js";
 import { hasEnded, watch } from "./job.js";
 import { keep, recall } from "./kept.js";
 import { notice, say, tellError } from "./messages.js";
-import { groups } from "./problems.js";
+import { groups, worthALine } from "./problems.js";
 import { showFigures } from "./plan-facts.js";
 
 /** @typedef {import("./api.js").Job} Job */
@@ -157,7 +157,7 @@ async function start() {
     const [plan, guide, tables] = await Promise.all([
       api.plan(deck.id, { settings: {}, sheet: 0, face: "front" }), api.guide(deck.id), api.tables()]);
     showFigures(plan.summary);
-    showProblems(deck, plan.problems);
+    showProblems(deck, worthALine(plan.problems));
     showGuide(guide);
     showMadeFor(plan.summary, tables, deck.record.settings);
     build.button.disabled = false;

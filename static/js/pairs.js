@@ -120,13 +120,12 @@ export class PairGrid {
    * @param {number} index
    */
   #make(card, problems, index) {
-    const tone = gravest(problems);
+    const tone = gravest(problems.filter((one) => one.severity !== "note"));
     return el("li", { class: "pair", id: `card-${index + 1}-${hash(card.file)}`, data: tone ? { tone } : {} },
       el("div", { class: "pair-faces" },
         el("figure", {}, face(card.front, `Front of ${card.name}`), el("figcaption", { text: "Front" })),
         this.#back(card)),
-      el("div", { class: "pair-line" }, this.#name(card), this.#copies(card)),
-      this.#says(card),
+      el("div", { class: "pair-line" }, this.#name(card), this.#says(card, problems), this.#copies(card)),
       el("ul", { class: "pair-problems" }, ...besideCard(problems)));
   }
 
@@ -176,12 +175,21 @@ export class PairGrid {
       button("plus", 1, "One copy more"));
   }
 
-  /** @param {CardRecord} card */
-  #says(card) {
-    const says = [el("span", {}, el("b", { text: "Front " }), card.front_fit)];
-    if (card.back && card.back_fit !== card.front_fit) says.push(el("span", {}, el("b", { text: "Back " }), card.back_fit));
-    if (card.back && card.back_fit === card.front_fit) says[0].firstElementChild?.replaceWith(el("b", { text: "Both " }));
-    return el("p", { class: "pair-says" }, ...says);
+  /**
+   * How the art was read, unless a problem below says it already.
+   *
+   * @param {CardRecord} card
+   * @param {Problem[]} problems
+   */
+  #says(card, problems) {
+    const odd = new Set(problems.filter((one) => one.code === "odd-aspect").map((one) => one.file));
+    const line = (/** @type {string} */ who, /** @type {string} */ fit) => el("span", {}, el("b", { text: `${who} ` }), fit);
+    const front = !odd.has(card.file);
+    const back = card.back && !odd.has(card.back.file);
+    return el("p", { class: "pair-says" }, ...(front && back && card.front_fit === card.back_fit
+      ? [line("Both", card.front_fit)]
+      : [front && line("Front", card.front_fit), back && line("Back", card.back_fit)]
+    ).filter((one) => one !== false && one !== null));
   }
 }
 

@@ -18,11 +18,11 @@ export function showFigures(summary) {
     el("div", {}, el("dd", { class: "measure", text: String(value) }), el("dt", { text: label }));
   const { papers, cards_per_sheet: each, cards, cuts, waste_percent: waste } = summary;
   need("[data-figures]").replaceChildren(
-    figure(papers, papers === 1 ? "sheet of paper" : "sheets of paper"),
+    figure(papers, papers === 1 ? "sheet" : "sheets"),
     figure(each, each === 1 ? "card a sheet" : "cards a sheet"),
     figure(cards, cards === 1 ? "card in all" : "cards in all"),
-    figure(cuts, "straight cuts"),
-    figure(percent(waste), "of the paper is waste"));
+    figure(cuts, "cuts"),
+    figure(percent(waste), "waste"));
 }
 
 /** @param {{problems: import("./api.js").Problem[], notes: string[]}} answer */

@@ -13,6 +13,12 @@ const HEADS = {
   note: ["note, nothing to do", "notes, nothing to do"],
 };
 
+/** How the art was read; the Art page says it beside each card, so it needs no line of its own. */
+const READINGS = ["carries-bleed", "trim-size"];
+
+/** Without what is said elsewhere. @param {Problem[]} problems */
+export const worthALine = (problems) => problems.filter((one) => one.severity !== "note" || !READINGS.includes(one.code));
+
 /**
  * The gravest severity in a list, or "" for an empty one.
  *
@@ -33,21 +39,41 @@ export function groups(problems, anchor = () => null) {
     if (!some.length) return [];
     return [el("details", { class: "problem-group", open: severity !== "note", data: { tone: severity } },
       el("summary", {}, icon(severity), counted(some.length, ...HEADS[severity])),
-      el("ul", {}, ...some.map((problem) => line(problem, anchor))))];
+      el("ul", {}, ...sameWords(some).map((alike) => line(alike, anchor))))];
   });
 }
 
+/** Those that say the same stand together. @param {Problem[]} problems @returns {Problem[][]} */
+function sameWords(problems) {
+  /** @type {Map<string, Problem[]>} */
+  const found = new Map();
+  for (const problem of problems) {
+    const words = `${problem.message}\n${problem.fix}`;
+    found.set(words, [...(found.get(words) ?? []), problem]);
+  }
+  return [...found.values()];
+}
+
 /**
- * @param {Problem} problem
+ * @param {Problem[]} alike at least one, all in the same words
  * @param {(file: string) => string|null} anchor
  */
-function line(problem, anchor) {
-  const target = problem.file ? anchor(problem.file) : null;
+function line(alike, anchor) {
+  const [{ message, fix }] = alike;
+  const files = alike.map((problem) => problem.file).filter((file) => file);
   return el("li", {},
-    problem.file && el("span", { class: "problem-file" },
-      target ? el("a", { href: `#${target}`, text: problem.file }) : problem.file),
-    el("span", { text: problem.message }),
-    problem.fix && el("span", { class: "soft", text: problem.fix }));
+    files.length > 0 && el("span", { class: "problem-files" }, ...files.map((file) => fileName(file ?? "", anchor))),
+    el("span", { text: message }),
+    fix && el("span", { class: "soft", text: fix }));
+}
+
+/**
+ * @param {string} file
+ * @param {(file: string) => string|null} anchor
+ */
+function fileName(file, anchor) {
+  const target = anchor(file);
+  return el("span", { class: "problem-file" }, target ? el("a", { href: `#${target}`, text: file }) : file);
 }
 
 /**

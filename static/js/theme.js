@@ -4,7 +4,7 @@
 (function theme() {
   const KEY = "lampfold.theme";
   const ORDER = ["", "light", "dark"];
-  const NAMES = { "": "as the system", light: "light", dark: "dark" };
+  const NAMES = { "": "system", light: "light", dark: "dark" };
 
   /** @returns {string} "", "light" or "dark"; "" too where storage is closed to us */
   function kept() {
