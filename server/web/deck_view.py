@@ -19,6 +19,7 @@ from server.store.decks import DeckRow
 from server.web import models
 
 _KEPT_VIEWS = 64
+_FAN = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,9 +105,12 @@ def record_of(view: DeckView) -> models.DeckRecord:
 
 def summary_of(view: DeckView) -> models.DeckSummary:
     row, deck = view.row, view.deck
+    # Spread over the deck, because neighbours by name often look alike.
+    keys = list(dict.fromkeys(card.front.key for card in deck.cards))
+    thumbs = keys if len(keys) < _FAN else [keys[len(keys) * place // _FAN] for place in range(_FAN)]
     return models.DeckSummary(
         id=row.id, name=row.state.name, updated=row.updated, cards=deck.count, files=len(row.state.files),
-        thumb=deck.cards[0].front.key if deck.cards else None, deleted=row.deleted)
+        thumb=keys[0] if keys else None, thumbs=thumbs, deleted=row.deleted)
 
 
 def file_of(file: DeckFile, record: ArtRecord | None) -> models.FileOut:

@@ -74,12 +74,15 @@ class CardOut(BaseModel):
 
 
 class DeckSummary(BaseModel):
+    """``thumb`` is the first front, ``thumbs`` up to three different ones, as art keys."""
+
     id: str
     name: str
     updated: str
     cards: int
     files: int
     thumb: str | None
+    thumbs: list[str] = []
     deleted: str | None = None
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 from urllib.parse import quote
 
@@ -14,6 +14,7 @@ from server.core.guide import Step, build_steps, cautions, handover, print_setti
 from server.core.plan import Face, FaceName
 from server.core.plan_json import alternative_to_json
 from server.core.planning import Planned, plan_deck
+from server.core.search import Candidate, search
 from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
 from server.errors import BadValue
@@ -37,7 +38,7 @@ def plan(deck_id: str, ask: models.PlanAsk, services: ServicesDep) -> models.Pla
     problems = (*planned.problems, *all_problems(planned.deck, planned.settings))
     return models.PlanOut(
         summary=summary_of_plan(planned),
-        alternatives=[models.AlternativeOut(**alternative_to_json(one)) for one in planned.candidates],
+        alternatives=[models.AlternativeOut(**alternative_to_json(one)) for one in _alternatives(planned)],
         faces=[models.FaceOut(sheet=one.sheet, name=one.name) for one in planned.plan.faces],
         shown=models.FaceOut(sheet=face.sheet, name=face.name), svg=surface.svg(),
         problems=[problem_of(one) for one in dict.fromkeys(problems)], notes=list(planned.plan.notes))
@@ -77,6 +78,14 @@ def summary_of_plan(planned: Planned) -> models.PlanSummary:
         waste_percent=round(best.waste_percent, 2), arrangement=layout.arrangement, card_turned=layout.card_turned,
         columns=layout.columns, rows=layout.rows, spine_mm=layout.spine_mm,
         outer_bleed=models.EdgesOut(**asdict(layout.outer_bleed)))
+
+
+def _alternatives(planned: Planned) -> tuple[Candidate, ...]:
+    """Every plan worth showing, also those that a pinned choice leaves out, so that another can be chosen."""
+    settings = planned.settings
+    if not (settings.arrangement or settings.card_turned):
+        return planned.candidates
+    return search(replace(settings, arrangement="", card_turned="").request(), planned.deck.count)
 
 
 def _face(planned: Planned, sheet: int, name: FaceName) -> Face:

@@ -6,7 +6,7 @@ import { api, ApiError } from "./api.js";
 import { OpenDeck } from "./deck.js";
 import { bindHead } from "./deck-head.js";
 import { need, settled } from "./dom.js";
-import { notice, say, tellError } from "./messages.js";
+import { notice, say, tellError, toast } from "./messages.js";
 import { showAlternatives, showFigures, showNotes } from "./plan-facts.js";
 import { PlanForm } from "./plan-form.js";
 import { SheetView } from "./sheet-view.js";
@@ -68,9 +68,31 @@ class SheetPage {
       if (Object.keys(settings).length) this.saveSoon(settings);
     } catch (error) {
       if (error instanceof DOMException && error.name === "AbortError") return;
+      if (await this.#freed(settings)) return;
       this.#fail(error);
     }
     this.view.table.removeAttribute("aria-busy");
+  }
+
+  /**
+   * A layout that a person chose may not take the card any more: then Lampfold chooses again, if that helps.
+   *
+   * @param {Settings} settings that could not be laid out
+   * @returns {Promise<boolean>} whether it did help
+   */
+  async #freed(settings) {
+    const pinned = { ...this.deck.record.settings, ...settings };
+    if (!pinned.arrangement && !pinned.card_turned) return false;
+    const free = { arrangement: "", card_turned: "" };
+    try {
+      await api.plan(this.deck.id, { settings: { ...settings, ...free } });
+    } catch {
+      return false;
+    }
+    this.extra = { ...this.extra, ...free };
+    toast("The layout that was chosen doesn't take this any more, so Lampfold chose another.");
+    await this.draw();
+    return true;
   }
 
   /** @param {Settings} settings */
