@@ -1,8 +1,9 @@
 """The subcommands, one module each: ``register(subparsers)`` adds its parser and sets ``run``, which returns the exit
 code.
 
-To add one, write the module and put its name into ``COMMANDS``. A command that is named like its module is found without
-importing the others, and modules import what is heavy inside ``run``, so that no command waits for another's libraries.
+To add one, write the module and put its name into ``COMMANDS``. A command that is named like its module is found
+without importing the others, and modules import what is heavy inside ``run``, so that no command waits for another's
+libraries.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from collections.abc import Sequence
 from importlib import import_module
 from types import ModuleType
 
-COMMANDS = ("serve", "build", "check")  # ``serve`` brings ``demo`` along
+COMMANDS = ("serve", "build", "check", "leeway")  # ``serve`` brings ``demo`` along
 # What ``lampfold`` alone does.
 DEFAULT_COMMAND = "serve"
 

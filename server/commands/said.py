@@ -16,8 +16,8 @@ _HEADINGS: tuple[tuple[Severity, str], ...] = (
     ("error", "Not used"), ("warning", "Look at these"), ("note", "For the record"))
 
 
-def as_json(values: dict[str, Any]) -> str:
-    """One JSON object; letters outside ASCII are escaped, so that any console and any file name will do."""
+def as_json(values: dict[str, Any] | list[dict[str, Any]]) -> str:
+    """JSON; letters outside ASCII are escaped, so that any console and any file name will do."""
     return json.dumps(values, indent=2)
 
 

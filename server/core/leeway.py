@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Generic, Literal, TypeVar
 
 from server.core.bleed import ArtFit
@@ -181,11 +181,15 @@ class Leeway:
         return f"Moved {mm_text(length)} mm {way}, {what}."
 
 
-def on_card(profile: BackProfile, fit: ArtFit, card: CardSize, bleed: Edges, beyond: Edges = Edges()) -> BackLook:
+def on_card(profile: BackProfile, fit: ArtFit, card: CardSize, bleed: Edges, beyond: Edges = Edges(),
+            edge_rgb: tuple[int, int, int] | None = None) -> BackLook:
     """Lay ``profile`` on its card. ``bleed`` is what each edge may show, in the card's frame, in mm.
 
     ``beyond`` is what is printed past the trim anyway, such as a flood, in mm; ``math.inf`` where a neighbour adjoins.
+    ``edge_rgb`` is the colour that bleed of one colour is made in: where it is white, nothing is made.
     """
+    if fit.made == "colour" and edge_rgb and min(edge_rgb) >= PAPER_LEVEL:
+        fit = replace(fit, made="none")
     looks = profile.looks.turned() if fit.turned else profile.looks
     nearest, frame, ink = (_depths(lines, fit, card) for lines in (profile.nearest, profile.frame, profile.ink))
     room = {side: _reach(fit, card, side, getattr(bleed, side), ink[side], looks[side]) for side in SIDE_NAMES}

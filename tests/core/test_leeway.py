@@ -107,6 +107,15 @@ def test_bleed_that_is_made_counts_and_none_does_not(edges: str, shows: float) -
     assert values(of(profile(9, 9, 9, 9), fit=fit).paper_shows_mm) == [shows] * 4
 
 
+def test_bleed_of_a_white_colour_is_no_bleed() -> None:
+    """Art whose edge is mostly white, with lines that run off it: flooded in white, paper shows beside each line."""
+    fit = replace(TRIM_FIT, made="colour")
+    busy = BackProfile(Sides(BUSY, BUSY, BUSY, BUSY), NONE, NONE)
+    white, grey = (on_card(busy, fit, CARD, Edges.all(3), edge_rgb=(level,) * 3) for level in (255, 200))
+    assert values(leeway(white).paper_shows_mm) == [0] * 4
+    assert values(leeway(grey).paper_shows_mm) == [3] * 4
+
+
 def test_white_bleed_is_no_better_than_none() -> None:
     """Art that carries 3 mm of bleed, but is printed only to 1 mm beyond the trim on the left, and short on the top."""
     lines: Sides[float | None] = Sides(8 / 69, 61 / 69, 8 / 94, 86 / 94)

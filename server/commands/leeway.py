@@ -1,0 +1,117 @@
+"""``lampfold leeway``: how far each back may move before the cut card shows it."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from server.commands.options import add_folder, settings_from
+from server.commands.said import as_json, counted, table, wrapped
+
+if TYPE_CHECKING:
+    from server.core.art import Art
+    from server.core.leeway import Leeway, Sides
+    from server.core.settings import DeckSettings
+    from server.intake.folder import FolderDeck
+
+_DIGITS = 3
+
+
+def register(subparsers: argparse._SubParsersAction[Any]) -> None:
+    """Add ``leeway``."""
+    says = "say how far each back may move before the cut card shows it"
+    parser = subparsers.add_parser(
+        "leeway", help=says, description=f"{says[:1].upper()}{says[1:]}.",
+        epilog="Left means that the back moves to the left as it is seen; null, or a dash, that it never happens.")
+    add_folder(parser)
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Measure every distinct back; exit code 0 where each could be measured, else 1.
+
+    Raises LampfoldError where the folder or an option can't be used, or there is no back.
+    """
+    from server.errors import BadValue
+    from server.intake.folder import read_folder
+
+    settings = settings_from(arguments)
+    found = read_folder(arguments.folder)
+    if not any(card.back for card in found.deck.cards):
+        raise BadValue(f"{arguments.folder}: no card has a back.", "Put backs into backs/.")
+    measured, refused = _measure(found, settings)
+    if arguments.json:
+        print(as_json([leeway_values(art.file, leeway) for art, leeway in measured]))
+    else:
+        for line in _lines(found.deck.name, measured):
+            print(line)
+    for text in refused:
+        print(f"lampfold: {text}", file=sys.stderr)
+    return 1 if refused else 0
+
+
+def _measure(found: FolderDeck, settings: DeckSettings) -> tuple[list[tuple[Art, Leeway]], list[str]]:
+    from server.core.bleed import decide
+    from server.core.geometry import Edges
+    from server.core.leeway import leeway, on_card
+    from server.errors import Unreadable
+    from server.intake.border import measure_backs
+    from server.intake.pixels import edge_rgb
+
+    card, bleed = settings.card_size, Edges.all(settings.made_bleed_mm)
+    backs: dict[str, Art] = {}
+    for one in found.deck.cards:
+        if one.back:
+            backs.setdefault(one.back.key, one.back)
+    fits = {key: decide(art, card, settings.made_bleed_mm, settings.edges) for key, art in backs.items()}
+    profiles = measure_backs(((art, fits[key]) for key, art in backs.items()), found.source, card)
+    measured: list[tuple[Art, Leeway]] = []
+    refused: list[str] = []
+    for key, art in backs.items():
+        profile, fit = profiles[key], fits[key]
+        if isinstance(profile, Unreadable):
+            refused.append(str(profile))
+            continue
+        made = edge_rgb(found.source(art), art) if fit.made == "colour" else None
+        measured.append((art, leeway(on_card(profile, fit, card, bleed, edge_rgb=made))))
+    return measured, refused
+
+
+def leeway_values(file: str, leeway: Leeway) -> dict[str, Any]:
+    """One back's leeway as plain values, in mm, to the micrometre; None where a thing never happens."""
+    return {
+        "file": file,
+        "paper_shows_mm": _sides(leeway.paper_shows_mm),
+        "art_cut_mm": _sides(leeway.art_cut_mm),
+        "uneven_mm": _sides(leeway.uneven_mm),
+        "leeway_mm": _rounded(leeway.leeway_mm),
+    }
+
+
+def _sides(sides: Sides[float | None]) -> dict[str, float | None]:
+    return {side: _rounded(value) for side, value in sides.items()}
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, _DIGITS) + 0.0  # never -0.0
+
+
+def _lines(name: str, measured: list[tuple[Art, Leeway]]) -> Iterator[str]:
+    from server.core.leeway import RULES
+    from server.core.units import mm_text
+
+    def cell(value: float | None) -> str:
+        return "-" if value is None else mm_text(value)
+
+    yield f"{name}: {counted(len(measured), 'distinct back')}. How far each may move, in mm:"
+    rows = [("left", "right", "up", "down", "what shows then")]
+    for art, leeway in measured:
+        yield ""
+        yield from wrapped(f"{art.file}: {leeway.says()}", "")
+        rows = [rows[0]]
+        for rule in RULES:
+            sides = leeway.rule(rule.name)
+            rows.append((cell(sides.left), cell(sides.right), cell(sides.top), cell(sides.bottom), rule.title))
+        yield from table(rows)
