@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 def register(subparsers: argparse._SubParsersAction[Any]) -> None:
     """Add ``build``."""
     says = "make the PDF of a folder of card art"
-    parser = subparsers.add_parser("build", help=says, description=says.capitalize() + ".",
+    parser = subparsers.add_parser("build", help=says, description=f"{says[:1].upper()}{says[1:]}.",
                                    epilog="Lengths are mm, or written with a unit, such as 0.125in.")
     add_folder(parser)
     add_sheet_options(parser)

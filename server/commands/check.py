@@ -17,7 +17,7 @@ CLEAN, FOUND = 0, 1
 def register(subparsers: argparse._SubParsersAction[Any]) -> None:
     """Add ``check``."""
     says = "say what is wrong with a folder of art, per file, with the way out"
-    parser = subparsers.add_parser("check", help=says, description=says.capitalize() + ".",
+    parser = subparsers.add_parser("check", help=says, description=f"{says[:1].upper()}{says[1:]}.",
                                    epilog="Exit code: 0 clean, 1 warnings or errors found, 2 could not run.")
     add_folder(parser)
     parser.set_defaults(run=run)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import struct
 from dataclasses import dataclass
 from typing import BinaryIO
@@ -10,14 +9,14 @@ from typing import BinaryIO
 from server.core.units import MM_PER_INCH
 from server.intake.header import Exif, Header, density, read_exif
 from server.intake.limits import ArtLimits
-from server.intake.refusal import BadArt, check_pixels, damaged, refusing, truncated
+from server.intake.refusal import BadArt, check_pixels, damaged, truncated
 
 _SOS, _EOI, _APP0, _APP1 = 0xDA, 0xD9, 0xE0, 0xE1
 _FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}  # SOF0 to SOF15 without DHT, JPG and DAC
 _USABLE_FRAMES = (0xC0, 0xC1, 0xC2)  # baseline, extended sequential, progressive: all that PDF's DCTDecode takes
 _STANDALONE = frozenset({0x01, *range(0xD0, 0xD8)})
 _JFIF_UNITS_MM = {1: MM_PER_INCH, 2: 10.0}
-# Cameras append thumbnails, depth maps and padding after the end marker; the last of those ends with a marker too.
+# The end marker is mostly the last thing in the file; cameras may append films, depth maps and padding to it.
 _TAIL_BYTES = 64 * 1024
 _SAVE_AGAIN = "Save it again as an ordinary JPEG or a PNG."
 
@@ -35,8 +34,7 @@ class _Segments:
 def read_jpeg(handle: BinaryIO, size: int, file: str, limits: ArtLimits) -> Header:
     """The header of a JPEG of ``size`` bytes.
 
-    A file without its end marker is decoded once, small, to tell a cut-off picture from one that only lacks the
-    marker. Raises BadArt (damaged, truncated, unsupported, ...) or ArtTooLarge, naming ``file``.
+    Raises BadArt (damaged, truncated, unsupported, ...) or ArtTooLarge, naming ``file``.
     """
     found = _walk(handle, size, file)
     if found.frame is None:
@@ -46,7 +44,7 @@ def read_jpeg(handle: BinaryIO, size: int, file: str, limits: ArtLimits) -> Head
     if components not in (1, 3, 4):
         raise BadArt(f"{file}: has {components} colour components, not 1, 3 or 4.", _SAVE_AGAIN, "unsupported")
     if not _ends(handle, size, found.scan_at):
-        _decode_small(handle, file)
+        raise truncated(file, "its end marker is missing")
     exif = found.exif or Exif()
     return Header(width, height, exif.orientation, found.jfif or exif.per_mm, is_cmyk=components == 4)
 
@@ -101,21 +99,12 @@ def _take(found: _Segments, marker: int, handle: BinaryIO, length: int, file: st
 
 
 def _ends(handle: BinaryIO, size: int, scan_at: int) -> bool:
-    """True if an end marker stands after the picture's start, near the file's end.
+    """True if an end marker stands after the picture's start: near the file's end, or else anywhere.
 
     Inside the picture FF is followed by 00 or a restart marker, so FF D9 can't occur there (B.1.1.5).
     """
-    handle.seek(max(scan_at, size - _TAIL_BYTES))
-    return bytes((0xFF, _EOI)) in handle.read()
-
-
-def _decode_small(handle: BinaryIO, file: str) -> None:
-    from PIL import Image
-
-    handle.seek(0, os.SEEK_SET)
-    try:
-        with refusing(file), Image.open(handle, formats=("JPEG",)) as image:
-            image.draft(None, (1, 1))  # an eighth of the size, so a fraction of the work
-            image.load()
-    except BadArt:
-        raise truncated(file, "its end marker is missing and so is part of the picture") from None
+    for start in (max(scan_at, size - _TAIL_BYTES), scan_at):
+        handle.seek(start)
+        if bytes((0xFF, _EOI)) in handle.read():
+            return True
+    return False

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, Literal
 
 from PIL import Image, TiffImagePlugin
 
@@ -24,12 +24,13 @@ _MODES = frozenset({"1", "L", "LA", "La", "P", "PA", "RGB", "RGBA", "RGBa", "RGB
 _WITH_ALPHA = frozenset({"LA", "La", "PA", "RGBA", "RGBa"})
 
 
-def read_tiff(path: Path, size: int, file: str, limits: ArtLimits) -> Header:
+def read_tiff(path: Path, handle: BinaryIO, size: int, file: str, limits: ArtLimits) -> Header:
     """The header of a TIFF's first page.
 
     Pillow turns a TIFF upright while it decodes, so size and resolution are those of the upright picture and the
     orientation is always 1. Raises BadArt or ArtTooLarge, naming ``file``.
     """
+    _check_directory(handle, size, file)
     with refusing(file), Image.open(path, formats=("TIFF",)) as image:
         if not isinstance(image, TiffImagePlugin.TiffImageFile):
             raise damaged(file, "it is no TIFF")
@@ -45,6 +46,20 @@ def read_tiff(path: Path, size: int, file: str, limits: ArtLimits) -> Header:
             per_mm = per_mm[1], per_mm[0]
         has_alpha = image.mode in _WITH_ALPHA or "transparency" in image.info
         return Header(*image.size, 1, per_mm, has_alpha, image.mode == "CMYK", _frames(image))
+
+
+def _check_directory(handle: BinaryIO, size: int, file: str) -> None:
+    """The first directory must lie within the file (TIFF 6.0, section 2); many programs write it last."""
+    handle.seek(0)
+    head = handle.read(8)
+    order: Literal["little", "big"] = "little" if head[:2] == b"II" else "big"
+    if head[2:4] not in (b"*\x00", b"\x00*"):  # BigTIFF has wider offsets; Pillow finds its cuts
+        return
+    start = int.from_bytes(head[4:8], order)
+    handle.seek(start)
+    count = handle.read(2)
+    if len(head) < 8 or len(count) < 2 or start + 2 + 12 * int.from_bytes(count, order) > size:
+        raise truncated(file, "its directory is missing")
 
 
 def _frames(image: Image.Image) -> int:

@@ -76,7 +76,7 @@ def _header(kind: ArtKind, path: Path, handle: BinaryIO, size: int, file: str, l
     from server.intake.pillow_art import read_avif, read_tiff
 
     if kind == "tiff":
-        return read_tiff(path, size, file, limits)
+        return read_tiff(path, handle, size, file, limits)
     return read_avif(path, handle, size, file, limits)
 
 
