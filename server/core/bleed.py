@@ -140,19 +140,38 @@ def _cover(aspect: float, target: Rect) -> tuple[Rect, float]:
     return Rect(x - width / 2, y - height / 2, width, height), max(width - target.width, height - target.height)
 
 
-def stamps(fit: ArtFit, card: CardSize, bleed: Edges,
-           edge_rgb: tuple[int, int, int] | None) -> tuple[Stamp | Flood, ...]:
-    """What to draw for one card face, bottom first: made bleed, then the art. ``bleed`` is in the card's frame."""
+def stamps(fit: ArtFit, card: CardSize, bleed: Edges, edge_rgb: tuple[int, int, int] | None,
+           see_through: bool = False) -> tuple[Stamp | Flood, ...]:
+    """What to draw for one card face, bottom first: made bleed, then the art. ``bleed`` is in the card's frame.
+
+    Art that is ``see_through`` has its made bleed beside it, not under it.
+    """
     region = Rect(0, 0, card.width_mm, card.height_mm).grown(bleed)
     art = Stamp(fit.matrix, fit.rect.shared(region))
     if fit.rect.contains(region) or fit.made == "none":
         return (art,)
     if fit.made == "colour":
-        return Flood(region, edge_rgb or (255, 255, 255)), art
+        flood = Flood(region, edge_rgb or (255, 255, 255))
+        return (*_beside(flood, fit.rect), art) if see_through else (flood, art)
     # Under a mirrored bleed lies a stretched one, so that at any zoom the soft edge between the mirrored copy and the
     # art shows their own colour and no light hairline.
     under = _stretched(fit, region)
+    if see_through:
+        return (*(_beside(under, fit.rect) if fit.made == "stretch" else _mirrored(fit, region)), art)
     return (under, art) if fit.made == "stretch" else (under, *_mirrored(fit, region), art)
+
+
+def _beside(layer: Stamp | Flood, rect: Rect) -> list[Stamp | Flood]:
+    """``layer`` cut into the bands that lie outside ``rect``, a little of its edge counted in."""
+    whole = layer.rect if isinstance(layer, Flood) else layer.clip
+    hole = rect.grown(Edges.all(-OVERLAP_MM))
+    level = whole.shared(Rect(whole.x, hole.y, whole.width, hole.height))
+    bands = (Rect(whole.x, whole.y, whole.width, hole.y - whole.y),
+             Rect(whole.x, hole.bottom, whole.width, whole.bottom - hole.bottom),
+             Rect(level.x, level.y, hole.x - level.x, level.height),
+             Rect(hole.right, level.y, level.right - hole.right, level.height))
+    return [Flood(band, layer.rgb) if isinstance(layer, Flood) else Stamp(layer.matrix, band)
+            for band in bands if band.width > 0 and band.height > 0]
 
 
 def _stretched(fit: ArtFit, region: Rect) -> Stamp:

@@ -13,8 +13,9 @@ from server.core.plan import Face, Layout, Line, Placement
 from server.core.planning import Planned
 from server.drawing.surface import WHITE, Stroke, Surface
 
-# Cards that share a cut overlap by this much in drawing order; less than a quarter of the finest trim tolerance.
-LAP_MM = 0.25
+# Cards that share a cut overlap by this much in drawing order. Under art that may be seen through, a lap would show:
+# there it stays under what a plan is held to (0.05 mm), which still is most of a pixel in print.
+LAP_MM, THIN_LAP_MM = 0.25, 0.04
 _CUT = Stroke(0.1)
 _CASING = Stroke(0.5, WHITE)  # in the waste only, so that a line shows on dark bleed too
 _CREASE = Stroke(0.2, (70, 70, 70), (3.0, 2.0))
@@ -88,10 +89,16 @@ def _laps(planned: Planned, placement: Placement, later: tuple[Placement, ...]) 
     The later card covers it wholly, so it never shows; without it two soft edges would meet in a light hairline.
     """
     trim = placement.trim
-    over = [other.trim for other in later
-            if (art := art_of(planned, other)) and not art.has_alpha and not art.is_vector]
+    over = [(other.trim, THIN_LAP_MM if see_through(art) else LAP_MM)
+            for other in later if (art := art_of(planned, other))]
     sides = ((-LAP_MM, 0.0), (0.0, -LAP_MM), (LAP_MM, 0.0), (0.0, LAP_MM))
-    return Edges(*(LAP_MM if any(trim.moved(*side).overlaps(other) for other in over) else 0.0 for side in sides))
+    return Edges(*(min((lap for other, lap in over if trim.moved(*side).overlaps(other)), default=0.0)
+                   for side in sides))
+
+
+def see_through(art: Art) -> bool:
+    """True if what lies under the art may show: it has alpha, or it is a PDF page, which has no paper of its own."""
+    return art.has_alpha or art.is_vector
 
 
 def _draw_card(surface: Surface, planned: Planned, placement: Placement, laps: Edges) -> None:
@@ -101,7 +108,8 @@ def _draw_card(surface: Surface, planned: Planned, placement: Placement, laps: E
     bleed = placement.bleed
     reach = replace(placement, bleed=Edges(max(bleed.left, laps.left), max(bleed.top, laps.top),
                                            max(bleed.right, laps.right), max(bleed.bottom, laps.bottom)))
-    layers = stamps(planned.fit(art), planned.settings.card_size, bleed_on_card(reach), art.edge_rgb)
+    layers = stamps(planned.fit(art), planned.settings.card_size, bleed_on_card(reach), art.edge_rgb,
+                    see_through(art))
     with surface.within(matrix=card_matrix(placement)):
         for layer in layers:
             if isinstance(layer, Flood):
