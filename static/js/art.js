@@ -94,17 +94,23 @@ function fileRow(deck, file) {
     icon("bin")));
 }
 
-/** @param {OpenDeck} deck */
-function bindUpload(deck) {
-  const uploader = new Uploader(deck.id);
+/**
+ * Files are taken from the first moment on, even while the deck itself is still being read.
+ *
+ * @param {string} id
+ * @param {Promise<OpenDeck>} opening
+ */
+function bindUpload(id, opening) {
+  const uploader = new Uploader(id);
+  const refresh = () => opening.then((deck) => deck.refresh(), tellError);
   showSending(uploader);
-  uploader.addEventListener("finished", () => deck.refresh());
+  uploader.addEventListener("finished", refresh);
   // While files come in, the pairs fill up behind them, but not for each file anew.
   let last = Date.now();
   uploader.addEventListener("change", () => {
     if (uploader.phase !== "sending" || Date.now() - last < REFRESH_EVERY_MS) return;
     last = Date.now();
-    deck.refresh();
+    refresh();
   });
   const add = (/** @type {import("./collect.js").Collected} */ collected) => {
     if (collected.items.length || collected.left.length) uploader.add(collected).catch(tellError);
@@ -145,10 +151,11 @@ function bindDrop(add) {
 
 async function start() {
   const id = document.body.dataset.deck ?? "";
-  const deck = await OpenDeck.load(id);
+  const opening = OpenDeck.load(id);
+  bindUpload(id, opening);
+  const deck = await opening;
   bindHead(deck);
   bindTitle(deck);
-  bindUpload(deck);
   need("[data-files-section]").addEventListener("toggle", () => showFiles(deck));
   const tables = await api.tables();
   const aspect = () => {

@@ -187,7 +187,7 @@ export class PairGrid {
     const front = !odd.has(card.file);
     const back = card.back && !odd.has(card.back.file);
     return el("p", { class: "pair-says" }, ...(front && back && card.front_fit === card.back_fit
-      ? [line("Both", card.front_fit)]
+      ? [line("Each", card.front_fit)]
       : [front && line("Front", card.front_fit), back && line("Back", card.back_fit)]
     ).filter((one) => one !== false && one !== null));
   }
