@@ -18,7 +18,7 @@ WHOLE_MM = 4  # the coarse ruler goes this far
 MAIN_LINES = VERNIER_LINES + WHOLE_MM  # 0 to 13
 LEAST_COUNT_MM = MAIN_PITCH_MM / 10
 RANGE_MM = WHOLE_MM - LEAST_COUNT_MM  # read to a tenth up to here, either way
-GAP_MM = 6.0
+GAP_MM = 7.5
 
 
 @dataclass(frozen=True, slots=True)
