@@ -30,31 +30,32 @@ class Backs:
         given = list(places)
         self._fronts = [place for place in given if place.role == "front"]
         self._front_stems = {fold(place.stem) for place in self._fronts}
-        self._by_home: dict[tuple[tuple[str, ...], str], list[str]] = {}
-        self._by_stem: dict[str, list[str]] = {}
+        # Each by its exact spelling (True) and without case (False).
+        self._by_home: dict[tuple[bool, tuple[str, ...], str], list[str]] = {}
+        self._by_stem: dict[tuple[bool, str], list[str]] = {}
         self._under: dict[tuple[str, ...], list[Place]] = {}
         for place in given:
             if place.role == "back":
                 self._add(place)
 
     def _add(self, place: Place) -> None:
-        for same in (nfc, fold):
-            stem, home = same(place.stem), tuple(same(part) for part in place.home)
-            for paths in (self._by_home.setdefault((home, stem), []), self._by_stem.setdefault(stem, [])):
-                if place.path not in paths:
-                    paths.append(place.path)
+        for exact in (True, False):
+            stem, home = _spelled(place, exact)
+            self._by_home.setdefault((exact, home, stem), []).append(place.path)
+            self._by_stem.setdefault((exact, stem), []).append(place.path)
         home = tuple(fold(part) for part in place.home)
         for depth in range(len(home) + 1):
             self._under.setdefault(home[:depth], []).append(place)
 
     def choose(self, front: Place) -> Choice:
         """The back for ``front``: same stem and folder, same stem anywhere if unique, then one that is alone."""
-        for same in (nfc, fold):
-            found = self._by_home.get((tuple(same(part) for part in front.home), same(front.stem)))
+        for exact in (True, False):
+            stem, home = _spelled(front, exact)
+            found = self._by_home.get((exact, home, stem))
             if found:
                 return Choice(found[0])
-        for same in (nfc, fold):
-            found = self._by_stem.get(same(front.stem))
+        for exact in (True, False):
+            found = self._by_stem.get((exact, _spelled(front, exact)[0]))
             if found:
                 return Choice(found[0]) if len(found) == 1 else Choice(among=tuple(found))
         return self._alone(front)
@@ -77,6 +78,12 @@ class Backs:
         """A back of one page serves any front; one of several needs one front file with as many pages."""
         pages = len(self._files.get(back, ()))
         return pages <= 1 or (len(self._fronts) == 1 and len(self._files.get(front, ())) == pages)
+
+
+def _spelled(place: Place, exact: bool) -> tuple[str, tuple[str, ...]]:
+    """Stem and folder as they are compared."""
+    same = nfc if exact else fold
+    return same(place.stem), tuple(same(part) for part in place.home)
 
 
 def page_for(backs: Sequence[Art], page: int) -> Art | None:
