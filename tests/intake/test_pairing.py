@@ -3,35 +3,14 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Mapping
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from server.core.art import Art, Deck, Override
+from server.core.art import Override
 from server.intake.pairing import pair
-
-
-def art(path: str, pages: int = 1) -> tuple[Art, ...]:
-    if pages == 1:
-        return (Art(path, path, "png", 630, 880),)
-    return tuple(Art(f"{path}#{page + 1}", f"{path}#{page}", "pdf", page=page, size_mm=(63.0, 88.0))
-                 for page in range(pages))
-
-
-def paired(*paths: str | tuple[str, int], deck_csv: str | None = None, broken: tuple[str, ...] = (),
-           overrides: Mapping[str, Override] | None = None) -> Deck:
-    files = dict((path, art(path)) if isinstance(path, str) else (path[0], art(*path)) for path in paths)
-    return pair(files, deck_csv, "Harbour", overrides or {}, broken=broken)
-
-
-def cards(deck: Deck) -> list[tuple[str, str | None, int]]:
-    return [(card.front.file, card.back.file if card.back else None, card.copies) for card in deck.cards]
-
-
-def said(deck: Deck) -> set[tuple[str, str]]:
-    return {(problem.code, problem.file) for problem in deck.problems}
+from tests.intake.records import art, cards, paired, said
 
 
 def test_same_stem_whatever_the_ending_the_case_and_the_copies() -> None:
@@ -186,82 +165,6 @@ def test_an_unmatched_back_is_told_what_it_may_have_meant() -> None:
     assert "Did you mean lighthouse?" in problem.message
 
 
-class TestDeckList:
-    FILES = ("fronts/lamp_x3.png", "fronts/deep/buoy.png", "fronts/tern.png", "backs/lamp.png", "backs/tide.png")
-
-    def test_it_gives_order_copies_names_and_backs(self) -> None:
-        deck = paired(*self.FILES, deck_csv="front,back,copies,name\n"
-                      "fronts/tern.png,backs/tide.png,4,The tern\nlamp,,,\ndeep/buoy,none,2,\n")
-        assert cards(deck) == [("fronts/tern.png", "backs/tide.png", 4), ("fronts/lamp_x3.png", "backs/lamp.png", 3),
-                               ("fronts/deep/buoy.png", None, 2)]
-        assert [card.name for card in deck.cards] == ["The tern", "lamp", "buoy"]
-        assert said(deck) == {("blank-back", "fronts/deep/buoy.png")}
-
-    @pytest.mark.parametrize("written", ["fronts/lamp_x3.png", "lamp_x3.png", "fronts/lamp_x3", "lamp_x3",
-                                         "fronts/lamp", "LAMP", " ./fronts/Lamp_X3.PNG ", "fronts\\lamp_x3.png"])
-    def test_a_front_may_be_written_in_many_ways(self, written: str) -> None:
-        assert cards(paired(*self.FILES, deck_csv=f"front\n{written}\n")) == [
-            ("fronts/lamp_x3.png", "backs/lamp.png", 3)]
-
-    def test_what_it_does_not_list_is_ignored_with_the_reason(self) -> None:
-        deck = paired(*self.FILES, deck_csv="front\ntern\n")
-        assert said(deck) == {("ignored", path) for path in self.FILES if path != "fronts/tern.png"}
-        assert all(problem.message for problem in deck.problems)
-
-    def test_unknown_files_are_named_with_the_line_and_the_nearest(self) -> None:
-        deck = paired(*self.FILES, deck_csv="front;back\nlmap_x3;\n\ntern;tied\nnothing like it;\n")
-        messages = [(problem.message, problem.fix) for problem in deck.problems if problem.code == "deck-list-file"]
-        assert messages == [
-            ("Line 2: no art is called 'lmap_x3'.", "Did you mean fronts/lamp_x3.png?"),
-            ("Line 4: no art is called 'tied'.", "Did you mean backs/tide.png?"),
-            ("Line 5: no art is called 'nothing like it'.", "Write the path as it stands in the folder."),
-        ]
-        assert cards(deck) == [("fronts/tern.png", None, 1)]
-
-    def test_a_name_that_fits_two_files_is_a_question(self) -> None:
-        deck = paired("fronts/a.png", "fronts/a.jpg", "backs/b.png", deck_csv="front\na\na.png\n")
-        assert cards(deck) == [("fronts/a.png", "backs/b.png", 1)]
-        assert any("can be fronts/a.jpg or fronts/a.png" in problem.message for problem in deck.problems)
-
-    def test_a_fuller_spelling_beats_one_that_leaves_the_copies_out(self) -> None:
-        deck = paired("fronts/a.png", "fronts/a_x2.png", "backs/b.png", deck_csv="front\na\n")
-        assert cards(deck)[0][0] == "fronts/a.png"
-
-    def test_one_front_may_stand_in_two_lines(self) -> None:
-        deck = paired(*self.FILES, deck_csv="front,back,copies\ntern,tide,1\ntern,none,2\n")
-        assert cards(deck) == [("fronts/tern.png", "backs/tide.png", 1), ("fronts/tern.png", None, 2)]
-
-    def test_pages_are_chosen_by_their_number(self) -> None:
-        deck = paired(("fronts/cards.pdf", 3), ("backs/covers.pdf", 2),
-                      deck_csv="front,back\ncards.pdf#2,covers#1\ncards#9,\ncards,covers\n")
-        assert cards(deck) == [
-            ("fronts/cards.pdf#2", "backs/covers.pdf#1", 1), ("fronts/cards.pdf#1", "backs/covers.pdf#1", 1),
-            ("fronts/cards.pdf#2", "backs/covers.pdf#2", 1), ("fronts/cards.pdf#3", None, 1)]
-        assert any("has no page 9" in problem.message for problem in deck.problems)
-
-    def test_copies_that_make_no_sense_print_none(self) -> None:
-        for copies in ("many", "-1", "1.5", "1000", "1e3", "9" * 5000, "٣"):
-            deck = paired(*self.FILES, deck_csv=f"front,copies\ntern,{copies}\n")
-            assert deck.cards[0].copies == 0
-            assert [problem.severity for problem in deck.problems if problem.code == "deck-list"] == ["error"]
-
-    def test_zero_copies_are_said(self) -> None:
-        deck = paired(*self.FILES, deck_csv="front,copies\ntern,0\n")
-        assert ("no-copies", "fronts/tern.png") in said(deck)
-
-    def test_a_list_that_cannot_be_followed_is_named_and_names_decide(self) -> None:
-        for text in ("", "\n\n", "card,back\na,b\n", "front,back,back\n", "\0"):
-            deck = paired(*self.FILES, deck_csv=text)
-            assert len(deck.cards) == 3, text
-            assert ("deck-list", "deck.csv") in said(deck)
-        assert not paired(*self.FILES, deck_csv="front\n").cards
-
-    def test_broken_art_is_not_called_missing(self) -> None:
-        deck = paired("fronts/a.png", deck_csv="front,back\nb,\na,c\n", broken=("fronts/b.png", "backs/c.png"))
-        assert [problem.message for problem in deck.problems] == [
-            "Line 2: fronts/b.png can't be used.", "Line 3: backs/c.png can't be used."]
-
-
 class TestOverrides:
     FILES = ("fronts/lamp_x3.png", "fronts/tern.png", "backs/lamp.png", "backs/tide.png")
 
@@ -319,10 +222,3 @@ def test_no_file_is_ever_lost(pages: dict[str, int], rows: list[list[str]] | Non
     assert used <= {one.file for arts in files.values() for one in arts}
     assert all(0 <= card.copies <= 999 for card in deck.cards)
     assert pair(dict(reversed(files.items())), text, "Harbour", overrides, broken=broken) == deck
-
-
-@settings(deadline=None)
-@given(st.text(max_size=200))
-def test_any_text_can_be_a_deck_list(text: str) -> None:
-    deck = paired("fronts/a.png", "backs/b.png", deck_csv=text)
-    assert deck.cards or deck.problems
