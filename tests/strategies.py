@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from server.core.art import Art, Card, Deck
 from server.core.card_sizes import CardSize
 from server.core.geometry import Edges
+from server.core.methods import METHODS
 from server.core.paper import PAPERS, Paper
 from server.core.plan import PlanRequest
 
@@ -28,7 +29,7 @@ MARGINS = st.builds(Edges, lengths(0, 15), lengths(0, 15), lengths(0, 15), lengt
 def requests(draw: st.DrawFn) -> PlanRequest:
     """A plan request of any method, some of which no sheet can meet."""
     return PlanRequest(
-        method=draw(st.sampled_from(["duplex", "vertical-fold", "side-fold", "two-sheet"])),
+        method=draw(st.sampled_from(sorted(METHODS))),
         flip=draw(st.sampled_from(["long-edge", "short-edge"])),
         paper=draw(PAPER), card=draw(CARD), bleed_mm=draw(lengths(0, 5)), gutter_mm=draw(lengths(0, 8)),
         margins=draw(MARGINS), core_mm=draw(st.sampled_from([0.0, 0.5, 1.0, 2.0])),
