@@ -137,8 +137,8 @@ def _missing_backs(deck: Deck) -> Iterator[Problem]:
 
 def _same_pictures(deck: Deck) -> Iterator[Problem]:
     first: dict[str, str] = {}
-    for card in deck.cards:
-        file = first.setdefault(card.front.key, card.front.file)
-        if file != card.front.file:
-            yield _problem(card.front, "note", "same-picture", f"Is the same picture as {file}.",
+    for front in {card.front.file: card.front for card in deck.cards}.values():
+        file = first.setdefault(front.key, front.file)
+        if file != front.file:
+            yield _problem(front, "note", "same-picture", f"Is the same picture as {file}.",
                            "End one file's name in _x2 to print it twice, and take the other out.")
