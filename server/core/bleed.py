@@ -165,7 +165,8 @@ def _beside(layer: Stamp | Flood, rect: Rect) -> list[Stamp | Flood]:
     """``layer`` cut into the bands that lie outside ``rect``, a little of its edge counted in."""
     whole = layer.rect if isinstance(layer, Flood) else layer.clip
     hole = rect.grown(Edges.all(-OVERLAP_MM))
-    level = whole.shared(Rect(whole.x, hole.y, whole.width, hole.height))
+    # Colour may lie on colour at the corners; a see-through stamp may not lie on another.
+    level = whole if isinstance(layer, Flood) else whole.shared(Rect(whole.x, hole.y, whole.width, hole.height))
     bands = (Rect(whole.x, whole.y, whole.width, hole.y - whole.y),
              Rect(whole.x, hole.bottom, whole.width, whole.bottom - hole.bottom),
              Rect(level.x, level.y, hole.x - level.x, level.height),

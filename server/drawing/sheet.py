@@ -113,7 +113,9 @@ def _draw_card(surface: Surface, planned: Planned, placement: Placement, laps: E
     with surface.within(matrix=card_matrix(placement)):
         for layer in layers:
             if isinstance(layer, Flood):
-                surface.fill(layer.rect.corners, layer.rgb)
+                # By a clip, as the art beside it is cut: readers smooth a polygon's own edge differently.
+                with surface.within(clip=layer.rect):
+                    surface.fill(layer.rect.grown(Edges.all(1.0)).corners, layer.rgb)
             else:
                 with surface.within(clip=layer.clip):
                     surface.art(art, layer.matrix)
