@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -22,6 +22,7 @@ from server.intake.sniff import KIND_OF_ENDING, OTHER_PICTURES, ending_of
 
 _SYSTEM_FILES = frozenset({"thumbs.db", "ehthumbs.db", "desktop.ini", "icon\r"})
 _SYSTEM_FOLDERS = frozenset({"__macosx", "$recycle.bin", "system volume information"})
+_SAMPLE_BYTES = 4096
 # Endings of what people keep beside their art; in fronts/ and backs/ any other file that is no art is a problem.
 _DOCUMENTS = frozenset({"txt", "md", "rtf", "csv", "tsv", "json", "xml", "yml", "yaml", "toml", "ini", "html", "htm",
                         "doc", "docx", "odt", "xls", "xlsx", "ods", "log", "db", "url", "lnk", "webloc"})
@@ -175,7 +176,7 @@ def _take_deck_list(walk: _Walk) -> str | None:
 
 
 def _read_all(walk: _Walk, limits: ArtLimits) -> dict[str, tuple[Art, ...]]:
-    keys = dict(_keys(walk.files))
+    keys = _keys(walk.files)
     has_fronts = any(place_of(label).role == "front" for label in walk.files)
     arts: dict[str, tuple[Art, ...]] = {}
     for label, (path, _) in walk.files.items():
@@ -190,18 +191,39 @@ def _read_all(walk: _Walk, limits: ArtLimits) -> dict[str, tuple[Art, ...]]:
     return arts
 
 
-def _keys(files: Mapping[str, tuple[Path, int]]) -> Iterator[tuple[str, str]]:
-    """A key for each file's bytes. A size that only one file has tells it apart, so only equal sizes are hashed."""
-    sizes = Counter(size for _, size in files.values())
-    for label, (path, size) in files.items():
-        key = f"size-{size}"
-        if size and sizes[size] > 1:
-            try:
-                with path.open("rb") as handle:
-                    key = hashlib.file_digest(handle, lambda: hashlib.blake2b(digest_size=20)).hexdigest()
-            except OSError:  # the reader meets it again, and says so
-                key = f"unread-{label}"
-        yield label, key
+def _keys(files: Mapping[str, tuple[Path, int]]) -> dict[str, str]:
+    """A key for each file's bytes, by label, with as little reading as will do.
+
+    A size that only one file has tells it apart. Of equal sizes a sample from the middle is hashed, and only where
+    samples are equal, too, the whole.
+    """
+    keys = {label: f"size-{size}" for label, (_, size) in files.items()}
+    for digest in (_sample_digest, _whole_digest):
+        counts = Counter(keys.values())
+        shared = [label for label, key in keys.items() if counts[key] > 1]
+        keys |= {label: f"{keys[label]}-{digest(*files[label])}" for label in shared}
+    return keys
+
+
+def _sample_digest(path: Path, size: int) -> str:
+    try:
+        with path.open("rb") as handle:
+            handle.seek(max(0, size - _SAMPLE_BYTES) // 2)
+            return _blake2b(handle.read(_SAMPLE_BYTES)).hexdigest()
+    except OSError:  # the reader meets it again, and says so
+        return f"unread-{path}"
+
+
+def _whole_digest(path: Path, size: int) -> str:
+    try:
+        with path.open("rb") as handle:
+            return hashlib.file_digest(handle, _blake2b).hexdigest()
+    except OSError:
+        return f"unread-{path}"
+
+
+def _blake2b(data: bytes = b"") -> hashlib.blake2b:
+    return hashlib.blake2b(data, digest_size=20)
 
 
 def _reason_to_ignore(label: str, error: Unreadable, has_fronts: bool) -> str:
