@@ -5,10 +5,8 @@ from __future__ import annotations
 import ast
 import json
 import re
-import shutil
 import subprocess
 import sys
-import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -138,65 +136,3 @@ def test_pages_load_nothing_from_outside() -> None:
              if path.suffix in (".html", ".js", ".css", ".svg")
              for match in outside.finditer(path.read_text(encoding="utf-8"))]
     assert not found
-
-
-def readme_command(marker: str) -> str:
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
-    found = re.search(rf"^<!-- {marker} -->\n```\w*\n(.*?)\n```\n<!-- end -->$", text, re.MULTILINE | re.DOTALL)
-    assert found, marker
-    return found[1]
-
-
-def test_the_readme_gives_one_command_each_to_run_and_to_test() -> None:
-    run, test = readme_command("run command"), readme_command("test command")
-    assert "\n" not in run + test
-    assert [step.split()[0] for step in run.split(" && ")] == ["python3", ".venv/bin/pip", ".venv/bin/lampfold"]
-    # Lint, types and tests fail the line alike: each step must pass before the next is begun.
-    assert [Path(step.split()[0]).name for step in test.split(" && ")] == ["python3", "pip", "ruff", "mypy", "pytest"]
-
-
-@pytest.mark.skipif(shutil.which("bash") is None or sys.platform == "win32", reason=".ci/run is for bash on Debian")
-def test_ci_runs_the_test_command_of_the_readme() -> None:
-    done = subprocess.run(["bash", str(ROOT / ".ci" / "run"), "--print"], capture_output=True, text=True, check=True)
-    assert done.stdout.strip() == readme_command("test command")
-
-
-def test_pictures_of_the_readme_are_there() -> None:
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
-    linked = re.findall(r"\]\(((?!https?:|#)[^)]+)\)|(?:src|href)=\"((?!https?:|#)[^\"]+)\"", text)
-    assert not [path for pair in linked if not (ROOT / (path := pair[0] or pair[1])).exists()]
-
-
-@pytest.fixture(scope="module")
-def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The wheel, built from the checkout and laid out as pip would lay it, far from the checkout."""
-    made, site = tmp_path_factory.mktemp("wheel"), tmp_path_factory.mktemp("site packages")
-    subprocess.run([sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(made)], cwd=ROOT, check=True,
-                   capture_output=True)
-    (wheel,) = made.glob("lampfold-*.whl")
-    with zipfile.ZipFile(wheel) as packed:  # a pure wheel's files go as they are (binary distribution format, PEP 427)
-        packed.extractall(site)
-    return site
-
-
-def test_the_wheel_carries_pages_and_demo_decks_and_nothing_else(installed: Path) -> None:
-    names = {path.relative_to(installed).parts[0] for path in installed.iterdir()}
-    assert {name for name in names if not name.endswith(".dist-info")} == {"server"}
-    shipped = installed / "server" / "_shipped"
-    for folder in ("templates", "static", "demo_decks"):
-        kept = {path.relative_to(ROOT / folder) for path in (ROOT / folder).rglob("*")
-                if path.is_file() and "__pycache__" not in path.parts}
-        packed = {path.relative_to(shipped / folder) for path in (shipped / folder).rglob("*") if path.is_file()}
-        assert packed == kept, folder
-    assert not list(installed.rglob("__pycache__"))
-
-
-def test_an_installed_wheel_finds_its_own_files(installed: Path, tmp_path: Path) -> None:
-    script = (
-        "import sys; sys.path.insert(0, sys.argv[1])\n"
-        "import server.resources as resources\n"
-        "for name in ('templates', 'static', 'demo_decks'): print(resources.shipped(name))\n"
-    )
-    done = subprocess.run([sys.executable, "-I", "-c", script, str(installed)], cwd=tmp_path, capture_output=True,
-                          text=True, check=True)
-    assert [Path(line).parent for line in done.stdout.splitlines()] == [installed / "server" / "_shipped"] * 3
