@@ -73,6 +73,8 @@ export class OpenDeck extends EventTarget {
     /** @type {Changes|null} */
     this.waiting = null;
     this.chain = Promise.resolve();
+    /** Whether the page holds changes that it hasn't handed over yet. */
+    this.dirty = () => false;
   }
 
   /** @param {string} id */
@@ -91,7 +93,7 @@ export class OpenDeck extends EventTarget {
    */
   save(changes) {
     this.waiting = merged(this.waiting ?? {}, changes);
-    this.#tell("saving");
+    this.tell("saving");
     return this.#queue(() => this.#send());
   }
 
@@ -122,7 +124,7 @@ export class OpenDeck extends EventTarget {
   /** @param {() => Promise<void>} act */
   #queue(act) {
     this.chain = this.chain.then(act).catch((error) => {
-      this.#tell("failed");
+      this.tell("failed");
       tellError(error);
     });
     return this.chain;
@@ -139,7 +141,7 @@ export class OpenDeck extends EventTarget {
       this.#meet(changes, error.body.current);
       return;
     }
-    if (!this.waiting) this.#tell("saved");
+    if (!this.waiting) this.tell(this.dirty() ? "saving" : "saved");
   }
 
   /**
@@ -153,14 +155,18 @@ export class OpenDeck extends EventTarget {
       this.save(changes);
       return;
     }
-    this.#tell("saved");
+    this.tell("saved");
     toast(`Somebody changed this deck meanwhile (${theirs.join("; ")}). Theirs is shown; yours is not lost.`, {
       action: "Use mine", act: () => this.save(changes), stay: true,
     });
   }
 
-  /** @param {SaveState} state */
-  #tell(state) {
+  /**
+   * Say how saving stands. A page says "saving" from the first keystroke on, long before anything is sent.
+   *
+   * @param {SaveState} state
+   */
+  tell(state) {
     this.state = state;
     this.dispatchEvent(new CustomEvent("save", { detail: { state } }));
   }

@@ -40,9 +40,10 @@ class SheetPage {
     /** @type {AbortController|null} */
     this.asking = null;
     this.form.fill(deck.record.settings);
+    deck.dirty = () => Object.keys(this.changes()).length > 0;
     const draw = settled(() => this.draw(), DRAW_AFTER_MS);
     this.saveSoon = settled((/** @type {Settings} */ settings) => this.save(settings), SAVE_AFTER_MS);
-    this.form.addEventListener("change", draw);
+    this.form.addEventListener("change", () => { deck.tell("saving"); draw(); });
     this.view.addEventListener("face", () => this.draw());
     need("[data-unpin]").addEventListener("click", () => this.pin({ arrangement: "", card_turned: "" }));
     deck.addEventListener("record", (event) => {
@@ -55,17 +56,23 @@ class SheetPage {
     window.addEventListener("beforeunload", (event) => { if (deck.state === "saving") event.preventDefault(); });
   }
 
+  /** What the form and the choices beside it differ in from what is kept. */
+  changes() {
+    return changed({ ...this.form.values(), ...this.extra }, this.deck.record.settings);
+  }
+
   /** Ask for the sheet as the form stands now; an older question is dropped. */
   async draw() {
     this.asking?.abort();
     const asking = new AbortController();
     this.asking = asking;
-    const settings = changed({ ...this.form.values(), ...this.extra }, this.deck.record.settings);
+    const settings = this.changes();
     this.view.table.setAttribute("aria-busy", "true");
     try {
       const answer = await api.plan(this.deck.id, { settings, sheet: this.view.sheet, face: this.view.face }, asking.signal);
       this.#show(answer, settings);
       if (Object.keys(settings).length) this.saveSoon(settings);
+      else this.deck.tell("saved");
     } catch (error) {
       if (error instanceof DOMException && error.name === "AbortError") return;
       if (await this.#freed(settings)) return;
@@ -107,6 +114,7 @@ class SheetPage {
   /** Choose an alternative, or with "" let the search choose. @param {Settings} choice */
   async pin(choice) {
     this.extra = { ...this.extra, ...choice };
+    this.deck.tell("saving");
     await this.draw();
     say(choice.arrangement ? "The other layout is in use." : "Lampfold chooses the layout again.");
   }
@@ -131,6 +139,7 @@ class SheetPage {
   #fail(error) {
     const { message = "The sheet could not be drawn.", fix = "", field = "" } = error instanceof ApiError ? error : {};
     this.form.clear();
+    this.deck.tell("failed");
     const placed = field && this.form.blame(field, message, fix);
     const hasSheet = this.view.holder.childElementCount > 0;
     this.view.stale(hasSheet);

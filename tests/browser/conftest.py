@@ -64,7 +64,7 @@ def page(context: BrowserContext) -> Iterator[Page]:
     page = context.new_page()
     wrong: list[str] = []
     page.on("pageerror", lambda error: wrong.append(str(error)))
-    page.on("console", lambda message: wrong.append(message.text) if "Content Security Policy" in message.text else None)
+    page.on("console", lambda said: wrong.append(said.text) if "Content Security Policy" in said.text else None)
     yield page
     assert not wrong, wrong
 
