@@ -131,7 +131,7 @@ export class PairGrid {
 
   /** @param {CardRecord} card */
   #back(card) {
-    const label = card.back ? `Back of ${card.name}: ${card.back.file}. Choose another` : `${card.name} has no back. Choose one`;
+    const label = card.back ? `Back of ${card.name}: ${card.back.file}. Choose another` : `No back: prints blank. Choose one for ${card.name}`;
     return el("figure", {},
       el("button", { class: "back-button", type: "button", "aria-label": label, title: "Choose a back",
         on: { click: () => this.handlers.back(card) } },

@@ -47,7 +47,8 @@ def test_a_chosen_folder_becomes_pairs(page: Page, new_deck: NewDeck, folder_of:
     expect(third.get_by_role("button", name="Back of keeper-2: backs/keeper-2.png. Choose another")).to_be_visible()
     expect(third.locator(".pair-says")).to_contain_text("is the trim size; bleed is mirrored")
     # Both pictures are there and drawn, not only their places.
-    page.wait_for_function("[...document.querySelectorAll('.pair img')].slice(0, 4).every(img => img.naturalWidth > 0)")
+    page.wait_for_function("""() => [...document.querySelectorAll(".pair img")].slice(0, 4)
+                                        .every(image => image.naturalWidth > 0)""")
 
 
 def test_a_dropped_folder_is_read_whole(page: Page, new_deck: NewDeck, folder_of: Folder) -> None:
@@ -137,7 +138,7 @@ def test_copies_name_and_back_are_kept_and_undone(page: Page, live_server: LiveS
     expect(first.get_by_label("Copies of Warden of the lamp")).to_have_value("3")
     expect(page.locator("[data-count]")).to_contain_text("4 cards to print")
     page.get_by_role("button", name="Undo").click()
-    expect(back).to_have_attribute("aria-label", "Warden of the lamp has no back. Choose one")
+    expect(back).to_have_attribute("aria-label", "No back: prints blank. Choose one for Warden of the lamp")
     page.get_by_role("button", name="Undo").click()
     expect(page.get_by_label("Name of keeper-0")).to_be_visible()
     page.get_by_role("button", name="Redo").click()
