@@ -27,6 +27,12 @@ export class ApiError extends Error {
     this.status = status;
     this.body = body;
   }
+
+  /** The message without the name of a setting at its front, for where the page itself says what is meant. */
+  get plain() {
+    const bare = this.message.replace(new RegExp(`^(?:${this.field || "deck"}|deck): `), "");
+    return `${bare.charAt(0).toUpperCase()}${bare.slice(1)}`;
+  }
 }
 
 /**

@@ -36,7 +36,8 @@ function bindCards(deck) {
   find.addEventListener("input", search);
   const show = () => {
     const { cards } = deck.record;
-    const problems = worthALine(deck.record.problems);
+    // That an empty deck has no card needs no saying.
+    const problems = deck.record.files.length ? worthALine(deck.record.problems) : [];
     grid.show(cards, problems);
     search();
     need("[data-cards-section]").hidden = !cards.length;

@@ -90,14 +90,19 @@ export function tidied(items) {
          && !isDeckPart(head(kept[0].path))) {
     kept = kept.map((item) => ({ ...item, path: item.path.slice(head(item.path).length + 1) }));
   }
-  return { items: kept.map((item) => ({ ...item, path: inDeck(item.path) })), left };
+  // Where fronts and backs are told apart, a stray file stays outside, and the server says what it makes of it.
+  const sorted = kept.some((item) => item.path.includes("/") && isDeckPart(head(item.path)));
+  return { items: kept.map((item) => ({ ...item, path: inDeck(item.path, sorted) })), left };
 }
 
-/** @param {string} path */
-function inDeck(path) {
+/**
+ * @param {string} path
+ * @param {boolean} sorted whether the drop has a folder of fronts or backs
+ */
+function inDeck(path, sorted) {
   const [top, ...rest] = path.split("/");
   if (SIDES.includes(top.toLowerCase()) && rest.length) return [top.toLowerCase(), ...rest].join("/");
   if (!rest.length && top.toLowerCase() === LIST) return LIST;
   if (!rest.length && /^(card[ _-]?)?backs?\.[^.]+$/i.test(top)) return `backs/${top}`;
-  return `fronts/${path}`;
+  return sorted ? path : `fronts/${path}`;
 }

@@ -93,8 +93,8 @@ async function show() {
   need("[data-bin]").replaceChildren(...bin.map(binned));
   need("[data-bin-section]").hidden = !bin.length;
   need("[data-bin-title]").textContent = `Bin, ${counted(bin.length, "deck")}`;
-  need("[data-storage]").textContent =
-    `${counted(storage.decks, "deck")}, ${sized(storage.bytes)} of art kept on this machine`;
+  need("[data-storage]").textContent = !storage.bytes ? ""
+    : `${counted(storage.decks, "deck")}, ${sized(storage.bytes)} of art kept on this machine`;
   const last = lastDeck();
   const open = last && decks.find((deck) => deck.id === last.id);
   showDeck(open ? { id: open.id, name: open.name } : null);

@@ -53,8 +53,8 @@ export function toast(text, { action, act, tone = "note", stay = false } = {}) {
  */
 export function tellError(error) {
   if (error instanceof DOMException && error.name === "AbortError") return;
-  const { message = "Something went wrong.", fix = "" } = /** @type {any} */ (error) ?? {};
-  toast(`${message} ${fix}`.trim(), { tone: "error", stay: true });
+  const { plain, message = "Something went wrong.", fix = "" } = /** @type {any} */ (error) ?? {};
+  toast(`${plain ?? message} ${fix}`.trim(), { tone: "error", stay: true });
 }
 
 /**

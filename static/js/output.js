@@ -163,8 +163,8 @@ async function start() {
     build.button.disabled = false;
     await build.resume();
   } catch (error) {
-    const { message, fix } = error instanceof ApiError ? error : new ApiError("The deck could not be laid out.");
-    need("[data-problems]").replaceChildren(notice("error", message, fix));
+    const { plain, fix } = error instanceof ApiError ? error : new ApiError("The deck could not be laid out.");
+    need("[data-problems]").replaceChildren(notice("error", plain, fix));
   }
 }
 

@@ -95,9 +95,7 @@ export class PlanForm extends EventTarget {
     const box = this.form.querySelector(`[data-field="${CSS.escape(name)}"]`);
     const line = box?.querySelector("[data-error]");
     if (!box || !(line instanceof HTMLElement)) return false;
-    // The label stands right above, so the setting's name at the front says nothing new.
-    const plain = message.replace(/^\w+: /, "");
-    line.replaceChildren(icon("error"), el("span", { text: `${plain[0].toUpperCase()}${plain.slice(1)} ${fix}`.trim() }));
+    line.replaceChildren(icon("error"), el("span", { text: `${message} ${fix}`.trim() }));
     line.hidden = false;
     for (const field of box.querySelectorAll("input, select")) field.setAttribute("aria-invalid", "true");
     return true;

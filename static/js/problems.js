@@ -8,8 +8,8 @@ import { counted, el, icon } from "./dom.js";
 
 const GRAVITY = /** @type {const} */ (["error", "warning", "note"]);
 const HEADS = {
-  error: ["thing that keeps a file out", "things that keep files out"],
-  warning: ["thing that will print, but look at it", "things that will print, but look at them"],
+  error: ["thing to put right", "things to put right"],
+  warning: ["thing that prints, but look at it", "things that print, but look at them"],
   note: ["note, nothing to do", "notes, nothing to do"],
 };
 

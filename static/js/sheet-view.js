@@ -45,6 +45,7 @@ export class SheetView extends EventTarget {
     if (box.height) this.aspect = box.width / box.height;
     this.holder.replaceChildren(sheet);
     need("[data-empty]").hidden = true;
+    need("[data-viewer-bar]").hidden = false;
     this.faces = faces;
     if (shown) {
       this.sheet = shown.sheet;
@@ -57,6 +58,7 @@ export class SheetView extends EventTarget {
   /** No sheet to show: say why. @param {string} why */
   empty(why) {
     this.holder.replaceChildren();
+    need("[data-viewer-bar]").hidden = true;
     need("[data-empty]").textContent = why;
     need("[data-empty]").hidden = false;
   }

@@ -5,7 +5,7 @@
 import { api, ApiError } from "./api.js";
 import { OpenDeck } from "./deck.js";
 import { bindHead } from "./deck-head.js";
-import { need, settled } from "./dom.js";
+import { el, need, settled } from "./dom.js";
 import { notice, say, tellError, toast } from "./messages.js";
 import { showAlternatives, showFigures, showNotes } from "./plan-facts.js";
 import { PlanForm } from "./plan-form.js";
@@ -64,6 +64,10 @@ class SheetPage {
   /** Ask for the sheet as the form stands now; an older question is dropped. */
   async draw() {
     this.asking?.abort();
+    if (!this.deck.record.cards.some((card) => card.copies > 0)) {
+      this.#wait();
+      return;
+    }
     const asking = new AbortController();
     this.asking = asking;
     const settings = this.changes();
@@ -79,6 +83,16 @@ class SheetPage {
       this.#fail(error);
     }
     this.view.table.removeAttribute("aria-busy");
+  }
+
+  /** Without a card there is no sheet; what is chosen is kept all the same. */
+  #wait() {
+    const settings = this.changes();
+    this.view.empty("The sheet is drawn as soon as the deck has a card.");
+    const way = el("a", { class: "button button-small", href: `/decks/${encodeURIComponent(this.deck.id)}/art` }, "To the art");
+    need("[data-plan-error]").replaceChildren(notice("note", "This deck has no card to lay out yet.", "", way));
+    if (Object.keys(settings).length) this.saveSoon(settings);
+    else this.deck.tell("saved");
   }
 
   /**
@@ -137,7 +151,7 @@ class SheetPage {
 
   /** The last good sheet stays; the error goes beside its field. @param {unknown} error */
   #fail(error) {
-    const { message = "The sheet could not be drawn.", fix = "", field = "" } = error instanceof ApiError ? error : {};
+    const { plain: message, fix, field } = error instanceof ApiError ? error : new ApiError("The sheet could not be drawn.");
     this.form.clear();
     this.deck.tell("failed");
     const placed = field && this.form.blame(field, message, fix);
@@ -145,7 +159,8 @@ class SheetPage {
     this.view.stale(hasSheet);
     if (!hasSheet) this.view.empty("No sheet yet.");
     need("[data-plan-error]").replaceChildren(hasSheet
-      ? notice("error", placed ? `${message} The sheet on view is the last that worked.` : message, placed ? "" : fix)
+      ? notice("error", placed ? "One setting can't be used; the sheet on view is the last that worked." : message,
+        placed ? "" : fix)
       : notice("error", message, fix));
     say(`${message} ${fix}`.trim());
   }

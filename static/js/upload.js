@@ -165,5 +165,6 @@ export class Uploader extends EventTarget {
 
 /** @param {Item} item @param {any} error @returns {Failure} */
 function failure(item, error) {
-  return { item, reason: error.message ?? String(error), fix: error.fix ?? "" };
+  const reason = String(error.message ?? error).replace(`${item.path}: `, "");
+  return { item, reason: `${reason.charAt(0).toUpperCase()}${reason.slice(1)}`, fix: error.fix ?? "" };
 }
