@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any, Literal, get_args
@@ -37,6 +38,7 @@ _CHOICES: dict[str, tuple[str, ...]] = {
     "arrangement": ("", *get_args(Arrangement)),
     "card_turned": ("", "no", "yes"),
 }
+_COLOUR = re.compile(r"#[0-9a-f]{6}")
 # name: (lowest, highest) in mm
 _LENGTHS: dict[str, tuple[float, float]] = {
     "bleed_mm": (0, 20), "gutter_mm": (0, 100), "safe_mm": (0, 20), "core_mm": (0, 20), "hinge_mm": (10, 60),
@@ -48,7 +50,8 @@ _LENGTHS: dict[str, tuple[float, float]] = {
 class DeckSettings:
     """Everything that shapes a deck's sheets. Lengths in mm; names are those of the tables they point to.
 
-    ``arrangement`` and ``card_turned`` pin an alternative plan; "" lets the search choose. ``printer`` is the id of
+    ``arrangement`` and ``card_turned`` pin an alternative plan; "" lets the search choose. ``back_flood`` is a colour
+    such as "#1f5f6b", laid under the backs as far as the page can be printed; "" for none. ``printer`` is the id of
     a saved printer, "" for none; it is resolved by the store, never by the core.
     """
 
@@ -69,6 +72,7 @@ class DeckSettings:
     fold_on_cut: bool = False
     arrangement: Arrangement | Literal[""] = ""
     card_turned: Literal["", "no", "yes"] = ""
+    back_flood: str = ""
     printer: str = ""
 
     @property
@@ -131,6 +135,11 @@ def _parse(name: str, value: Any) -> Any:
         if not (math.isfinite(length) and low <= length <= high):
             raise BadValue(f"{name}: {length:g} mm is outside {low:g} to {high:g} mm.", "Give it in mm.")
         return length
+    if name == "back_flood":
+        text = str(value).strip().lower()
+        if text and not _COLOUR.fullmatch(text):
+            raise BadValue(f"back_flood: {text[:20]!r} is no colour.", "Write it as #1f5f6b, or leave it empty.")
+        return text
     if name == "fold_on_cut":
         return value if isinstance(value, bool) else str(value).strip().lower() in ("1", "true", "yes", "on")
     return str(value).strip()

@@ -40,7 +40,8 @@ class PdfSurface:
     """
 
     def __init__(self, out: BinaryIO, source: Callable[[Art], Path], *, title: str, duplex: Duplex,
-                 most_pixels: int = MOST_PIXELS) -> None:
+                 most_pixels: int = MOST_PIXELS, producer: str = PRODUCER) -> None:
+        self._producer = producer
         self._file = PdfFile(out)
         self._source = source
         self._title = title
@@ -187,7 +188,7 @@ class PdfSurface:
             b"<</Type /Catalog /Pages %d 0 R /PageLabels <</Nums [%b]>> /ViewerPreferences <</DisplayDocTitle true "
             b"/PrintScaling /None /Duplex /%b>>%b>>" % (self._tree, labels, self._duplex.encode("ascii"),
                                                          self._layer_list()))
-        info = self._file.put(b"<</Title %b /Producer %b>>" % (text_string(self._title), text_string(PRODUCER)))
+        info = self._file.put(b"<</Title %b /Producer %b>>" % (text_string(self._title), text_string(self._producer)))
         self._file.close(root, info)
 
     def release(self) -> None:

@@ -6,12 +6,12 @@ from dataclasses import replace
 
 from server.core.art import Art
 from server.core.bleed import Flood, stamps
-from server.core.cuts import cut_lines, cut_ticks
+from server.core.cuts import cut_field, cut_lines, cut_ticks
 from server.core.geometry import Affine, Edges, Rect, bounds
 from server.core.marks import Mark, marks_for
 from server.core.plan import Face, Layout, Line, Placement
 from server.core.planning import Planned
-from server.drawing.surface import WHITE, Stroke, Surface
+from server.drawing.surface import BLACK, WHITE, Rgb, Stroke, Surface
 
 # Cards that share a cut overlap by this much in drawing order. Under art that may be seen through, a lap would show:
 # there it stays under what a plan is held to (0.05 mm), which still is most of a pixel in print.
@@ -32,6 +32,7 @@ def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool
     surface.page(plan.layout.page, trim, bleed, label)
     with surface.within(matrix=plan.correction(face)):
         with surface.within(layer="art"):
+            _draw_flood(surface, planned, face)
             placements = plan.placements(face)
             for number, placement in enumerate(placements):
                 _draw_card(surface, planned, placement, _laps(planned, placement, placements[number + 1:]))
@@ -42,11 +43,36 @@ def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool
                 surface.lines(plan.layout.creases, _CREASE)
         with surface.within(layer="notes"):
             for mark in marks_for(plan, face):
-                _draw_mark(surface, mark)
+                _draw_mark(surface, mark, _ink_on(planned, face, mark.box))
         if safe_zone:
             with surface.within(layer="safe zone"):
                 for placement in plan.placements(face):
                     _draw_safe_zone(surface, planned, placement)
+
+
+def flood_of(planned: Planned, face: Face) -> tuple[Rect, Rgb] | None:
+    """Where the backs' flood lies on that page, and its colour: off the hinge and the crease, all that is printed."""
+    colour, layout = planned.settings.back_flood, planned.plan.layout
+    if not colour or face.name == "front":
+        return None
+    value = int(colour[1:], 16)
+    return (layout.through.rect(cut_field(layout)).shared(layout.printable),
+            (value >> 16, value >> 8 & 255, value & 255))
+
+
+def _draw_flood(surface: Surface, planned: Planned, face: Face) -> None:
+    flood = flood_of(planned, face)
+    if flood:
+        surface.fill(flood[0].corners, flood[1])
+
+
+def _ink_on(planned: Planned, face: Face, box: Rect) -> Rgb:
+    """White for a mark on a dark flood, black otherwise. Lightness by the weights of WCAG 2.2's relative luminance."""
+    flood = flood_of(planned, face)
+    if not flood or not flood[0].overlaps(box):
+        return BLACK
+    red, green, blue = flood[1]
+    return WHITE if 0.2126 * red + 0.7152 * green + 0.0722 * blue < 128 else BLACK
 
 
 def printed_boxes(layout: Layout, face: Face) -> tuple[Rect, Rect]:
@@ -141,18 +167,19 @@ def _behind(layout: Layout, lines: tuple[Line, ...]) -> tuple[Line, ...]:
     return tuple(Line(layout.through(line.start), layout.through(line.end)) for line in lines)
 
 
-def _draw_mark(surface: Surface, mark: Mark) -> None:
-    stroke = _HINGE if mark.dashed else _MARK
+def _draw_mark(surface: Surface, mark: Mark, rgb: Rgb) -> None:
+    pen = Stroke(_MARK.width_mm, rgb)
+    stroke = (Stroke(_HINGE.width_mm, _HINGE.rgb if rgb == BLACK else rgb, _HINGE.dash_mm) if mark.dashed else pen)
     if mark.lines:
         surface.lines(mark.lines, stroke)
     for centre, radius in mark.rings:
-        surface.ring(centre, radius, _MARK)
+        surface.ring(centre, radius, pen)
     for polygon in mark.polygons:
-        surface.fill(polygon, (0, 0, 0))
+        surface.fill(polygon, rgb)
     if mark.outline:
-        surface.outline(*mark.outline, _MARK)
+        surface.outline(*mark.outline, pen)
     for text in mark.texts:
-        surface.text(text.at, text.text, text.size_mm, text.rotation_deg)
+        surface.text(text.at, text.text, text.size_mm, text.rotation_deg, rgb=rgb)
 
 
 def _draw_safe_zone(surface: Surface, planned: Planned, placement: Placement) -> None:
