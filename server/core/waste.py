@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from server.core.cuts import cut_positions
-from server.core.geometry import Affine, Edges, Point, Rect, bounds
-from server.core.plan import Face, Layout, Line, SheetPlan
+from server.core.geometry import Edges, Point, Rect, bounds
+from server.core.plan import Face, Line, SheetPlan
 
 ROW_MM = 3.0
 _OFF_BLEED_MM = 0.4
@@ -39,9 +39,10 @@ class Cell:
 
     def point(self, at: Point) -> Point:
         """From the cell's own frame to the page."""
-        origin = {0: (self.box.x, self.box.y), 90: (self.box.right, self.box.y),
-                  270: (self.box.x, self.box.bottom)}[self.turn]
-        return Affine.shift(*origin).after(Affine.turn(self.turn))(at)
+        box, (along, down) = self.box, at
+        if self.turn == 0:
+            return box.x + along, box.y + down
+        return (box.right - down, box.y + along) if self.turn == 90 else (box.x + down, box.bottom - along)
 
     def line(self, start: Point, end: Point) -> Line:
         return Line(self.point(start), self.point(end))
@@ -91,9 +92,10 @@ class Waste:
             chosen: list[Rect] = []
             bands = [cell for cell in self._divisions if cell.turn in turns and cell.thickness >= size]
             for band in _by_band(bands):
-                fit = [cell for cell in band if cell.length >= size]
-                if fit:
-                    chosen += [fit[0].part(0, size).box, fit[-1].part(fit[-1].length - size, size).box]
+                ends = [end for cell in band if cell.length >= size
+                        for end in (cell.part(0, size).box, cell.part(cell.length - size, size).box)]
+                if ends:
+                    chosen += [min(ends, key=_along), max(ends, key=_along)]
             squares = [_square(box, size) for box in chosen]
             if len(squares) >= 4:
                 for square in squares:
@@ -131,6 +133,11 @@ def _by_band(cells: list[Cell]) -> list[list[Cell]]:
     return list(bands.values())
 
 
+def _along(box: Rect) -> float:
+    """How far along its band a box lies; the other coordinate is the same for all of a band."""
+    return box.x + box.y
+
+
 def _square(box: Rect, size: float) -> Rect:
     x, y = box.centre
     return Rect(x - size / 2, y - size / 2, size, size)
@@ -150,11 +157,14 @@ def waste_of(plan: SheetPlan, face: Face) -> Waste:
     upright, level = cut_positions(layout, cards)
     taken = layout.block.grown(layout.outer_bleed)
     inked = [slot.front.grown(layout.front_bleed(number, cards)) for number, slot in enumerate(layout.slots[:cards])]
-    printable = _clear_of_hinge(layout)
+    area = layout.printable
+    if layout.hinge:  # what is marked on one sheet is marked on the other, so both must be able to print it
+        area = area.shared(layout.through.rect(area))
+    printable = _clear_of_hinge(area, layout.hinge_back if face.name == "back" else layout.hinge)
     holes = [_clear_of_ink(slot.front, inked) for slot in layout.slots[cards:]]
     behind = [layout.through.rect(hole) for hole in holes]
     if face.name == "back":
-        taken, printable = layout.through.rect(taken), layout.through.rect(printable)
+        taken = layout.through.rect(taken)
         upright = tuple(sorted(layout.through((x, 0))[0] for x in upright))
         level = tuple(sorted(layout.through((0, y))[1] for y in level))
         holes = behind
@@ -180,8 +190,7 @@ def _clear_of_ink(hole: Rect, inked: list[Rect]) -> Rect:
     return hole
 
 
-def _clear_of_hinge(layout: Layout) -> Rect:
-    area, hinge = layout.printable, layout.hinge
+def _clear_of_hinge(area: Rect, hinge: Rect | None) -> Rect:
     if not hinge:
         return area
     if hinge.width < hinge.height:
