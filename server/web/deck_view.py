@@ -78,11 +78,13 @@ def derive_deck(state: DeckState, records: dict[str, ArtRecord], deck_list: str 
     """The deck that the virtual folder makes. A deck list that can't be read is a problem, not an error."""
     files = {path: record.arts for path, record in records.items() if record.arts}
     overrides = {file: Override(**values) for file, values in state.overrides.items()}
+    # What can't be used keeps its name's place: without it, the one sound back of two would serve every card.
+    broken = [path for path, record in records.items() if record.problem]
     try:
-        return pair(files, deck_list, state.name, overrides)
+        return pair(files, deck_list, state.name, overrides, broken=broken)
     except LampfoldError as error:
         problem = Problem(DECK_LIST, "error", "deck-list", error.message, error.fix)
-        deck = pair(files, None, state.name, overrides)
+        deck = pair(files, None, state.name, overrides, broken=broken)
         return replace(deck, problems=(problem, *deck.problems))
 
 
