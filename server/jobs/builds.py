@@ -14,6 +14,8 @@ from typing import Any
 
 from server import __version__
 from server.core.art import Deck
+from server.core.registration.printer import Printer
+from server.core.registration.printer_file import printer_to_json
 from server.core.settings import DeckSettings
 from server.errors import Busy, LampfoldError, NotThere
 from server.jobs.board import Job, JobBoard, JobView
@@ -37,10 +39,10 @@ class BuildFiles:
         return cls(folder / f"{key}.pdf", folder / f"{key}.plan.json", folder / f"{key}.json")
 
 
-def build_key(deck: Deck, settings: DeckSettings, printer: Mapping[str, Any] | None) -> str:
+def build_key(deck: Deck, settings: DeckSettings, printer: Printer | None) -> str:
     """The same key, the same bytes: everything that shapes the PDF, and the version that draws it."""
     shape = {"version": __version__, "name": deck.name, "cards": [asdict(card) for card in deck.cards],
-             "settings": settings.as_mapping(), "printer": printer}
+             "settings": settings.as_mapping(), "printer": printer_to_json(printer) if printer else None}
     return hashlib.sha256(json.dumps(shape, sort_keys=True, ensure_ascii=False).encode("utf-8")).hexdigest()
 
 
@@ -55,7 +57,7 @@ class Builds:
             left.unlink(missing_ok=True)
 
     def start(self, person: str, deck_id: str, deck: Deck, settings: DeckSettings,
-              printer: Mapping[str, Any] | None = None) -> Job:
+              printer: Printer | None = None) -> Job:
         """A job for this deck: a new one, the person's own that is making just this, or one that is done already.
 
         Raises Busy when too much waits.

@@ -12,6 +12,7 @@ from typing import Any
 from server.core.art import Art, Deck
 from server.core.plan_json import plan_to_json
 from server.core.planning import Planned, plan_deck
+from server.core.registration.printer import Printer
 from server.core.settings import DeckSettings
 from server.errors import TooMuch, Unreadable
 from server.jobs.worker import Report
@@ -81,7 +82,7 @@ class BuildOrder:
 
     deck: Deck
     settings: DeckSettings
-    printer: Mapping[str, Any] | None
+    printer: Printer | None
     sources: Mapping[str, Path]
     pdf: Path
     plan: Path
@@ -92,7 +93,7 @@ def build(report: Report, order: BuildOrder) -> dict[str, Any]:
     """Plan the deck and write its PDF and its plan. Returns the numbers that the Output page shows."""
     from server.drawing.deck_pdf import write_deck_pdf
 
-    planned = plan_deck(order.deck, order.settings)
+    planned = plan_deck(order.deck, order.settings, order.printer)
     write_deck_pdf(planned, order.deck, order.settings, lambda art: order.sources[art.key.partition("#")[0]],
                    order.pdf, progress=lambda done, total: report(done, total, "Drawing the sheets"))
     _write_whole(order.plan, json.dumps(plan_to_json(planned), ensure_ascii=False).encode("utf-8"))

@@ -1,4 +1,4 @@
-"""What the JSON API takes and gives, so that its schema at /api/openapi.json says what is true."""
+"""What the JSON API takes and gives of decks and their files, so that /api/openapi.json says what is true."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from server.core.art import ArtKind, Severity
-from server.core.plan import Arrangement, FaceName
 from server.core.settings import DeckSettings
 
 # A setting as a form sends it: text, number or switch. Its own rules are in server.core.settings.
@@ -173,160 +172,6 @@ class DemosOut(BaseModel):
 
 class DemoChoice(Sent):
     which: Name
-
-
-class PlanAsk(Sent):
-    """``settings`` are put over the deck's own for this answer alone; nothing is saved."""
-
-    settings: dict[str, SettingValue] = {}
-    sheet: Annotated[int, Field(ge=0, le=100_000)] = 0
-    face: FaceName = "front"
-
-
-class EdgesOut(BaseModel):
-    left: float
-    top: float
-    right: float
-    bottom: float
-
-
-class PlanSummary(BaseModel):
-    method: str
-    paper: str
-    sheets: int
-    papers: int
-    cards_per_sheet: int
-    cards: int
-    cuts: int
-    waste_percent: float
-    arrangement: Arrangement
-    card_turned: bool
-    columns: int
-    rows: int
-    spine_mm: float
-    outer_bleed: EdgesOut
-
-
-class AlternativeOut(BaseModel):
-    arrangement: Arrangement
-    card_turned: bool
-    hinge_side: str
-    papers: int
-    cards_per_sheet: int
-    columns: int
-    rows: int
-    cuts: int
-    waste_percent: float
-
-
-class FaceOut(BaseModel):
-    sheet: int
-    name: FaceName
-
-
-class PlanOut(BaseModel):
-    """``svg`` is the face that ``shown`` names, its view box in mm."""
-
-    summary: PlanSummary
-    alternatives: list[AlternativeOut]
-    faces: list[FaceOut]
-    shown: FaceOut
-    svg: str
-    problems: list[ProblemOut]
-    notes: list[str]
-
-
-class StepOut(BaseModel):
-    title: str
-    says: str
-    why: str
-
-
-class GuideOut(BaseModel):
-    """What to choose in the print dialog, the scale check, the build steps, cautions and hints for a print shop."""
-
-    print_settings: list[StepOut]
-    scale_check: list[StepOut]
-    build_steps: list[StepOut]
-    cautions: list[StepOut]
-    handover: list[StepOut]
-
-
-class JobResult(BaseModel):
-    """Where the built files are, and their numbers."""
-
-    model_config = ConfigDict(extra="allow")
-    pdf: str
-    plan: str
-    name: str
-    bytes: int
-    method: str
-    paper: str
-    sheets: int
-    papers: int
-    pages: int
-    cards: int
-    cards_per_sheet: int
-    cuts: int
-    waste_percent: float
-
-
-class JobOut(BaseModel):
-    id: str
-    deck_id: str
-    state: Literal["queued", "running", "done", "failed", "cancelled"]
-    done: int
-    total: int
-    message: str
-    fix: str
-    result: JobResult | None
-
-
-class JobStarted(BaseModel):
-    job: str
-
-
-class BuildAsk(Sent):
-    """Nothing to say: the deck is built with its own settings."""
-
-
-class ChoiceOut(BaseModel):
-    name: str
-    label: str
-
-
-class SizeOut(ChoiceOut):
-    width_mm: float
-    height_mm: float
-    source: str
-
-
-class StockOut(ChoiceOut):
-    grammage_gsm: float
-    caliper_mm: float
-    show_through: float
-
-
-class MethodOut(ChoiceOut):
-    summary: str
-    uses_flip: bool
-    has_crease: bool
-
-
-class TablesOut(BaseModel):
-    """Everything that a form offers, the defaults, and the host's limits."""
-
-    papers: list[SizeOut]
-    card_sizes: list[SizeOut]
-    stocks: list[StockOut]
-    methods: list[MethodOut]
-    defaults: DeckSettings
-    limits: dict[str, int]
-
-
-class Health(BaseModel):
-    status: Literal["ok"]
-    version: str
 
 
 def plain(value: Any) -> Any:

@@ -10,10 +10,12 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Request
 from fastapi.responses import FileResponse, StreamingResponse
 
+from server.core.planning import plan_deck
 from server.errors import BadValue, Refused
 from server.jobs.board import Job, JobView
-from server.web import models
+from server.web import models, plan_models
 from server.web.people import Session
+from server.web.printer_choice import chosen_printer
 from server.web.services import PersonDep, Services, ServicesDep
 
 router = APIRouter(prefix="/api", tags=["builds"])
@@ -26,17 +28,20 @@ _KEEP_ALIVE_SECONDS = 15.0
 
 @router.post("/decks/{deck_id}/builds", status_code=202, responses=_ERRORS)
 def start_build(deck_id: str, services: ServicesDep, person: PersonDep,
-                ask: models.BuildAsk | None = None) -> models.JobStarted:
+                ask: plan_models.BuildAsk | None = None) -> plan_models.JobStarted:
     """Build the deck with its own settings. 503 with Retry-After when too much waits already."""
     view = services.views.view(services.store.decks.get(deck_id))
     if view.deck.count == 0:
         raise BadValue("deck: there is no card to print yet.", "Add fronts on the Art page.")
-    job = services.builds.start(person.id, deck_id, view.deck, view.row.state.settings)
-    return models.JobStarted(job=job.id)
+    settings = view.row.state.settings
+    printer = chosen_printer(services.store, settings)
+    plan_deck(view.deck, settings, printer)  # what can't be laid out is told now, not after a wait in the queue
+    job = services.builds.start(person.id, deck_id, view.deck, settings, printer)
+    return plan_models.JobStarted(job=job.id)
 
 
 @router.get("/jobs/{job_id}", responses=_ERRORS)
-def get_job(job_id: JobId, services: ServicesDep, person: PersonDep) -> models.JobOut:
+def get_job(job_id: JobId, services: ServicesDep, person: PersonDep) -> plan_models.JobOut:
     return job_out(_job(services, person, job_id).view)
 
 
@@ -49,7 +54,7 @@ async def watch_job(job_id: JobId, request: Request, services: ServicesDep, pers
 
 
 @router.delete("/jobs/{job_id}", responses=_ERRORS)
-def cancel_job(job_id: JobId, services: ServicesDep, person: PersonDep) -> models.JobOut:
+def cancel_job(job_id: JobId, services: ServicesDep, person: PersonDep) -> plan_models.JobOut:
     """End a job. One that has ended already stays as it is."""
     job = _job(services, person, job_id)
     services.builds.cancel(job)
@@ -75,10 +80,10 @@ def job_plan(job_id: JobId, services: ServicesDep, person: PersonDep) -> FileRes
     return FileResponse(files.plan, media_type="application/json")
 
 
-def job_out(view: JobView) -> models.JobOut:
+def job_out(view: JobView) -> plan_models.JobOut:
     values = asdict(view)
     result = values.pop("result")
-    return models.JobOut(**values, result=models.JobResult(**result) if result else None)
+    return plan_models.JobOut(**values, result=plan_models.JobResult(**result) if result else None)
 
 
 def _job(services: Services, person: Session, job_id: str) -> Job:

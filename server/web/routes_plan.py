@@ -18,8 +18,9 @@ from server.core.search import Candidate, search
 from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
 from server.errors import BadValue
-from server.web import models
+from server.web import models, plan_models
 from server.web.deck_view import all_problems, problem_of
+from server.web.printer_choice import chosen_printer
 from server.web.services import Services, ServicesDep
 
 router = APIRouter(prefix="/api/decks/{deck_id}", tags=["plan"])
@@ -29,28 +30,28 @@ _SCREEN_PX = 512
 
 
 @router.post("/plan", responses=_ERRORS)
-def plan(deck_id: str, ask: models.PlanAsk, services: ServicesDep) -> models.PlanOut:
+def plan(deck_id: str, ask: plan_models.PlanAsk, services: ServicesDep) -> plan_models.PlanOut:
     """Lay the deck out with ``settings`` put over its own, and draw one face. 422 names the setting that won't do."""
     planned = planned_deck(services, deck_id, ask.settings)
     face = _face(planned, ask.sheet, ask.face)
     surface = SvgSurface(art_address)
     draw_face(surface, planned, face, safe_zone=True)
     problems = (*planned.problems, *all_problems(planned.deck, planned.settings))
-    return models.PlanOut(
+    return plan_models.PlanOut(
         summary=summary_of_plan(planned),
-        alternatives=[models.AlternativeOut(**alternative_to_json(one)) for one in _alternatives(planned)],
-        faces=[models.FaceOut(sheet=one.sheet, name=one.name) for one in planned.plan.faces],
-        shown=models.FaceOut(sheet=face.sheet, name=face.name), svg=surface.svg(),
+        alternatives=[plan_models.AlternativeOut(**alternative_to_json(one)) for one in _alternatives(planned)],
+        faces=[plan_models.FaceOut(sheet=one.sheet, name=one.name) for one in planned.plan.faces],
+        shown=plan_models.FaceOut(sheet=face.sheet, name=face.name), svg=surface.svg(),
         problems=[problem_of(one) for one in dict.fromkeys(problems)], notes=list(planned.plan.notes))
 
 
 @router.get("/guide", responses=_ERRORS)
-def guide(deck_id: str, services: ServicesDep) -> models.GuideOut:
+def guide(deck_id: str, services: ServicesDep) -> plan_models.GuideOut:
     """What to choose in the print dialog, and how to build the cards, for the deck's own settings."""
     planned = planned_deck(services, deck_id, {})
     layout, settings = planned.plan.layout, planned.settings
     stock, core_mm = settings.stock_record, settings.core_mm
-    return models.GuideOut(
+    return plan_models.GuideOut(
         print_settings=_steps(print_settings(layout, stock)), scale_check=_steps(scale_check(layout)),
         build_steps=_steps(build_steps(layout, stock, core_mm)), cautions=_steps(cautions(layout)),
         handover=_steps(handover(layout, stock, core_mm)))
@@ -62,7 +63,7 @@ def planned_deck(services: Services, deck_id: str, changes: Mapping[str, Any]) -
     settings = view.row.state.settings.changed(changes)
     if view.deck.count == 0:
         raise BadValue("deck: there is no card to lay out yet.", "Add fronts on the Art page.")
-    return plan_deck(view.deck, settings)
+    return plan_deck(view.deck, settings, chosen_printer(services.store, settings))
 
 
 def art_address(art: Art) -> str:
@@ -70,14 +71,14 @@ def art_address(art: Art) -> str:
     return f"/api/art/{quote(art.key, safe='')}?longest={_SCREEN_PX}"
 
 
-def summary_of_plan(planned: Planned) -> models.PlanSummary:
+def summary_of_plan(planned: Planned) -> plan_models.PlanSummary:
     plan, layout, best = planned.plan, planned.plan.layout, planned.best
-    return models.PlanSummary(
+    return plan_models.PlanSummary(
         method=layout.method, paper=layout.paper.name, sheets=plan.sheet_count, papers=plan.paper_count,
         cards_per_sheet=plan.cards_per_sheet, cards=len(plan.order), cuts=best.cuts,
         waste_percent=round(best.waste_percent, 2), arrangement=layout.arrangement, card_turned=layout.card_turned,
         columns=layout.columns, rows=layout.rows, spine_mm=layout.spine_mm,
-        outer_bleed=models.EdgesOut(**asdict(layout.outer_bleed)))
+        outer_bleed=plan_models.EdgesOut(**asdict(layout.outer_bleed)))
 
 
 def _alternatives(planned: Planned) -> tuple[Candidate, ...]:
@@ -96,5 +97,5 @@ def _face(planned: Planned, sheet: int, name: FaceName) -> Face:
     return next((face for face in of_sheet if face.name == name), of_sheet[0])
 
 
-def _steps(steps: tuple[Step, ...]) -> list[models.StepOut]:
-    return [models.StepOut(title=step.title, says=step.says, why=step.why) for step in steps]
+def _steps(steps: tuple[Step, ...]) -> list[plan_models.StepOut]:
+    return [plan_models.StepOut(title=step.title, says=step.says, why=step.why) for step in steps]

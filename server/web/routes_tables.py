@@ -12,32 +12,32 @@ from server.core.methods import METHODS
 from server.core.paper import PAPERS, Paper
 from server.core.settings import DeckSettings
 from server.core.stock import STOCKS
-from server.web import models
+from server.web import plan_models
 from server.web.services import ServicesDep
 
 router = APIRouter(tags=["tables"])
 
 
 @router.get("/health")
-async def health() -> models.Health:
-    return models.Health(status="ok", version=__version__)
+async def health() -> plan_models.Health:
+    return plan_models.Health(status="ok", version=__version__)
 
 
 @router.get("/api/tables")
-def tables(services: ServicesDep) -> models.TablesOut:
+def tables(services: ServicesDep) -> plan_models.TablesOut:
     """Papers, card sizes, stocks, build methods, the default settings, and the host's limits."""
-    return models.TablesOut(
+    return plan_models.TablesOut(
         papers=[_size(paper) for paper in PAPERS.values()],
         card_sizes=[_size(size) for size in CARD_SIZES.values()],
-        stocks=[models.StockOut(name=stock.name, label=stock.label, grammage_gsm=stock.grammage_gsm,
+        stocks=[plan_models.StockOut(name=stock.name, label=stock.label, grammage_gsm=stock.grammage_gsm,
                                 caliper_mm=stock.caliper_mm, show_through=stock.show_through)
                 for stock in STOCKS.values()],
-        methods=[models.MethodOut(name=method.name, label=method.label, summary=method.summary,
+        methods=[plan_models.MethodOut(name=method.name, label=method.label, summary=method.summary,
                                   uses_flip=method.uses_flip, has_crease=method.has_crease)
                  for method in METHODS.values()],
         defaults=DeckSettings(), limits=asdict(services.store.limits))
 
 
-def _size(size: Paper | CardSize) -> models.SizeOut:
-    return models.SizeOut(name=size.name, label=size.label, width_mm=size.width_mm, height_mm=size.height_mm,
+def _size(size: Paper | CardSize) -> plan_models.SizeOut:
+    return plan_models.SizeOut(name=size.name, label=size.label, width_mm=size.width_mm, height_mm=size.height_mm,
                           source=size.source)
