@@ -15,8 +15,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from server.core.card_sizes import CardSize
+from server.core.cuts import cut_field
 from server.core.geometry import Affine, Edges, Point, Rect
 from server.core.lettering import plain_line, text_width_mm
+from server.core.plan import Face
+from server.core.planning import Planned
 from server.core.units import mm_text
 from server.errors import BadValue
 
@@ -124,6 +127,16 @@ def design_shapes(design: BackDesign, card: CardSize, bleed_mm: float) -> tuple[
         plate, titles = _titles(design, field.shared(trim))
         groups.append((plate, (_box(plate, design.ground), *titles)))
     return tuple(groups)
+
+
+def flood_of(planned: Planned, face: Face) -> tuple[Rect, Rgb] | None:
+    """Where the backs' flood lies on that page, and its colour: off the hinge and the crease, all that is printed."""
+    colour, layout = planned.settings.back_flood, planned.plan.layout
+    if not colour or face.name == "front":
+        return None
+    value = int(colour[1:], 16)
+    return (layout.through.rect(cut_field(layout)).shared(layout.printable),
+            (value >> 16, value >> 8 & 255, value & 255))
 
 
 def half_turned(shape: Shape, card: CardSize) -> Shape:

@@ -11,7 +11,7 @@ Nothing here looks at pixels: ``server.intake.border`` measures a ``BackProfile`
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Generic, Literal, TypeVar
 
@@ -22,7 +22,7 @@ from server.core.units import mm_text
 
 T = TypeVar("T")
 SideName = Literal["left", "right", "top", "bottom"]
-RuleName = Literal["paper_shows", "art_cut", "uneven"]
+RuleName = Literal["paper_shows", "neighbour_shows", "art_cut", "uneven"]
 Verdict = Literal["holds", "holds barely", "will show"]
 
 SIDE_NAMES: tuple[SideName, ...] = ("left", "right", "top", "bottom")
@@ -53,6 +53,9 @@ RULES: tuple[Rule, ...] = (
     Rule("paper_shows", "Unprinted paper shows",
          "A white sliver shows at a cut edge once the back has moved by the bleed it has there. An edge that is "
          f"itself white (every channel {PAPER_LEVEL} of 255 or more) never shows one."),
+    Rule("neighbour_shows", "The next card's back shows",
+         "Cards that share a cut, or a narrow gutter, uncover their neighbour instead of paper. A neighbour with the "
+         "same back, or with an edge of the same colour, isn't seen."),
     Rule("art_cut", "Art is cut into",
          "The cut meets the nearest art that stands apart from an edge of one colour (its channels within "
          f"{EDGE_SPREAD} of 255). Art that runs over the cut anyway is background and can't be cut into."),
@@ -123,6 +126,7 @@ class BackLook:
     """A profile laid on its card, all in mm as the back is seen.
 
     ``reach_mm``: how far print goes on beyond each cut edge (None: the edge is white, there is nothing to run out).
+    ``next_mm``: from where on another card's back shows beyond that edge (None: nowhere, or it looks the same).
     ``art_mm``: from each cut edge inwards to the nearest art; ``border_mm``: to the end of the border. None: none.
     """
 
@@ -130,6 +134,7 @@ class BackLook:
     reach_mm: Sides[float | None]
     art_mm: Sides[float | None]
     border_mm: Sides[float | None]
+    next_mm: Sides[float | None] = Sides(None, None, None, None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,9 +144,11 @@ class Leeway:
     paper_shows_mm: Sides[float | None]
     art_cut_mm: Sides[float | None]
     uneven_mm: Sides[float | None]
+    neighbour_shows_mm: Sides[float | None] = Sides(None, None, None, None)
 
     def rule(self, name: RuleName) -> Sides[float | None]:
-        return {"paper_shows": self.paper_shows_mm, "art_cut": self.art_cut_mm, "uneven": self.uneven_mm}[name]
+        return {"paper_shows": self.paper_shows_mm, "neighbour_shows": self.neighbour_shows_mm,
+                "art_cut": self.art_cut_mm, "uneven": self.uneven_mm}[name]
 
     @property
     def first(self) -> tuple[float, RuleName, SideName] | None:
@@ -157,8 +164,8 @@ class Leeway:
 
     @property
     def clean_mm(self) -> float | None:
-        """The same without lopsided borders: up to here no paper shows and nothing is lost."""
-        values = [value for name in ("paper_shows", "art_cut") for _, value in self.rule(name).items()
+        """The same without lopsided borders: up to here nothing foreign shows and nothing is lost."""
+        values = [value for rule in RULES if rule.name != "uneven" for _, value in self.rule(rule.name).items()
                   if value is not None]
         return min(values, default=None)
 
@@ -173,8 +180,8 @@ class Leeway:
         if self.first is None:
             return "However far this back moves, the cut card doesn't show it."
         length, name, side = self.first
-        what = {"paper_shows": "unprinted paper shows", "art_cut": "art is cut into",
-                "uneven": "the border looks uneven"}[name]
+        what = {"paper_shows": "unprinted paper shows", "neighbour_shows": "the next card's back shows",
+                "art_cut": "art is cut into", "uneven": "the border looks uneven"}[name]
         way = {"left": "to the left", "right": "to the right", "top": "up", "bottom": "down"}[side]
         if length <= 0:
             return f"With no leeway at all, {what} as soon as it moves {way}."
@@ -200,9 +207,20 @@ def on_card(profile: BackProfile, fit: ArtFit, card: CardSize, bleed: Edges, bey
 
 def leeway(look: BackLook) -> Leeway:
     """The three rules, each way. A back that moves left uncovers its right edge and cuts into its left."""
-    paper = Sides(*(look.reach_mm[OPPOSITE[side]] for side in SIDE_NAMES))
-    return Leeway(paper, look.art_mm,
-                  Sides(*(_uneven(look.border_mm[side], look.border_mm[OPPOSITE[side]]) for side in SIDE_NAMES)))
+    paper, neighbour = (Sides(*(beyond[OPPOSITE[side]] for side in SIDE_NAMES))
+                        for beyond in (look.reach_mm, look.next_mm))
+    uneven = Sides(*(_uneven(look.border_mm[side], look.border_mm[OPPOSITE[side]]) for side in SIDE_NAMES))
+    return Leeway(paper, look.art_mm, uneven, neighbour)
+
+
+def least_of(leeways: Iterable[Leeway]) -> Leeway:
+    """The same back in several places of a sheet: each way, the place that shows first."""
+    every = list(leeways)
+
+    def least(name: RuleName) -> Sides[float | None]:
+        return Sides(*(min((value for one in every if (value := one.rule(name)[side]) is not None), default=None)
+                       for side in SIDE_NAMES))
+    return Leeway(least("paper_shows"), least("art_cut"), least("uneven"), least("neighbour_shows"))
 
 
 def verdict(leeway_mm: float | None, wander_mm: float) -> Verdict:

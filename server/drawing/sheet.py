@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from server.core.art import Art
+from server.core.backs import flood_of
 from server.core.bleed import Flood, stamps
-from server.core.cuts import cut_field, cut_lines, cut_ticks
+from server.core.cuts import cut_lines, cut_ticks
 from server.core.geometry import Affine, Edges, Rect, bounds
 from server.core.marks import Mark, marks_for
 from server.core.plan import Face, Layout, Line, Placement
@@ -48,16 +49,6 @@ def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool
             with surface.within(layer="safe zone"):
                 for placement in plan.placements(face):
                     _draw_safe_zone(surface, planned, placement)
-
-
-def flood_of(planned: Planned, face: Face) -> tuple[Rect, Rgb] | None:
-    """Where the backs' flood lies on that page, and its colour: off the hinge and the crease, all that is printed."""
-    colour, layout = planned.settings.back_flood, planned.plan.layout
-    if not colour or face.name == "front":
-        return None
-    value = int(colour[1:], 16)
-    return (layout.through.rect(cut_field(layout)).shared(layout.printable),
-            (value >> 16, value >> 8 & 255, value & 255))
 
 
 def _draw_flood(surface: Surface, planned: Planned, face: Face) -> None:

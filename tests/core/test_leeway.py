@@ -182,7 +182,7 @@ def test_verdict(leeway_mm: float | None, wander_mm: float, says: str) -> None:
 
 
 def test_every_rule_is_said_in_words() -> None:
-    assert [rule.name for rule in RULES] == ["paper_shows", "art_cut", "uneven"]
+    assert [rule.name for rule in RULES] == ["paper_shows", "neighbour_shows", "art_cut", "uneven"]
     assert all(len(rule.says) > 40 and rule.title for rule in RULES)
     assert of(profile(4, 4, 9, 9)).says().startswith("Moved 1.33 mm to the left, the border looks uneven")
     assert of(profile(4, 4, 9, 9), Edges()).says().startswith("With no leeway at all, unprinted paper shows")
