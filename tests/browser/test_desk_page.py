@@ -47,6 +47,16 @@ def test_the_theme_is_kept(page: Page, live_server: LiveServer) -> None:
     assert page.evaluate(ground) == "rgb(28, 26, 23)"
 
 
+def test_the_page_is_reached_past_the_rail_by_keyboard(page: Page, live_server: LiveServer) -> None:
+    page.goto("/")
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("link", name="Skip to the page")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.locator("main")).to_be_focused()
+    page.keyboard.press("Tab")
+    expect(page.get_by_label("Name of a new deck")).to_be_focused()
+
+
 @pytest.mark.parametrize("width", [320, 390, 768, 1280, 2000])
 def test_no_page_is_wider_than_the_window(browser: Browser, live_server: LiveServer, width: int) -> None:
     deck = live_server.deck(small_deck(4), f"A deck with a rather long name, {width} pixels wide")
