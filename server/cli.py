@@ -11,6 +11,7 @@ import io
 import os
 import sys
 import traceback
+import warnings
 from typing import Any, NoReturn
 
 from server import __version__
@@ -36,6 +37,8 @@ def main(argv: list[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a console that lacks a letter shows its code instead of failing
             stream.reconfigure(errors="backslashreplace")
+    # What a decoder finds odd in a file that it takes all the same would land between our own lines.
+    warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
     try:
         code = _run(sys.argv[1:] if argv is None else argv)
         sys.stdout.flush()

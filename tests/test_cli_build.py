@@ -3,13 +3,9 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import pikepdf
-import pymupdf
 import pytest
 
 from server import cli
@@ -18,7 +14,6 @@ from server.drawing import deck_pdf
 from server.errors import BadValue
 from tests.intake.artwork import encoded, pdf, picture, write
 
-ROOT = Path(__file__).resolve().parent.parent
 KEYS = ["pdf", "method", "paper", "sheets", "cards_per_sheet", "cuts", "waste_percent", "problems"]
 
 
@@ -259,36 +254,3 @@ def test_an_error_keeps_its_class_when_it_is_named_by_option() -> None:
     assert type(by_option(DoesNotFit("card: too wide.", "Cut."))) is DoesNotFit
     unknown = BadValue("something else altogether")
     assert by_option(unknown) is unknown
-
-
-def run(*argv: str, stdout: int = subprocess.PIPE, **variables: str) -> subprocess.CompletedProcess[bytes]:
-    """The command in a process of its own."""
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), **variables}
-    return subprocess.run([sys.executable, "-m", "server", *argv], env=environment, check=False, timeout=60,
-                          stdout=stdout, stderr=subprocess.PIPE)
-
-
-def test_the_module_runs_as_the_command_does(deck: Path) -> None:
-    done = run("build", str(deck), "--json")
-    assert (done.returncode, done.stderr) == (0, b"")
-    assert json.loads(done.stdout)["pdf"] == "Harbour.pdf"
-    with pymupdf.open("Harbour.pdf") as made:
-        assert made.page_count == 4
-
-
-@pytest.mark.skipif(sys.platform == "win32", reason="Windows closes pipes in its own way")
-def test_nobody_reading_is_no_traceback(deck: Path) -> None:
-    reading, writing = os.pipe()
-    os.close(reading)
-    done = run("build", str(deck), "--json", stdout=writing)
-    os.close(writing)
-    assert done.returncode == 2
-    assert b"Traceback" not in done.stderr
-    assert b"Exception ignored" not in done.stderr
-
-
-def test_a_console_of_few_letters_is_no_trouble(deck: Path) -> None:
-    write(deck, "fronts/Möwe ✶.png", encoded("PNG", picture()))
-    done = run("build", str(deck), PYTHONIOENCODING="ascii")
-    assert (done.returncode, done.stderr) == (0, b"")
-    assert b"M\\xf6we \\u2736.png" in done.stdout
