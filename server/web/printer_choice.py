@@ -16,7 +16,7 @@ def chosen_printer(store: Store, settings: DeckSettings) -> Printer | None:
     try:
         row = store.printers.get(settings.printer)
     except NotThere:
-        raise BadValue(f"printer: {settings.printer[:40]!r} isn't kept here.", "Choose another printer.") from None
+        raise BadValue(f"printer: {settings.printer[:40]!r} isn't kept here.", "Choose another.") from None
     if row.deleted:
-        raise BadValue(f"printer: {row.name!r} has been deleted.", "Bring it back on the True-up page, or take another.")
+        raise BadValue(f"printer: {row.name!r} has been deleted.", "Restore it on the True-up page, or choose another.")
     return printer_from_json(dict(row.profile), row.name)

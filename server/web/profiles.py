@@ -1,0 +1,78 @@
+"""Profiles of backs for the Glow page: measured in a worker once for each picture and way of lying, then remembered."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+
+from server.core.art import Art
+from server.core.leeway import BackProfile, trim_window
+from server.core.planning import Planned
+from server.jobs.leeway_tasks import measure_profiles
+from server.jobs.queue import Work
+from server.web.receiving import in_worker
+from server.web.services import Services
+
+_KEPT = 4000
+_AT_ONCE = 24  # one piece of work stays well inside the time that a worker may take over it
+
+Mark = tuple[str, tuple[float, float, float, float]]
+
+
+class Profiles:
+    """Remembers what was measured; None stands for art that could not be decoded."""
+
+    def __init__(self) -> None:
+        self._kept: OrderedDict[Mark, BackProfile | None] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def known(self, mark: Mark) -> bool:
+        with self._lock:
+            return mark in self._kept
+
+    def get(self, mark: Mark) -> BackProfile | None:
+        with self._lock:
+            return self._kept.get(mark)
+
+    def put(self, mark: Mark, profile: BackProfile | None) -> None:
+        with self._lock:
+            self._kept[mark] = profile
+            while len(self._kept) > _KEPT:
+                self._kept.popitem(last=False)
+
+
+_PROFILES = Profiles()
+
+
+def distinct_backs(planned: Planned) -> dict[str, Art]:
+    """Each back's art by its key, in the order of the cards that are printed."""
+    found: dict[str, Art] = {}
+    for card in planned.deck.cards:
+        if card.back and card.copies:
+            found.setdefault(card.back.key, card.back)
+    return found
+
+
+async def profiles_of(services: Services, person: str, planned: Planned,
+                      only: frozenset[str] | None = None) -> dict[str, BackProfile]:
+    """The profile of every back of the plan, or of those keys alone. Raises Busy, Stopped."""
+    backs = {key: art for key, art in distinct_backs(planned).items() if only is None or key in only}
+    marks = {key: _mark(planned, art) for key, art in backs.items()}
+    missing = [key for key in backs if not _PROFILES.known(marks[key])]
+    for start in range(0, len(missing), _AT_ONCE):
+        some = missing[start:start + _AT_ONCE]
+        orders = tuple((services.store.blobs.path(key.partition("#")[0]), backs[key], planned.fit(backs[key]))
+                       for key in some)
+        found = await in_worker(services, Work("read", person, "leeway", measure_profiles,
+                                               (orders, planned.settings.card_size),
+                                               services.store.limits.read_seconds))
+        assert isinstance(found, dict)
+        for key in some:
+            _PROFILES.put(marks[key], found.get(key))
+    kept = {key: _PROFILES.get(mark) for key, mark in marks.items()}
+    return {key: profile for key, profile in kept.items() if profile is not None}
+
+
+def _mark(planned: Planned, art: Art) -> Mark:
+    window = trim_window(planned.fit(art), planned.settings.card_size)
+    return art.key, (round(window.x, 6), round(window.y, 6), round(window.width, 6), round(window.height, 6))

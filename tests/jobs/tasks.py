@@ -1,0 +1,72 @@
+"""Tasks that misbehave, for worker processes."""
+
+from __future__ import annotations
+
+import json
+import os
+import time
+from pathlib import Path
+from typing import Any
+
+from server.errors import Unreadable
+from server.jobs.tasks import BuildOrder
+from server.jobs.worker import Report
+
+
+def double(report: Report, number: int) -> int:
+    return 2 * number
+
+
+def process_id(report: Report) -> int:
+    return os.getpid()
+
+
+def count_up(report: Report, steps: int) -> int:
+    for done in range(1, steps + 1):
+        report(done, steps, f"step {done}")
+    return steps
+
+
+def die(report: Report) -> None:
+    os._exit(13)
+
+
+def hang(report: Report) -> None:
+    """Tells that it has begun, then does nothing for longer than any test lasts."""
+    report(1, 1, "hanging")
+    while True:
+        time.sleep(3600)
+
+
+def refuse(report: Report) -> None:
+    raise Unreadable("x.png: is broken.", "Export it again.")
+
+
+def fail_oddly(report: Report) -> None:
+    raise TypeError("a decoder's own mistake")
+
+
+def eat_memory(report: Report, size: int) -> int:
+    return len(bytearray(size))
+
+
+def hanging_build(report: Report, order: BuildOrder) -> dict[str, Any]:
+    hang(report)
+    return {}
+
+
+def dying_build(report: Report, order: BuildOrder) -> dict[str, Any]:
+    os._exit(1)
+
+
+def counted_build(report: Report, order: BuildOrder) -> dict[str, Any]:
+    """Writes what a build writes, and leaves a mark for each time it ran."""
+    marks = order.pdf.parent / "ran"
+    marks.mkdir(exist_ok=True)
+    (marks / str(time.monotonic_ns())).touch()
+    order.pdf.write_bytes(b"%PDF-1.7")
+    order.plan.write_text("{}", encoding="utf-8")
+    info = {"bytes": 8, "method": "duplex", "paper": "a4", "sheets": 1, "papers": 1, "pages": 2, "cards": 1,
+            "cards_per_sheet": 9, "cuts": 4, "waste_percent": 1.0}
+    Path(order.info).write_text(json.dumps(info), encoding="utf-8")
+    return info
