@@ -153,6 +153,7 @@ def test_art_is_never_overwritten(
     (["--edges", "blur"], "--edges: 'blur' is not known. Use auto, art, mirror, stretch, colour, none."),
     (["--cut-lines", "x"], "--cut-lines: 'x' is not known. Use fronts, both, none."),
     (["--turn-cards", "x"], "--turn-cards: 'x' is not known. Use nothing, no, yes."),
+    (["--back-flood", "pink"], "--back-flood: 'pink' is no colour. Write it as #1f5f6b, or leave it empty."),
     (["--hinge", "5"], "--hinge: 5 mm is outside 10 to 60 mm. Give it in mm."),
 ])
 def test_bad_values_name_their_option(
@@ -254,3 +255,10 @@ def test_an_error_keeps_its_class_when_it_is_named_by_option() -> None:
     assert type(by_option(DoesNotFit("card: too wide.", "Cut."))) is DoesNotFit
     unknown = BadValue("something else altogether")
     assert by_option(unknown) is unknown
+
+
+def test_every_setting_has_its_option() -> None:
+    from server.commands.options import _OPTIONS
+    from server.core.settings import DeckSettings
+
+    assert set(_OPTIONS) == set(DeckSettings().as_mapping()) - {"printer"}  # the id of a saved printer

@@ -30,6 +30,7 @@ _SHEET = {
     "core_mm": ("--core", "MM", "thickness of the board between the panels of a fold; 0 for none"),
     "hinge_mm": ("--hinge", "MM", "width of the strip for the tape, 10 or more"),
     "margin_mm": ("--margin", "MM", "edge of the paper that the printer can't reach"),
+    "back_flood": ("--back-flood", "COLOUR", "colour such as #1f5f6b laid under the backs, to the edge of what prints"),
     "arrangement": ("--arrangement", "NAME", "portrait or landscape, where the best plan isn't wanted"),
     "card_turned": ("--turn-cards", "yes|no", "cards lying on the sheet, or upright"),
 }
