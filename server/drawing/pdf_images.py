@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import mmap
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,7 +19,6 @@ from server.errors import TooMuch, Unreadable
 
 # More than any card needs at 600 ppi, and what a home machine decodes without running short of memory.
 MOST_PIXELS = 64_000_000
-_KEPT_BUFFER_BYTES = 32 * 1024 * 1024
 _UPRIGHT = Affine(a=1.0, d=-1.0, f=1.0)  # an image fills PDF's unit square with its first row at the top, y up
 _END_OF_IMAGE = b"\xff\xd9"
 
@@ -34,23 +36,17 @@ class Placeable:
 
 
 class ImageWriter:
-    """Writes art into ``file``; the reading buffer grows to the largest piece of art and is used again."""
+    """Writes art into ``file``, one piece at a time; ``most_pixels`` is what it may hold."""
 
     def __init__(self, file: PdfFile, most_pixels: int = MOST_PIXELS) -> None:
         self._file = file
         self._most_pixels = most_pixels
         self._spaces = ColourSpaces(file)
-        self._buffer = bytearray()
 
     def add(self, art: Art, path: Path) -> Placeable:
         """Write one image. Raises Unreadable or TooMuch, naming the file."""
-        data = self._read(art, path)
-        try:
+        with _content(art, path) as data:
             return self._add(art, data)
-        finally:
-            data.release()
-            if len(self._buffer) > _KEPT_BUFFER_BYTES:
-                self._buffer = bytearray()
 
     def _add(self, art: Art, data: memoryview) -> Placeable:
         matrix = art.view_matrix.after(_UPRIGHT)
@@ -75,20 +71,6 @@ class ImageWriter:
                 f"{art.file}: is {width} × {height} pixels, over the limit of {self._most_pixels / 1e6:g} megapixels.",
                 "Scale it down; 300 ppi at card size is about 750 × 1050 pixels.")
 
-    def _read(self, art: Art, path: Path) -> memoryview:
-        try:
-            with path.open("rb", buffering=0) as source:
-                size = path.stat().st_size
-                if size > len(self._buffer):
-                    self._buffer = bytearray(size)
-                view, got = memoryview(self._buffer), 0
-                while got < size and (more := source.readinto(view[got:size])):
-                    got += more
-        except OSError as error:
-            raise Unreadable(f"{art.file}: can't be read: {error.strerror or error}.",
-                             "Check that the file is still there.") from error
-        return view[:got].toreadonly()
-
     def _put_png(self, png: Png, profile: bytes | None, mask: int | None = None) -> int:
         """``png`` by its own rows. Four components are CMYK here: a decoded one is carried so, see ``_as_png``."""
         if png.indexed:
@@ -100,7 +82,7 @@ class ImageWriter:
                    b"/BitsPerComponent %d /Columns %d>>%b" % (
                        _image_entries(png.width, png.height, space), png.depth, png.components, png.depth, png.width,
                        b" /SMask %d 0 R" % mask if mask else b""))
-        return self._file.put_stream(entries, png.parts, png.length, checksum=png.checksum)
+        return self._file.put_stream(entries, png.parts, checksum=png.checksum)
 
     def _put_jpeg(self, jpeg: Jpeg) -> int:
         entries = b"%b /BitsPerComponent 8 /Filter /DCTDecode" % _image_entries(
@@ -110,11 +92,31 @@ class ImageWriter:
         if jpeg.is_plain_rgb:
             entries += b" /DecodeParms <</ColorTransform 0>>"
         parts: tuple[Buffer, ...] = jpeg.parts if jpeg.ended else (*jpeg.parts, _END_OF_IMAGE)
-        return self._file.put_stream(entries, parts, sum(map(len, parts)), checksum=jpeg.checksum)
+        return self._file.put_stream(entries, parts, checksum=jpeg.checksum)
 
 
 def _image_entries(width: int, height: int, space: bytes) -> bytes:
     return b"/Type /XObject /Subtype /Image /Width %d /Height %d /ColorSpace %b" % (width, height, space)
+
+
+@contextmanager
+def _content(art: Art, path: Path) -> Iterator[memoryview]:
+    """All bytes of a file, mapped where the system can: copied straight from its cache, they take no memory here."""
+    try:
+        with path.open("rb") as source:
+            try:
+                whole: mmap.mmap | bytes = mmap.mmap(source.fileno(), 0, access=mmap.ACCESS_READ)
+            except (OSError, ValueError):  # an empty file, or a place that can't be mapped
+                whole = source.read()
+    except OSError as error:
+        raise Unreadable(f"{art.file}: can't be read ({error.strerror or error}).",
+                         "Check that the file is still there.") from error
+    try:
+        yield memoryview(whole)
+    finally:
+        if isinstance(whole, mmap.mmap):
+            with suppress(BufferError):  # an error on its way up still holds parts; the mapping ends with them
+                whole.close()
 
 
 def _parse(art: Art, data: memoryview) -> Png | Jpeg | None:

@@ -108,7 +108,7 @@ class _Copy:
             if isinstance(stream, dict) and b"/Filter" in stream and not _is_crypt(stream):
                 form = form | {key: stream[key] for key in (b"/Filter", b"/DecodeParms") if key in stream}
                 data = self._source.raw_stream(only)
-                return self._file.put_stream(heading + entries(form, self._renumbered), (data,), len(data))
+                return self._file.put_stream(heading + entries(form, self._renumbered), (data,))
         data = b"\n".join(self._source.stream(part) for part in page.contents)
         return self._file.put_deflated(heading + entries(form, self._renumbered), data)
 
@@ -146,7 +146,7 @@ class _Copy:
             self._file.put_deflated(entries(value, self._renumbered), data, mine)
             return
         parts = _without_metadata(data) if value[b"/Filter"] in (b"/DCTDecode", [b"/DCTDecode"]) else (data,)
-        self._file.put_stream(entries(value, self._renumbered), parts, sum(map(len, parts)), reserved=mine)
+        self._file.put_stream(entries(value, self._renumbered), parts, reserved=mine)
 
 
 def _without_metadata(data: bytes) -> tuple[bytes | memoryview, ...]:

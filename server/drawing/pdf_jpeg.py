@@ -67,10 +67,6 @@ class Jpeg:
         return (self.components == 3 and self.transform is None and not self.has_jfif
                 and self.component_ids == b"RGB")
 
-    @property
-    def length(self) -> int:
-        return sum(len(part) for part in self.parts)
-
 
 @dataclass(slots=True)
 class _Found:

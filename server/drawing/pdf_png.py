@@ -52,10 +52,6 @@ class Png:
         """Samples of one pixel as it is stored."""
         return {_GREY: 1, _RGB: 3, _PALETTE: 1, 4: 2, 6: 4}[self.colour_type]
 
-    @property
-    def length(self) -> int:
-        return sum(len(part) for part in self.parts)
-
 
 def _chunks(data: memoryview) -> Iterator[tuple[bytes, memoryview, int]]:
     """(name, content, CRC) of each chunk up to IEND; the CRC is checked."""

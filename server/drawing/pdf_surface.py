@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 from typing import BinaryIO, Literal
 
@@ -139,7 +140,7 @@ class PdfSurface:
 
     def lines(self, lines: tuple[Line, ...], stroke: Stroke) -> None:
         if lines:
-            self._say(f"{_pen(stroke)} {' '.join(_path((line.start, line.end)) for line in lines)} S")
+            self._say(_stroked(lines, stroke))
 
     def outline(self, rect: Rect, radius_mm: float, stroke: Stroke) -> None:
         if radius_mm <= 0:
@@ -234,6 +235,12 @@ def _colour(rgb: Rgb, grey: str, colour: str) -> str:
 
 def _pen(stroke: Stroke) -> str:
     return f"{_mm(stroke.width_mm)} w [{_mm(*stroke.dash_mm)}] 0 d {_colour(stroke.rgb, 'G', 'RG')}"
+
+
+@lru_cache(maxsize=256)
+def _stroked(lines: tuple[Line, ...], stroke: Stroke) -> str:
+    """Kept, because rulers and cut lines lie at the same place on sheet after sheet."""
+    return f"{_pen(stroke)} {' '.join(_path((line.start, line.end)) for line in lines)} S"
 
 
 def _path(points: tuple[Point, ...]) -> str:
