@@ -13,7 +13,16 @@ from starlette.staticfiles import StaticFiles
 from server import __version__
 from server.errors import LampfoldError
 from server.resources import shipped
-from server.web import routes_art, routes_decks, routes_files, routes_jobs, routes_pages, routes_plan, routes_tables
+from server.web import (
+    routes_art,
+    routes_decks,
+    routes_files,
+    routes_glow,
+    routes_jobs,
+    routes_pages,
+    routes_plan,
+    routes_tables,
+)
 from server.web.answers import Answers
 from server.web.guard import Guard
 from server.web.services import Services
@@ -24,6 +33,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     routes_decks.router,
     routes_files.router,
     routes_plan.router,
+    routes_glow.router,
     routes_jobs.router,
     routes_art.router,
     routes_pages.router,

@@ -1,0 +1,241 @@
+"""The Glow page's part of the API: a sheet to hold to the light, leeway, and backs that forgive. Nothing is saved."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import Annotated, Any
+from urllib.parse import quote
+
+from fastapi import APIRouter, Depends, Query
+from fastapi.responses import Response
+from starlette.concurrency import run_in_threadpool
+
+from server.core.art import Art
+from server.core.backs import FINISHES, PATTERNS, BackDesign, colour_from
+from server.core.bleed import decide
+from server.core.geometry import Affine, Rect
+from server.core.leeway import RULES, Leeway, Sides, verdict
+from server.core.leeway_plan import PlacedBack, placed_backs, plan_leeways
+from server.core.plan import Face, Layout
+from server.core.planning import Planned
+from server.core.settings import DeckSettings
+from server.core.units import mm_text
+from server.drawing.backs import draw_back
+from server.drawing.sheet import draw_face
+from server.drawing.svg_surface import SvgSurface
+from server.jobs.leeway_tasks import MADE_KEY, design_art, design_pdf, measure_design
+from server.jobs.queue import Work
+from server.web import glow_models as out
+from server.web import models
+from server.web.printer_choice import chosen_printer
+from server.web.profiles import distinct_backs, profiles_of
+from server.web.receiving import in_worker
+from server.web.routes_plan import planned_deck
+from server.web.services import PersonDep, Services, ServicesDep
+
+router = APIRouter(prefix="/api/decks/{deck_id}/glow", tags=["glow"])
+
+_ERRORS: dict[int | str, dict[str, Any]] = {status: {"model": models.ErrorAnswer} for status in (404, 422, 503)}
+_NEAR_PX = 2048  # art is wanted pixel by pixel here
+PrinterId = Annotated[str | None, Query(max_length=64)]
+
+
+@router.get("", responses=_ERRORS)
+async def glow(deck_id: str, services: ServicesDep, person: PersonDep,
+               sheet: Annotated[int, Query(ge=0, le=100_000)] = 0, printer: PrinterId = None) -> out.GlowOut:
+    """One sheet with both its faces drawn as the PDF draws them, where each card lies and how each back looks there.
+
+    ``printer`` looks at another printer than the deck's own; "" at none.
+    """
+    planned = await run_in_threadpool(planned_deck, services, deck_id, _with_printer(printer))
+    sheet = min(sheet, planned.plan.sheet_count - 1)
+    deck_cards = planned.deck.cards
+    keys = frozenset(back.key for card in planned.plan.cards_on(sheet) if (back := deck_cards[card].back))
+    profiles = await profiles_of(services, person.id, planned, keys)
+    face = next(face for face in planned.plan.faces if face.sheet == sheet and face.name != "front")
+    placed = {one.placement.slot: one for one in placed_backs(planned, face, profiles)}
+    return await run_in_threadpool(_glow, services, deck_id, planned, sheet, placed)
+
+
+@router.get("/leeway", responses=_ERRORS)
+async def leeways(deck_id: str, services: ServicesDep, person: PersonDep, printer: PrinterId = None) -> out.LeewaysOut:
+    """How far each distinct back may move on this deck's own sheets, and whether the printer's wander stays inside."""
+    planned = await run_in_threadpool(planned_deck, services, deck_id, _with_printer(printer))
+    profiles = await profiles_of(services, person.id, planned)
+    found = await run_in_threadpool(plan_leeways, planned, profiles)
+    chosen = chosen_printer(services.store, planned.settings)
+    wander = chosen.wander.radius_mm if chosen else None
+    names: dict[str, list[str]] = {}
+    for card in planned.deck.cards:
+        if card.copies:
+            names.setdefault(card.back.key if card.back else "", []).append(card.name)
+    backs = [out.BackOut(key=key, file=art.file, cards=names.get(key, []),
+                         leeway=_leeway(found[key], wander, _rounded(profiles[key].looks)) if key in found else None)
+             for key, art in distinct_backs(planned).items()]
+    rules = [out.RuleOut(name=rule.name, title=rule.title, says=rule.says) for rule in RULES]
+    return out.LeewaysOut(rules=rules, backs=backs, missing=names.get("", []), wander_mm=wander,
+                          printer=chosen.name if chosen else None)
+
+
+@router.get("/backs")
+def choices(deck_id: str) -> out.BackChoices:
+    """What a made back can be."""
+    return out.BackChoices(finishes=[out.ChoiceOut(name=name, label=label) for name, label in FINISHES.items()],
+                           patterns=[out.ChoiceOut(name=name, label=label) for name, label in PATTERNS.items()],
+                           defaults=out.BackAsk())
+
+
+@router.post("/back", responses=_ERRORS)
+async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: PersonDep,
+               printer: PrinterId = None) -> out.BackSeen:
+    """A made back before it is taken: drawn, and measured on this deck's sheets as if every card had it."""
+    planned = await run_in_threadpool(planned_deck, services, deck_id, _with_printer(printer))
+    settings, design = planned.settings, _design(ask, planned.settings)
+    bleed = _design_bleed(settings)
+    work = Work("read", person.id, "back", measure_design, (design, settings.card_size, bleed),
+                services.store.limits.read_seconds)
+    profile: Any = await in_worker(services, work)
+    made = _design_settings(design, ask)
+    art = design_art(settings.card_size, bleed)
+    deck = replace(planned.deck, cards=tuple(replace(card, back=art) for card in planned.deck.cards))
+    with_it = Planned(deck, settings.changed(made), planned.plan, planned.candidates, ())
+    assert with_it.fit(art) == decide(art, settings.card_size, bleed, settings.edges)
+    found = (await run_in_threadpool(plan_leeways, with_it, {MADE_KEY: profile}))[MADE_KEY]
+    surface = SvgSurface(_near, "b")
+    draw_back(surface, design, settings.card_size, bleed)
+    chosen = chosen_printer(services.store, settings)
+    return out.BackSeen(svg=surface.svg(), file=_file_name(design), settings=made,
+                        leeway=_leeway(found, chosen.wander.radius_mm if chosen else None, False))
+
+
+@router.get("/back.pdf", responses={**_ERRORS, 200: {"content": {"application/pdf": {}}}}, response_class=Response)
+async def back_pdf(deck_id: str, services: ServicesDep, person: PersonDep,
+                   ask: Annotated[out.BackAsk, Depends()]) -> Response:
+    """The made back as art: vector, trim and bleed."""
+    planned = await run_in_threadpool(planned_deck, services, deck_id, {})
+    settings = planned.settings
+    arguments = (_design(ask, settings), settings.card_size, _design_bleed(settings))
+    content = await in_worker(services, Work("read", person.id, "back", design_pdf, arguments,
+                                             services.store.limits.read_seconds))
+    assert isinstance(content, bytes)
+    return Response(content, media_type="application/pdf")
+
+
+def _with_printer(printer: str | None) -> dict[str, str]:
+    return {} if printer is None else {"printer": printer}
+
+
+def _near(art: Art) -> str:
+    return f"/api/art/{quote(art.key, safe='')}?longest={_NEAR_PX}"
+
+
+def _glow(services: Services, deck_id: str, planned: Planned, sheet: int, placed: dict[int, PlacedBack]) -> out.GlowOut:
+    plan, layout, settings = planned.plan, planned.plan.layout, planned.settings
+    plain = replace(planned, plan=replace(plan, front_correction=Affine(), back_correction=Affine()))
+    faces = {}
+    for face in (face for face in plan.faces if face.sheet == sheet):
+        surface = SvgSurface(_near, face.name)
+        draw_face(surface, plain, face)
+        faces[face.name] = surface.svg()
+    stock = settings.stock_record
+    rows = services.store.printers.all()
+    return out.GlowOut(
+        revision=services.store.decks.get(deck_id).version, sheet=sheet, sheets=plan.sheet_count,
+        method=layout.method, flip=layout.flip, page=_rect(layout.page),
+        card=_rect(Rect(0, 0, layout.card.width_mm, layout.card.height_mm)),
+        corner_radius_mm=layout.card.corner_radius_mm,
+        through=out.ThroughOut(axis=layout.through.axis, at=layout.through.at_mm), panel=_panel(layout),
+        creases=[out.LineOut(start=line.start, end=line.end) for line in layout.creases], spine_mm=layout.spine_mm,
+        core_mm=settings.core_mm if layout.creases else 0.0,
+        stock=out.GlowStock(label=stock.label, grammage_gsm=stock.grammage_gsm, caliper_mm=stock.caliper_mm,
+                            show_through=stock.show_through),
+        faces=faces, front_correction=_matrix(plan.front_correction), back_correction=_matrix(plan.back_correction),
+        cards=_cards(planned, sheet, placed), printer=_printer(services, settings),
+        printers=[out.PrinterChoice(id=row.id, name=row.name) for row in rows])
+
+
+def _cards(planned: Planned, sheet: int, placed: dict[int, PlacedBack]) -> list[out.GlowCard]:
+    faces = [face for face in planned.plan.faces if face.sheet == sheet]
+    sides = {(one.side, one.slot): one for face in faces for one in planned.plan.placements(Face(sheet, face.name))}
+    cards = []
+    for slot, number in enumerate(planned.plan.cards_on(sheet)):
+        card, front, behind = planned.deck.cards[number], sides["front", slot], sides["back", slot]
+        look = placed[slot].look if slot in placed else None
+        cards.append(out.GlowCard(
+            slot=slot, card=number, name=card.name, front=_rect(front.trim), front_rotation=front.rotation_deg,
+            back=_rect(behind.trim), back_rotation=behind.rotation_deg, back_key=card.back.key if card.back else None,
+            look=out.LookOut(reach_mm=_sides(look.reach_mm), next_mm=_sides(look.next_mm),
+                             art_mm=_sides(look.art_mm), border_mm=_sides(look.border_mm)) if look else None))
+    return cards
+
+
+def _panel(layout: Layout) -> out.RectOut | None:
+    """The fronts' side of the fold: the page up to the crease nearest to them."""
+    page, block = layout.page, layout.block
+    left, top, right, bottom = page.x, page.y, page.right, page.bottom
+    for crease in layout.creases:
+        at = crease.at_mm
+        if crease.axis == "vertical":
+            left, right = (left, min(right, at)) if block.centre[0] < at else (max(left, at), right)
+        else:
+            top, bottom = (top, min(bottom, at)) if block.centre[1] < at else (max(top, at), bottom)
+    return _rect(Rect(left, top, right - left, bottom - top)) if layout.creases else None
+
+
+def _printer(services: Services, settings: DeckSettings) -> out.PrinterOut | None:
+    printer = chosen_printer(services.store, settings)
+    if printer is None:
+        return None
+    return out.PrinterOut(
+        id=settings.printer, name=printer.name, state=printer.state(date.today()),
+        drift=_matrix(printer.drift.matrix) if printer.drift else None,
+        says=printer.drift.says() if printer.drift else "", wander_mm=printer.wander.radius_mm,
+        wander_says=printer.wander.says())
+
+
+def _leeway(leeway: Leeway, wander_mm: float | None, corners_differ: bool) -> out.LeewayOut:
+    first = leeway.first
+    return out.LeewayOut(
+        paper_shows_mm=_sides(leeway.paper_shows_mm), neighbour_shows_mm=_sides(leeway.neighbour_shows_mm),
+        art_cut_mm=_sides(leeway.art_cut_mm), uneven_mm=_sides(leeway.uneven_mm), leeway_mm=leeway.leeway_mm,
+        clean_mm=leeway.clean_mm, first_rule=first[1] if first else None, first_side=first[2] if first else None,
+        says=leeway.says(), verdict=None if wander_mm is None else verdict(leeway.leeway_mm, wander_mm),
+        corners_differ=corners_differ)
+
+
+def _rounded(looks: Sides[Any]) -> bool:
+    return any(look.corners_differ for _, look in looks.items())
+
+
+def _design(ask: out.BackAsk, settings: DeckSettings) -> BackDesign:
+    """Raises BadValue for a choice that can't be drawn on this deck's card."""
+    return BackDesign(ask.finish, ask.pattern, colour_from(ask.ground, "ground"), colour_from(ask.ink, "ink"),
+                      ask.title, ask.buffer_mm).checked(settings.card_size)
+
+
+def _design_bleed(settings: DeckSettings) -> float:
+    """Bleed in the art where art may carry some; otherwise it is drawn at trim size, and bleed made as for all."""
+    return settings.bleed_mm if settings.edges in ("auto", "art") else 0.0
+
+
+def _design_settings(design: BackDesign, ask: out.BackAsk) -> dict[str, str]:
+    """The deck settings that belong to a design: the flood, or none."""
+    return {"back_flood": "#{:02x}{:02x}{:02x}".format(*design.ground) if design.finish == "flooded" else ""}
+
+
+def _file_name(design: BackDesign) -> str:
+    buffer = f"_{mm_text(design.buffer_mm).replace('.', '-')}mm" if design.finish == "inset" else ""
+    return f"backs/made_{design.finish}_{design.pattern}{buffer}.pdf"
+
+
+def _rect(rect: Rect) -> out.RectOut:
+    return out.RectOut(x=rect.x, y=rect.y, width=rect.width, height=rect.height)
+
+
+def _matrix(matrix: Affine) -> tuple[float, float, float, float, float, float]:
+    return matrix.a, matrix.b, matrix.c, matrix.d, matrix.e, matrix.f
+
+
+def _sides(sides: Sides[float | None]) -> out.SidesOut:
+    return out.SidesOut(left=sides.left, right=sides.right, top=sides.top, bottom=sides.bottom)
