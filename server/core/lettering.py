@@ -8,6 +8,7 @@ is told here, so that no layout depends on the font at hand.
 from __future__ import annotations
 
 import unicodedata
+from functools import lru_cache
 
 # Advance widths of Helvetica in thousandths of the em, by WinAnsi code from 32 (ISO 32000-1, Annex D.2), 16 to a row.
 # Source: Adobe Font Metrics for the Core 14 fonts, Helvetica.afm. The codes that WinAnsi leaves empty are 0.
@@ -59,6 +60,7 @@ def text_width_mm(text: str, size_mm: float) -> float:
     return sum(_width(char) for char in plain_line(text)) * size_mm / 1000.0
 
 
+@lru_cache(maxsize=4096)
 def _width(char: str) -> int:
     code = winansi(char)
     if code:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
 
 from server.core.geometry import Point, Rect
@@ -107,6 +108,7 @@ def _gauges(waste: Waste) -> list[Mark]:
     return marks
 
 
+@lru_cache(maxsize=64)  # at the same place on sheet after sheet
 def _ruler(cell: Cell) -> Mark:
     """A 50 mm ruler with a tick each millimetre, longer at 5 and 10."""
     lines = [cell.line((0, 0), (RULER_MM, 0))]
@@ -127,6 +129,7 @@ def _whole_id1(box: Rect) -> Mark:
                 texts=tuple(MarkText((x, y + 3 * row), text) for row, text in enumerate(texts)))
 
 
+@lru_cache(maxsize=64)
 def _id1_ticks(cell: Cell, length_mm: float, text: str) -> Mark:
     start = 0.3
     ticks = [cell.line((at, 0), (at, 2.0)) for at in (start, start + length_mm)]

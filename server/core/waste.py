@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 
 from server.core.cuts import cut_positions
@@ -143,11 +144,12 @@ def _square(box: Rect, size: float) -> Rect:
     return Rect(x - size / 2, y - size / 2, size, size)
 
 
-def _rows(cell: Cell) -> list[Cell]:
+@lru_cache(maxsize=1024)  # sheet after sheet has the same bands
+def _rows(cell: Cell) -> tuple[Cell, ...]:
     count = max(1, int(cell.thickness / ROW_MM))
     high = min(cell.thickness / count, ROW_MM + 0.4)
-    return [replace(cell, box=bounds((cell.point((0, row * high)), cell.point((cell.length, (row + 1) * high)))))
-            for row in range(count)]
+    return tuple(replace(cell, box=bounds((cell.point((0, row * high)), cell.point((cell.length, (row + 1) * high)))))
+                 for row in range(count))
 
 
 def waste_of(plan: SheetPlan, face: Face) -> Waste:

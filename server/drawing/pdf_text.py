@@ -6,6 +6,7 @@ import html
 import re
 import unicodedata
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from server.core.geometry import Affine
@@ -71,13 +72,14 @@ class TextForms:
                        natural * squeeze)
 
 
-def runs(line: str) -> list[tuple[str, bool]]:
+@lru_cache(maxsize=256)  # most labels stand on every sheet
+def runs(line: str) -> tuple[tuple[str, bool], ...]:
     """A line cut between words into what WinAnsi holds (True) and what it doesn't; whole where it runs right to left.
 
     So the parts that many sheets share, such as a deck's name, are set once, whatever number stands beside them.
     """
     if any(unicodedata.bidirectional(char) in ("R", "AL", "AN") for char in line):
-        return [(line, False)]
+        return ((line, False),)
     found: list[tuple[str, bool]] = []
     for word in re.findall(r" +|[^ ]+", line):
         plain = winansi(word) is not None
@@ -86,7 +88,7 @@ def runs(line: str) -> list[tuple[str, bool]]:
         if found and found[-1][1] == plain:
             word = found.pop()[0] + word
         found.append((word, plain))
-    return found
+    return tuple(found)
 
 
 def _spans(page: Any) -> list[Any]:

@@ -249,7 +249,7 @@ def test_scripts_mix_in_one_line_and_what_sheets_share_is_set_once() -> None:
     ("Я  Я я", [("Я  Я я", False)]), ("Яa 5", [("Яa", False), (" 5", True)]), ("a פנס 5", [("a פנס 5", False)]),
 ])
 def test_runs_are_cut_between_words(line: str, expected: list[tuple[str, bool]]) -> None:
-    assert runs(line) == expected
+    assert list(runs(line)) == expected
 
 
 def test_the_same_line_is_set_once() -> None:
