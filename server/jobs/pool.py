@@ -21,6 +21,7 @@ from server.jobs.worker import Message, serve
 from server.store.limits import Limits
 
 _LOOK_SECONDS = 0.05
+_START_SECONDS = 60.0
 _SPAWN = multiprocessing.get_context("spawn")
 
 
@@ -153,6 +154,13 @@ class _Seat(threading.Thread):
             process.start()
             theirs.close()
             self._worker, self._served = _Worker(process, ours), 0
+            # A job's time counts from here: a busy machine may take seconds to start a process.
+            try:
+                up = ours.poll(_START_SECONDS) and ours.recv()
+            except (EOFError, OSError):
+                up = None
+            if not up:
+                raise Stopped("A worker process didn't start.", "Close other programs, then try again.")
         return self._worker
 
     def _drop(self) -> None:

@@ -23,9 +23,9 @@ _PROGRESS_SECONDS = 0.1
 
 
 class Message(NamedTuple):
-    """From a worker: progress ``(done, total, text)``, a result, or the error that ended the task."""
+    """From a worker: that it is up, progress ``(done, total, text)``, a result, or the error that ended the task."""
 
-    kind: Literal["progress", "result", "error"]
+    kind: Literal["ready", "progress", "result", "error"]
     value: Any
 
 
@@ -48,6 +48,7 @@ def serve(pipe: connection.Connection[Any, Any], memory_bytes: int) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     _limit_memory(memory_bytes)
+    pipe.send(Message("ready", None))
     while True:
         try:
             task, arguments = pipe.recv()

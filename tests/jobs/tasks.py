@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from server.errors import Unreadable
-from server.jobs.tasks import BuildOrder
+from server.jobs.tasks import BuildOrder, ReadOrder
 from server.jobs.worker import Report
 
 
@@ -70,3 +70,11 @@ def counted_build(report: Report, order: BuildOrder) -> dict[str, Any]:
             "cards_per_sheet": 9, "cuts": 4, "waste_percent": 1.0}
     Path(order.info).write_text(json.dumps(info), encoding="utf-8")
     return info
+
+
+def die_reading(report: Report, order: ReadOrder) -> None:
+    os._exit(13)
+
+
+def hang_reading(report: Report, order: ReadOrder) -> None:
+    hang(report)
