@@ -89,6 +89,8 @@ class SheetPage {
   #wait() {
     const settings = this.changes();
     this.view.empty("The sheet is drawn as soon as the deck has a card.");
+    for (const part of ["[data-figures]", "[data-notes]"]) need(part).replaceChildren();
+    need("[data-alternatives-section]").hidden = true;
     const way = el("a", { class: "button button-small", href: `/decks/${encodeURIComponent(this.deck.id)}/art` }, "To the art");
     need("[data-plan-error]").replaceChildren(notice("note", "This deck has no card to lay out yet.", "", way));
     if (Object.keys(settings).length) this.saveSoon(settings);

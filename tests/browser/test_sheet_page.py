@@ -40,6 +40,7 @@ def test_the_sheet_follows_the_form_and_is_saved(page: Page, live_server: LiveSe
     page.get_by_label("Paper size").select_option("a3")
     expect(sheet(page)).to_have_attribute("viewBox", "0 0 297 420")  # ISO 216
     expect(figure(page, "sheet")).to_have_text("1")
+    expect(page.locator("[data-save-state]")).to_have_text("Saved")
     page.get_by_label("Fold with backs below").check()
     expect(page.locator("[data-faces]")).to_have_text("Front and back")
     expect(page.locator("[data-save-state]")).to_have_text("Saved")

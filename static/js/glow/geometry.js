@@ -1,0 +1,147 @@
+/**
+ * The geometry of the Glow page, pure: the same frames and signs as the server's.
+ *
+ * Millimetres, x right, y down, a positive angle clockwise. A matrix is [a, b, c, d, e, f]: x' = a x + c y + e,
+ * y' = b x + d y + f. What the printer does to the back is told behind the front, as it is seen against a light.
+ */
+
+/** @typedef {[number, number, number, number, number, number]} Matrix */
+/** @typedef {[number, number]} Point */
+/** @typedef {{x: number, y: number, width: number, height: number}} Rect */
+/** @typedef {{axis: "vertical"|"horizontal", at: number}} Through */
+/** @typedef {{dx: number, dy: number, turn: number, scale: number}} Move mm, mm, degrees, per cent */
+/** @typedef {"left"|"right"|"top"|"bottom"} Side */
+
+export const IDENTITY = /** @type {Matrix} */ ([1, 0, 0, 1, 0, 0]);
+/** @type {Move} */
+export const STILL = Object.freeze({ dx: 0, dy: 0, turn: 0, scale: 100 });
+
+/**
+ * The matrix that applies `first`, then `second`.
+ *
+ * @param {Matrix} second
+ * @param {Matrix} first
+ * @returns {Matrix}
+ */
+export function after([a, b, c, d, e, f], [p, q, r, s, t, u]) {
+  return [a * p + c * q, b * p + d * q, a * r + c * s, b * r + d * s, a * t + c * u + e, b * t + d * u + f];
+}
+
+/** @param {...Matrix} several the last is applied first @returns {Matrix} */
+export const chain = (...several) => several.reduce((all, next) => after(all, next));
+
+/** @param {Matrix} matrix @param {Point} point @returns {Point} */
+export const apply = ([a, b, c, d, e, f], [x, y]) => [a * x + c * y + e, b * x + d * y + f];
+
+/** @param {Matrix} matrix @returns {Matrix} */
+export function inverse([a, b, c, d, e, f]) {
+  const det = a * d - b * c;
+  return [d / det, -b / det, -c / det, a / det, (c * f - d * e) / det, (b * e - a * f) / det];
+}
+
+/** @param {number} dx @param {number} dy @returns {Matrix} */
+export const shift = (dx, dy) => [1, 0, 0, 1, dx, dy];
+
+/** @param {number} factor @returns {Matrix} */
+export const scaling = (factor) => [factor, 0, 0, factor, 0, 0];
+
+/**
+ * A clockwise turn about the origin; quarter turns are exact.
+ *
+ * @param {number} degrees
+ * @returns {Matrix}
+ */
+export function turning(degrees) {
+  const exact = /** @type {Record<number, Point>} */ ({ 0: [1, 0], 90: [0, 1], 180: [-1, 0], 270: [0, -1] });
+  const radians = degrees * Math.PI / 180;
+  const [cos, sin] = exact[((degrees % 360) + 360) % 360] ?? [Math.cos(radians), Math.sin(radians)];
+  return [cos, sin, -sin, cos, 0, 0];
+}
+
+/** @param {Through} through @returns {Matrix} */
+export const throughFront = ({ axis, at }) => axis === "vertical" ? [-1, 0, 0, 1, 2 * at, 0] : [1, 0, 0, -1, 0, 2 * at];
+
+/**
+ * Where a back that was meant for a place lands, behind the front: turned and scaled about the page's centre, which
+ * itself lands `dx` to the right and `dy` lower.
+ *
+ * @param {Move} move
+ * @param {Rect} page
+ * @returns {Matrix}
+ */
+export function moved({ dx, dy, turn, scale }, page) {
+  const x = page.x + page.width / 2;
+  const y = page.y + page.height / 2;
+  return chain(shift(x + dx, y + dy), turning(turn), scaling(scale / 100), shift(-x, -y));
+}
+
+/**
+ * The shift, turn and scale of a matrix, told at the page's centre; what is out of square or unevenly scaled is
+ * shared out evenly, so that the sliders can show it.
+ *
+ * @param {Matrix} matrix
+ * @param {Rect} page
+ * @returns {Move}
+ */
+export function moveOf(matrix, page) {
+  const centre = /** @type {Point} */ ([page.x + page.width / 2, page.y + page.height / 2]);
+  const [x, y] = apply(matrix, centre);
+  const [a, b, c, d] = matrix;
+  return {
+    dx: x - centre[0], dy: y - centre[1], turn: Math.atan2(b - c, a + d) * 180 / Math.PI,
+    scale: Math.sqrt(Math.abs(a * d - b * c)) * 100,
+  };
+}
+
+/**
+ * A card's own frame, upright with its origin at the trim's top-left corner, onto its page.
+ *
+ * @param {Rect} trim on the page
+ * @param {number} rotation clockwise, quarter turns
+ * @returns {Matrix}
+ */
+export function cardOnPage(trim, rotation) {
+  const { x, y, width, height } = trim;
+  const corner = /** @type {Record<number, Point>} */ ({
+    0: [x, y], 90: [x + width, y], 180: [x + width, y + height], 270: [x, y + height],
+  })[rotation];
+  return after(shift(...corner), turning(rotation));
+}
+
+/**
+ * What carries a back page, as it is drawn without correction, to where it lies behind the front.
+ *
+ * @param {{through: Through, page: Rect}} sheet
+ * @param {Matrix} drift
+ * @param {Matrix} correction what the back page is printed through
+ * @returns {Matrix}
+ */
+export const landing = (sheet, drift, correction = IDENTITY) => chain(drift, throughFront(sheet.through), correction);
+
+/**
+ * What a cut card's back shows of its art: from the art's card frame to the frame of the cut card, seen from the back.
+ * The identity where the back lands as it was meant.
+ *
+ * @param {{through: Through}} sheet
+ * @param {{front: Rect, front_rotation: number, back: Rect, back_rotation: number}} card
+ * @param {Matrix} lands as `landing` gives it
+ * @returns {Matrix}
+ */
+export function artOnCut(sheet, card, lands) {
+  const placed = cardOnPage(card.back, card.back_rotation);
+  const meant = after(throughFront(sheet.through), placed);
+  return chain(inverse(meant), lands, placed);
+}
+
+/** @param {Rect} rect @returns {[Point, Point, Point, Point]} */
+export const corners = ({ x, y, width, height }) =>
+  [[x, y], [x + width, y], [x + width, y + height], [x, y + height]];
+
+/** @param {Rect} rect @param {Matrix} matrix @returns {Rect} the smallest upright rectangle around the image */
+export function boundsOf(rect, matrix) {
+  const points = corners(rect).map((point) => apply(matrix, point));
+  const xs = points.map(([x]) => x);
+  const ys = points.map(([, y]) => y);
+  const [left, top] = [Math.min(...xs), Math.min(...ys)];
+  return { x: left, y: top, width: Math.max(...xs) - left, height: Math.max(...ys) - top };
+}

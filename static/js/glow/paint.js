@@ -1,0 +1,165 @@
+/**
+ * Paint one of the server's drawings onto a canvas: the same faces that go into the PDF, at any resolution.
+ *
+ * The drawing uses a few kinds of element only (see `server/drawing/svg_surface.py`), so it is walked and painted
+ * directly; a browser's own way of drawing SVG as a picture would not fetch the art in it.
+ */
+
+import { drawing } from "../dom.js";
+
+/** @typedef {import("./geometry.js").Matrix} Matrix */
+/** @typedef {CanvasRenderingContext2D} Context */
+
+/** Art is fetched and decoded once for the page. @type {Map<string, Promise<ImageBitmap>>} */
+const art = new Map();
+
+/** @param {string} href @returns {Promise<ImageBitmap>} */
+function picture(href) {
+  let found = art.get(href);
+  if (!found) {
+    found = fetch(href, { credentials: "same-origin" }).then(async (answer) => {
+      if (!answer.ok) throw new Error("A picture of this sheet could not be read.");
+      return createImageBitmap(await answer.blob());
+    });
+    found.catch(() => art.delete(href));
+    art.set(href, found);
+  }
+  return found;
+}
+
+/** A drawing with its pictures at hand. */
+export class Drawing {
+  /**
+   * @param {SVGSVGElement} root
+   * @param {Map<string, ImageBitmap>} pictures
+   */
+  constructor(root, pictures) {
+    this.root = root;
+    this.pictures = pictures;
+    const box = root.viewBox.baseVal;
+    /** mm */
+    this.width = box.width;
+    this.height = box.height;
+  }
+
+  /** @param {string} svg @returns {Promise<Drawing>} */
+  static async load(svg) {
+    const root = drawing(svg);
+    const hrefs = new Set(Array.from(root.querySelectorAll("image"), (image) => image.getAttribute("href") ?? ""));
+    const pictures = await Promise.all(Array.from(hrefs, async (href) =>
+      /** @type {[string, ImageBitmap]} */ ([href, await picture(href)])));
+    return new Drawing(root, new Map(pictures));
+  }
+
+  /**
+   * The whole drawing on a canvas of its own.
+   *
+   * @param {number} px_mm pixels to the millimetre
+   * @returns {HTMLCanvasElement}
+   */
+  canvas(px_mm) {
+    const made = document.createElement("canvas");
+    made.width = Math.round(this.width * px_mm);
+    made.height = Math.round(this.height * px_mm);
+    const context = /** @type {Context} */ (made.getContext("2d", { alpha: false }));
+    context.imageSmoothingQuality = "high";
+    context.scale(made.width / this.width, made.height / this.height);
+    this.paint(context);
+    return made;
+  }
+
+  /** Paint everything in the context's own frame, mm. @param {Context} context */
+  paint(context) {
+    for (const child of this.root.children) this.#element(context, child);
+  }
+
+  /** @param {Context} context @param {Element} element */
+  #element(context, element) {
+    const kind = element.localName;
+    if (kind === "defs") return;
+    context.save();
+    const matrix = matrixOf(element.getAttribute("transform"));
+    if (matrix) context.transform(...matrix);
+    const clip = /url\(#(.+)\)/.exec(element.getAttribute("clip-path") ?? "");
+    if (clip) this.#clip(context, clip[1]);
+    if (kind === "g") for (const child of element.children) this.#element(context, child);
+    else PAINTERS[kind]?.(context, element, this.pictures);
+    context.restore();
+  }
+
+  /** @param {Context} context @param {string} id */
+  #clip(context, id) {
+    const rect = this.root.querySelector(`clipPath[id="${id}"] > rect`);
+    if (!rect) return;
+    context.beginPath();
+    context.rect(...numbers(rect, "x", "y", "width", "height"));
+    context.clip();
+  }
+}
+
+/** @param {Element} element @param {...string} names @returns {any} */
+const numbers = (element, ...names) => names.map((name) => Number(element.getAttribute(name) ?? 0));
+
+/** @param {string|null} text @returns {Matrix|null} */
+function matrixOf(text) {
+  if (!text) return null;
+  const values = text.slice(text.indexOf("(") + 1, -1).trim().split(/[\s,]+/).map(Number);
+  if (text.startsWith("matrix")) return /** @type {Matrix} */ (values);
+  const [degrees, x = 0, y = 0] = values; // rotate(degrees x y)
+  const [cos, sin] = [Math.cos(degrees * Math.PI / 180), Math.sin(degrees * Math.PI / 180)];
+  return [cos, sin, -sin, cos, x - cos * x + sin * y, y - sin * x - cos * y];
+}
+
+/** @param {Context} context @param {Element} element @param {Path2D} [path] */
+function ink(context, element, path) {
+  const [fill, stroke] = [element.getAttribute("fill"), element.getAttribute("stroke")];
+  if (fill && fill !== "none") {
+    context.fillStyle = fill;
+    path ? context.fill(path) : context.fill();
+  }
+  if (stroke && stroke !== "none") {
+    context.strokeStyle = stroke;
+    context.lineWidth = Number(element.getAttribute("stroke-width"));
+    context.setLineDash((element.getAttribute("stroke-dasharray") ?? "").split(/\s+/).filter(Boolean).map(Number));
+    path ? context.stroke(path) : context.stroke();
+  }
+}
+
+/** @type {Record<string, (context: Context, element: Element, pictures: Map<string, ImageBitmap>) => void>} */
+const PAINTERS = {
+  image(context, element, pictures) {
+    const bitmap = pictures.get(element.getAttribute("href") ?? "");
+    if (bitmap) context.drawImage(bitmap, 0, 0, 1, 1);
+  },
+  polygon(context, element) {
+    const points = (element.getAttribute("points") ?? "").trim().split(/\s+/).map((pair) => pair.split(",").map(Number));
+    context.beginPath();
+    for (const [x, y] of points) context.lineTo(x, y);
+    context.closePath();
+    ink(context, element);
+  },
+  path(context, element) {
+    ink(context, element, new Path2D(element.getAttribute("d") ?? ""));
+  },
+  rect(context, element) {
+    const [x, y, width, height, rx] = numbers(element, "x", "y", "width", "height", "rx");
+    context.beginPath();
+    if (rx) context.roundRect(x, y, width, height, rx);
+    else context.rect(x, y, width, height);
+    ink(context, element);
+  },
+  circle(context, element) {
+    const [x, y, r] = numbers(element, "cx", "cy", "r");
+    context.beginPath();
+    context.arc(x, y, r, 0, 2 * Math.PI);
+    ink(context, element);
+  },
+  text(context, element) {
+    const [x, y, size] = numbers(element, "x", "y", "font-size");
+    context.font = `${size}px ${element.getAttribute("font-family")}`;
+    context.textAlign = ({ start: "left", middle: "center", end: "right" }[element.getAttribute("text-anchor") ?? "start"]
+      ?? "left");
+    context.fillStyle = element.getAttribute("fill") ?? "#000000";
+    context.fillText(element.textContent ?? "", x, y);
+  },
+};
