@@ -19,6 +19,7 @@ Buffer = bytes | bytearray | memoryview
 # The second line marks the file as binary (7.5.2).
 _HEADER = b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n"
 _FREE = -1
+_FORMATS = tuple(f"%.{digits}f" for digits in range(10))
 # Windows has no gathering write; POSIX takes at least 16 parts at once, all systems of today 1024.
 _GATHERS = hasattr(os, "writev")
 _MOST_GATHERED, _BULK_BYTES = 512, 128 * 1024
@@ -26,8 +27,8 @@ _MOST_GATHERED, _BULK_BYTES = 512, 128 * 1024
 
 def number(value: float, digits: int = 4) -> str:
     """A real number as PDF writes it, without exponent or trailing zeros: at most ``digits`` decimals."""
-    text = f"{value:.{digits}f}"
-    if "." in text:
+    text = _FORMATS[digits] % value
+    if digits:
         text = text.rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
 
@@ -75,10 +76,11 @@ class PdfFile:
         for first in range(0, len(parts), _MOST_GATHERED):
             batch = parts[first:first + _MOST_GATHERED]
             done = os.writev(handle, batch)
-            for part in batch:  # a system may write less than it was given
-                self._out.write(part[done:])
-                done = max(0, done - len(part))
-            self._out.flush()
+            if done < sum(map(len, batch)):  # a system may write less than it was given
+                for part in batch:
+                    self._out.write(part[done:])
+                    done = max(0, done - len(part))
+                self._out.flush()
         self._at += length
 
     def reserve(self) -> int:

@@ -103,11 +103,11 @@ def _image_entries(width: int, height: int, space: bytes) -> bytes:
 def _content(art: Art, path: Path) -> Iterator[memoryview]:
     """All bytes of a file, mapped where the system can: copied straight from its cache, they take no memory here."""
     try:
-        with path.open("rb") as source:
+        with path.open("rb", buffering=0) as source:
             try:
                 whole: mmap.mmap | bytes = mmap.mmap(source.fileno(), 0, access=mmap.ACCESS_READ)
             except (OSError, ValueError):  # an empty file, or a place that can't be mapped
-                whole = source.read()
+                whole = source.readall()
     except OSError as error:
         raise Unreadable(f"{art.file}: can't be read ({error.strerror or error}).",
                          "Check that the file is still there.") from error

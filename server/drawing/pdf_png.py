@@ -11,6 +11,7 @@ import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+_HEAD = struct.Struct(">I4s")
 _SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _GREY, _RGB, _PALETTE = 0, 2, 3
 _DEPTHS: dict[int, tuple[int, ...]] = {
@@ -57,21 +58,20 @@ def _chunks(data: memoryview) -> Iterator[tuple[bytes, memoryview, int]]:
     """(name, content, CRC) of each chunk up to IEND; the CRC is checked."""
     if bytes(data[:8]) != _SIGNATURE:
         raise ValueError("it doesn't begin as a PNG does")
-    at = 8
-    while True:
-        if at + 12 > len(data):
-            raise ValueError("it ends too early")
-        length, name = struct.unpack_from(">I4s", data, at)
+    at, size = 8, len(data)
+    while at + 12 <= size:
+        length, name = _HEAD.unpack_from(data, at)
         end = at + 8 + length
-        if end + 4 > len(data):
-            raise ValueError("it ends too early")
-        (crc,) = struct.unpack_from(">I", data, end)
-        if zlib.crc32(data[at + 4:end]) != crc:
+        if end + 4 > size:
+            break
+        crc = zlib.crc32(data[at + 4:end])
+        if crc != int.from_bytes(data[end:end + 4], "big"):
             raise ValueError(f"its {name.decode('latin-1')} part is damaged")
         if name == b"IEND":
             return
         yield name, data[at + 8:end], crc
         at = end + 4
+    raise ValueError("it ends too early")
 
 
 def read_png(data: memoryview) -> Png:
@@ -80,11 +80,11 @@ def read_png(data: memoryview) -> Png:
     parts: list[memoryview] = []
     sums: list[int] = []
     for name, content, crc in _chunks(data):
-        if not small and name != b"IHDR":
-            raise ValueError("it doesn't begin with a header")
-        if name == b"IDAT":
+        if name == b"IDAT" and small:
             parts.append(content)
             sums.append(crc)
+        elif not small and name != b"IHDR":
+            raise ValueError("it doesn't begin with a header")
         elif name in (b"IHDR", b"PLTE", b"tRNS", b"iCCP"):
             small.setdefault(name, bytes(content))
     if len(small.get(b"IHDR", b"")) != 13 or not any(parts):

@@ -106,8 +106,9 @@ def _laps(planned: Planned, placement: Placement, later: tuple[Placement, ...]) 
     The later card covers it wholly, so it never shows; without it two soft edges would meet in a light hairline.
     """
     trim = placement.trim
+    near = trim.grown(Edges.all(LAP_MM))
     over = [(other.trim, THIN_LAP_MM if see_through(art) else LAP_MM)
-            for other in later if (art := art_of(planned, other))]
+            for other in later if near.overlaps(other.trim) and (art := art_of(planned, other))]
     sides = ((-LAP_MM, 0.0), (0.0, -LAP_MM), (LAP_MM, 0.0), (0.0, LAP_MM))
     return Edges(*(min((lap for other, lap in over if trim.moved(*side).overlaps(other)), default=0.0)
                    for side in sides))
