@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from importlib import import_module
 from types import ModuleType
 
-COMMANDS = ("serve", "build", "check", "leeway")  # ``serve`` brings ``demo`` along
+COMMANDS = ("serve", "build", "check", "leeway", "backup")  # ``serve`` brings ``demo`` along, ``backup`` ``restore``
 # What ``lampfold`` alone does.
 DEFAULT_COMMAND = "serve"
 

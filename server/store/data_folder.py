@@ -6,6 +6,7 @@ import contextlib
 import os
 import shutil
 import sys
+import time
 from pathlib import Path
 from typing import IO
 
@@ -15,6 +16,7 @@ from server.errors import NoRoom, StoreTrouble
 from server.store.limits import bytes_text
 
 _LOCK_FILE = "lampfold.lock"
+_STILL_WRITTEN_SECONDS = 60.0
 
 
 def default_folder() -> Path:
@@ -72,11 +74,13 @@ class DataFolder:
             self._lock.close()
             self._lock = None
 
-    def clear_incoming(self) -> None:
-        """Remove what an earlier run was receiving when it ended."""
+    def clear_incoming(self, older_than_seconds: float = _STILL_WRITTEN_SECONDS) -> None:
+        """Remove what an earlier run was receiving when it ended; what is being written just now is a restore's."""
+        oldest = time.time() - older_than_seconds
         for left in self.incoming.iterdir():
             with contextlib.suppress(OSError):
-                left.unlink()
+                if left.is_file() and left.stat().st_mtime <= oldest:
+                    left.unlink()
 
     def check_room(self, wanted_bytes: int, keep_free_bytes: int, what: str) -> None:
         """Raises NoRoom if storing ``wanted_bytes`` for ``what`` would leave less than ``keep_free_bytes`` free."""
