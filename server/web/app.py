@@ -14,6 +14,7 @@ from server import __version__
 from server.errors import LampfoldError
 from server.resources import shipped
 from server.web import (
+    routes_archive,
     routes_art,
     routes_decks,
     routes_files,
@@ -32,6 +33,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     routes_tables.router,
     routes_decks.router,
     routes_files.router,
+    routes_archive.router,
     routes_plan.router,
     routes_glow.router,
     routes_jobs.router,

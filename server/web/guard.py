@@ -40,7 +40,7 @@ SECURITY_HEADERS = {
 # A browser sends some 20 headers and 2 kB; the protocol checks bytes only where they come in bits.
 _MOST_HEADERS, MOST_HEADER_BYTES = 100, 16 * 1024
 _FILE = re.compile(r"/api/decks/[^/]+/files/(.+)")
-_ARCHIVE = re.compile(r"/api/decks/[^/]+/archive|/api/archive")
+_ARCHIVE = re.compile(r"/api/decks/[^/]+/archive")
 
 
 def cookie_name(port: int) -> str:

@@ -160,6 +160,19 @@ class StoredFile(FileOut):
     revision: int
 
 
+class IgnoredOut(BaseModel):
+    path: str
+    reason: str
+
+
+class ArchiveOut(BaseModel):
+    """What an archive brought, and what was left out."""
+
+    files: list[FileOut]
+    ignored: list[IgnoredOut]
+    revision: int
+
+
 class DemoOut(BaseModel):
     which: str
     name: str
