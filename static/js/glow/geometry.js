@@ -145,3 +145,63 @@ export function boundsOf(rect, matrix) {
   const [left, top] = [Math.min(...xs), Math.min(...ys)];
   return { x: left, y: top, width: Math.max(...xs) - left, height: Math.max(...ys) - top };
 }
+
+/** @typedef {{panel: Rect|null, page: Rect, through: Through, creases: {start: Point, end: Point}[]}} FoldedSheet */
+/** @typedef {"front"|"spine"|"back"} Part */
+
+/**
+ * Where the parts of a spread lie: the fronts' panel, the spine between two creases, and the backs' panel.
+ *
+ * @param {FoldedSheet} sheet
+ * @returns {{level: boolean, near: number, far: number, way: 1|-1, rects: Record<Part, Rect>}} `near` and `far` are the
+ *   creases as they follow the fronts; `way` is 1 where the backs lie to the right or below
+ */
+export function partsOf({ page, panel, through, creases }) {
+  const level = through.axis === "horizontal";
+  const ats = creases.map(({ start }) => start[level ? 1 : 0]);
+  const front = /** @type {Rect} */ (panel);
+  const before = (level ? front.y : front.x) < through.at - 1e-9;
+  const [near, far] = before ? [Math.min(...ats), Math.max(...ats)] : [Math.max(...ats), Math.min(...ats)];
+  const strip = (/** @type {number} */ from, /** @type {number} */ to) => level
+    ? { x: page.x, y: Math.min(from, to), width: page.width, height: Math.abs(to - from) }
+    : { x: Math.min(from, to), y: page.y, width: Math.abs(to - from), height: page.height };
+  const end = before ? (level ? page.y + page.height : page.x + page.width) : (level ? page.y : page.x);
+  return { level, near, far, way: before ? 1 : -1, rects: { front, spine: strip(near, far), back: strip(far, end) } };
+}
+
+/**
+ * How a part of the spread lies in space when it is folded by `degrees` (0 flat, 180 folded): a 4 x 4 matrix by columns,
+ * as CSS's matrix3d takes it. x right, y down, z towards the eye; the fronts stay where they are, the backs go behind.
+ *
+ * @param {FoldedSheet} sheet
+ * @param {Part} part
+ * @param {number} degrees
+ * @returns {number[]}
+ */
+export function foldMatrix(sheet, part, degrees) {
+  const { level, near, far, way } = partsOf(sheet);
+  const angle = part === "front" ? 0 : (part === "spine" && near !== far ? degrees / 2 : degrees) * Math.PI / 180;
+  const half = degrees / 2 * Math.PI / 180;
+  const wide = far - near; // signed, from the fronts' crease to the backs'
+  const hinge = part === "back" ? [near + wide * Math.cos(half), -Math.abs(wide) * Math.sin(half)] : [near, 0];
+  const from = part === "back" ? far : near;
+  const [cos, sin] = [Math.cos(angle), way * Math.sin(angle)];
+  const [along, deep] = [hinge[0] - from * cos, hinge[1] + from * sin];
+  return level
+    ? [1, 0, 0, 0, 0, cos, -sin, 0, 0, sin, cos, 0, 0, along, deep, 1]
+    : [cos, 0, -sin, 0, 0, 1, 0, 0, sin, 0, cos, 0, along, 0, deep, 1];
+}
+
+/**
+ * Where a point of the spread lies in space.
+ *
+ * @param {FoldedSheet} sheet
+ * @param {Part} part
+ * @param {number} degrees
+ * @param {Point} point
+ * @returns {[number, number, number]}
+ */
+export function foldPoint(sheet, part, degrees, [x, y]) {
+  const m = foldMatrix(sheet, part, degrees);
+  return [m[0] * x + m[4] * y + m[12], m[1] * x + m[5] * y + m[13], m[2] * x + m[6] * y + m[14]];
+}

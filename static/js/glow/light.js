@@ -61,6 +61,7 @@ export class LightTable extends EventTarget {
     context.fillRect(0, 0, canvas.width, canvas.height);
     if (!sheet) return;
     const view = this.frontView();
+    canvas.dataset.view = view.join(" ");
     context.save();
     if (sheet.folds) this.#clip(view);
     if (this.side !== "back") sheet.front.draw(context, after(view, this.front));

@@ -1,0 +1,248 @@
+/**
+ * The Glow page: one sheet against the light, moved by hand or by the printer, cut, folded, and what its backs forgive.
+ */
+
+import { ApiError } from "./api.js";
+import { OpenDeck } from "./deck.js";
+import { bindHead } from "./deck-head.js";
+import { el, need } from "./dom.js";
+import { notice, say, tellError } from "./messages.js";
+import { CutCards, toneOf } from "./glow/cards.js";
+import { Sheet } from "./glow/faces.js";
+import { Fold } from "./glow/fold.js";
+import { Forgive } from "./glow/forgive.js";
+import { Held } from "./glow/held.js";
+import { showLeeways } from "./glow/leeways.js";
+import { LightTable } from "./glow/light.js";
+import { Moves } from "./glow/moves.js";
+import { getBackChoices, getGlow, getLeeways } from "./glow/server.js";
+import { inShort } from "./glow/verdicts.js";
+
+const OWN_PRINTER = "own";
+
+class GlowPage {
+  /** @param {OpenDeck} deck @param {boolean} maker whether this person may change the deck */
+  constructor(deck, maker) {
+    this.deck = deck;
+    this.maker = maker;
+    this.held = new Held();
+    this.light = new LightTable(need("[data-light]"));
+    this.cards = new CutCards(this.held);
+    this.fold = new Fold(this.held);
+    this.number = 0;
+    /** @type {string|null} null is the deck's own printer, "" none */
+    this.printer = null;
+    /** @type {any} */
+    this.leeways = null;
+    this.loading = 0;
+    new Moves(this.held);
+    this.#bindLight();
+    this.#bindPrints();
+    this.held.addEventListener("move", () => this.moved());
+    this.cards.addEventListener("look", (event) => {
+      const { detail: card } = /** @type {CustomEvent} */ (event);
+      this.light.show(card.front);
+      this.light.canvas.scrollIntoView({ block: "nearest" });
+      say(`The sheet shows ${card.name}.`);
+    });
+  }
+
+  #bindLight() {
+    const { light } = this;
+    for (const input of document.querySelectorAll("[name=light-side]")) {
+      input.addEventListener("change", () => {
+        light.side = /** @type {any} */ (input).value;
+        if (light.fitted) light.fit();
+        light.draw();
+      });
+    }
+    const through = need("[data-show-through]");
+    through.addEventListener("input", () => this.#showThrough(Number(through.value)));
+    need("[data-overlay]").addEventListener("change", (/** @type {any} */ event) => {
+      light.overlay = event.target.checked;
+      light.draw();
+    });
+    for (const [name, act] of /** @type {[string, () => void][]} */ ([
+      ["in", () => light.zoom(1.5)], ["out", () => light.zoom(1 / 1.5)], ["fit", () => light.fit()]])) {
+      need(`[data-zoom-${name}]`).addEventListener("click", act);
+    }
+    light.addEventListener("zoom", () => this.#zoomed());
+    need("[data-sheet-prev]").addEventListener("click", () => this.open(this.number - 1));
+    need("[data-sheet-next]").addEventListener("click", () => this.open(this.number + 1));
+  }
+
+  #bindPrints() {
+    for (const input of document.querySelectorAll("[name=print]")) {
+      input.addEventListener("change", () => this.held.printed(/** @type {any} */ (input).value));
+    }
+    need("[data-worst-sheet]").addEventListener("click", () => {
+      const wander = this.held.sheet?.data.printer?.wander_mm;
+      if (!wander) return;
+      if (this.held.drift) this.#choosePrint("after");
+      const [dx, dy] = this.held.worstWay(wander);
+      this.held.shift({ dx: Number(dx.toFixed(2)), dy: Number(dy.toFixed(2)), turn: 0, scale: 100 });
+      say(`One sheet of 20 lands as far off as this, ${wander.toFixed(2)} mm.`);
+    });
+    need("[data-printer]").addEventListener("change", (/** @type {any} */ event) => {
+      this.printer = event.target.value === OWN_PRINTER ? null : event.target.value;
+      this.held.print = "drawn";
+      this.open(this.number);
+      this.measure();
+    });
+  }
+
+  /** @param {"drawn"|"before"|"after"} print */
+  #choosePrint(print) {
+    need(`[name=print][value=${print}]`).checked = true;
+    this.held.printed(print);
+  }
+
+  /** @param {number} share */
+  #showThrough(share) {
+    this.light.show_through = share;
+    need("[data-show-through-value]").textContent = `${Math.round(share * 100)} %`;
+    this.light.draw();
+  }
+
+  #zoomed() {
+    const { light } = this;
+    const px = light.px_mm * 25.4 / (96 * devicePixelRatio);
+    need("[data-zoom-value]").textContent = `${Math.round(px * 100)} %`;
+  }
+
+  /** Show a sheet. @param {number} number */
+  async open(number) {
+    const mine = ++this.loading;
+    const place = need("[data-light-table]");
+    place.setAttribute("aria-busy", "true");
+    try {
+      const data = await getGlow(this.deck.id, Math.max(0, number), this.printer);
+      const sheet = await Sheet.load(data);
+      if (mine !== this.loading) return;
+      this.#lay(sheet);
+    } catch (error) {
+      if (mine !== this.loading) return;
+      const { message = "The sheet could not be shown.", fix = "" } = error instanceof ApiError ? error : /** @type {any} */ (error);
+      need("[data-glow-error]").replaceChildren(notice("error", message, fix));
+    }
+    place.removeAttribute("aria-busy");
+  }
+
+  /** @param {Sheet} sheet */
+  #lay(sheet) {
+    const { data } = sheet;
+    const first = this.held.sheet === null;
+    need("[data-glow-error]").replaceChildren();
+    need("[data-light-empty]").hidden = true;
+    this.held.sheet = sheet;
+    this.light.sheet = sheet;
+    this.number = data.sheet;
+    need("[data-sheet-number]").textContent = `Sheet ${data.sheet + 1} of ${data.sheets}`;
+    need("[data-sheet-prev]").disabled = data.sheet === 0;
+    need("[data-sheet-next]").disabled = data.sheet >= data.sheets - 1;
+    if (first) need("[data-show-through]").value = String(data.stock.show_through);
+    need("[data-stock]").textContent = `${data.stock.label} lets ${Math.round(data.stock.show_through * 100)} % through.`;
+    this.#showThrough(Number(need("[data-show-through]").value));
+    this.#printers(data);
+    if (first || this.light.fitted) this.light.fit();
+    this.cards.lay();
+    this.fold.lay();
+    this.moved();
+    document.body.dataset.sheetShown = String(data.sheet);
+  }
+
+  /** @param {any} data */
+  #printers(data) {
+    const select = need("[data-printer]");
+    const own = this.deck.record.settings.printer;
+    const name = data.printers.find((/** @type {any} */ { id }) => id === own)?.name;
+    const options = [new Option(name ? `The deck's own: ${name}` : "No printer chosen for this deck", OWN_PRINTER),
+      ...data.printers.filter((/** @type {any} */ { id }) => id !== own).map((/** @type {any} */ one) => new Option(one.name, one.id)),
+      ...(own ? [new Option("No printer", "")] : [])];
+    select.replaceChildren(...options);
+    select.value = this.printer ?? OWN_PRINTER;
+    const { printer } = data;
+    const known = Boolean(this.held.drift);
+    need("[data-prints]").hidden = !known;
+    if (!known) this.#choosePrint("drawn");
+    const fold = data.creases.length > 0;
+    need("[data-printer-says]").textContent = fold
+      ? "One pass prints both sides, so the printer's drift doesn't part them: the fold does."
+      : !printer ? "" : !printer.drift ? `${printer.name} isn't trued up yet.`
+        : `${printer.name} ${printer.says}. ${printer.wander_says}`;
+    need("[data-worst-sheet]").disabled = !printer?.wander_mm;
+    need("[data-worst-hint]").textContent = printer?.wander_mm
+      ? `${printer.wander_mm.toFixed(2)} mm the way that shows most.` : "Needs a printer whose wander has been measured.";
+  }
+
+  /** Everything that follows the move; called for each step of a slider, so it asks nothing of the server. */
+  moved() {
+    const { held, light } = this;
+    if (!held.sheet) return;
+    const cut = held.cut();
+    light.lands = held.lands;
+    light.front = held.front;
+    light.notes = cut.map((one) => ({ card: one.card, tone: toneOf(one), text: inShort(one.faults) }));
+    this.pending = cut;
+    this.frame ??= requestAnimationFrame(() => {
+      this.frame = undefined;
+      light.paint();
+      this.cards.show(/** @type {any} */ (this.pending));
+      this.#reading();
+    });
+  }
+
+  #reading() {
+    const link = document.querySelector("[data-reading]");
+    if (!(link instanceof HTMLAnchorElement)) return;
+    const { dx, dy, turn, scale } = this.held.reading;
+    const rounded = (/** @type {number} */ value, /** @type {number} */ digits) => String(Number(value.toFixed(digits)) + 0);
+    link.href = `/decks/${encodeURIComponent(this.deck.id)}/true-up?${new URLSearchParams({
+      dx_mm: rounded(dx, 2), dy_mm: rounded(dy, 2), rotation_deg: rounded(turn, 3), scale: rounded(scale / 100, 5) })}`;
+    need("[data-reading-says]").textContent =
+      `The back lies ${rounded(Math.abs(dx), 2)} mm ${dx < 0 ? "left" : "right"} and ${rounded(Math.abs(dy), 2)} mm ${dy < 0 ? "high" : "low"}.`;
+  }
+
+  /** Ask how far each back may move. */
+  async measure() {
+    const list = need("[data-leeway-list]");
+    list.setAttribute("aria-busy", "true");
+    try {
+      this.leeways = await getLeeways(this.deck.id, this.printer);
+      showLeeways(this.leeways);
+    } catch (error) {
+      const { message = "The backs could not be measured.", fix = "" } = error instanceof ApiError ? error : /** @type {any} */ (error);
+      list.replaceChildren(el("li", {}, notice("error", message, fix)));
+    }
+    list.removeAttribute("aria-busy");
+  }
+
+  /** Show and measure everything anew, after the deck has changed. */
+  async refresh() {
+    await Promise.all([this.open(this.number), this.measure()]);
+  }
+}
+
+async function start() {
+  const id = document.body.dataset.deck ?? "";
+  const maker = Boolean(document.querySelector("[data-forgive]"));
+  const deck = await OpenDeck.load(id);
+  if (maker) bindHead(deck);
+  const page = new GlowPage(deck, maker);
+  await page.refresh();
+  if (!maker) return;
+  const forgive = new Forgive(deck, await getBackChoices(id), () => page.leeways);
+  forgive.addEventListener("taken", () => page.refresh());
+  deck.addEventListener("record", (event) => {
+    const { cause } = /** @type {CustomEvent} */ (event).detail;
+    if (cause === "undo" || cause === "redo" || cause === "theirs") page.refresh();
+  });
+  const details = need("[data-forgive-open]");
+  if (details.open) await forgive.see();
+  else details.addEventListener("toggle", () => forgive.see(), { once: true });
+}
+
+start().catch((error) => {
+  need("[data-light-empty]").textContent = "The sheet could not be shown.";
+  tellError(error);
+});

@@ -1,0 +1,53 @@
+/**
+ * What the Glow page asks of the server. Nothing here is called while anything moves.
+ */
+
+import { ApiError, fileUrl } from "../api.js";
+
+const part = encodeURIComponent;
+
+/**
+ * @param {string} path
+ * @param {RequestInit} [how]
+ * @returns {Promise<Response>}
+ */
+async function ask(path, how = {}) {
+  let answer;
+  try {
+    answer = await fetch(path, { credentials: "same-origin", ...how });
+  } catch {
+    throw new ApiError("Lampfold doesn't answer.", { fix: "See that it still runs, then try again." });
+  }
+  if (!answer.ok) {
+    const told = await answer.json().catch(() => null);
+    throw new ApiError(told?.message ?? "Something went wrong here.", { status: answer.status, fix: told?.fix ?? "" });
+  }
+  return answer;
+}
+
+/** @param {Record<string, string|number|null|undefined>} values */
+const query = (values) => {
+  const given = Object.entries(values).filter(([, value]) => value !== null && value !== undefined);
+  return given.length ? `?${new URLSearchParams(given.map(([name, value]) => [name, String(value)]))}` : "";
+};
+
+const glow = (/** @type {string} */ id) => `/api/decks/${part(id)}/glow`;
+
+/** @param {string} id @param {number} sheet @param {string|null} printer null is the deck's own @returns {Promise<any>} */
+export const getGlow = async (id, sheet, printer) => (await ask(`${glow(id)}${query({ sheet, printer })}`)).json();
+
+/** @param {string} id @param {string|null} printer @returns {Promise<any>} */
+export const getLeeways = async (id, printer) => (await ask(`${glow(id)}/leeway${query({ printer })}`)).json();
+
+/** @param {string} id @returns {Promise<any>} */
+export const getBackChoices = async (id) => (await ask(`${glow(id)}/backs`)).json();
+
+/** @param {string} id @param {Record<string, any>} design @returns {Promise<any>} */
+export const seeBack = async (id, design) => (await ask(`${glow(id)}/back`, {
+  method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(design) })).json();
+
+/** @param {string} id @param {Record<string, any>} design @returns {Promise<Blob>} */
+export const fetchBackPdf = async (id, design) => (await ask(`${glow(id)}/back.pdf${query(design)}`)).blob();
+
+/** @param {string} id @param {string} path @param {Blob} content */
+export const sendFile = (id, path, content) => ask(fileUrl(id, path, Date.now()), { method: "PUT", body: content });
