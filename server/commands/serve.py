@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import contextlib
 import logging
 import logging.handlers
 import threading
@@ -80,12 +81,36 @@ def _teller(services: Services, address: str) -> Callable[[], str]:
 
     def tell() -> str:
         link = f"{address}/welcome?token={services.people.new_token()}"
-        print(f"For another browser on this machine: {link}" if said else
-              f"Lampfold is at {link}\nDecks are kept in {services.store.folder.root}. Ctrl-C ends it.", flush=True)
+        if said:
+            print(f"For another browser of yours: {link}", flush=True)
+        else:
+            print(f"Lampfold is at {link}\nDecks are kept in {services.store.folder.root}. Ctrl-C ends it.", flush=True)
+            _tell_guests(services)
         said.append(link)
         return link
 
     return tell
+
+
+def _tell_guests(services: Services) -> None:
+    """On the LAN: the way in, by QR code and by hand, and what it lets others do."""
+    if not services.hosts.lan:
+        return
+    import segno
+
+    from server.web.routes_people import guest_address
+
+    address = guest_address(services)
+    maker, playtester = services.door.code("maker"), services.door.code("playtester")
+    print(f"""
+Others on your network come in at {address}/join
+  makers, who see and change every deck here:            {maker}
+  playtesters, who look at decks and print them:         {playtester}
+The connection isn't encrypted: others on the same network could read along.
+Who is in, and putting someone out: the People page. The QR code below lets playtesters in.
+""", flush=True)
+    with contextlib.suppress(UnicodeEncodeError):  # a console that lacks block characters; the address is above
+        segno.make(f"{address}/join?code={playtester}", error="l").terminal(compact=True)
 
 
 async def _load_demos(services: Services) -> None:

@@ -7,7 +7,7 @@ import re
 from server.web.people import Session
 
 # Reached without a session: nothing of any deck is in them.
-_OPEN = re.compile(r"/health|/static/.*|/favicon\.ico|/welcome|/join|/api/join|/link/[^/]+")
+_OPEN = re.compile(r"/health|/static/.*|/favicon\.ico|/welcome|/join|/link/[^/]+")
 _HOST_ONLY = re.compile(r"/api/(people|links)(/.*)?|/people")
 _SAFE = frozenset(("GET", "HEAD", "OPTIONS"))
 _DECK = r"[0-9a-f]{1,64}"

@@ -21,6 +21,7 @@ from server.web import (
     routes_glow,
     routes_jobs,
     routes_pages,
+    routes_people,
     routes_plan,
     routes_tables,
 )
@@ -38,6 +39,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     routes_glow.router,
     routes_jobs.router,
     routes_art.router,
+    routes_people.router,
     routes_pages.router,
 )
 

@@ -90,10 +90,11 @@ class Guard:
             return self._answers.refusal(path, 431, "The request has more headers than any browser sends.",
                                          "Clear this site's cookies, then try again.")
         hosts = headers.getlist("host")
-        if len(hosts) != 1 or not self._hosts.serves(hosts[0]):
+        reached_at = str((scope.get("server") or ("",))[0])
+        if len(hosts) != 1 or not self._hosts.serves(hosts[0], reached_at):
             return self._answers.refusal(path, 421, "This server doesn't answer to that name.",
                                          "Use the address that Lampfold printed when it started.")
-        if not is_safe(method) and not self._hosts.is_own_origin(headers.get("origin", "")):
+        if not is_safe(method) and not self._hosts.is_own_origin(headers.get("origin", ""), reached_at):
             return self._answers.refusal(path, 403, "Changes are taken from Lampfold's own pages only.",
                                          "Open the page from the address that Lampfold printed.")
         session = self._session(headers)

@@ -20,16 +20,21 @@ class Hosts:
     port: int
     lan: bool = False
 
-    def serves(self, host: str) -> bool:
-        """Whether a Host header names this server: one of its names, and its port (RFC 9110, 7.2)."""
-        allowed = {f"{name}:{self.port}" for name in self.names}
+    def serves(self, host: str, reached_at: str = "") -> bool:
+        """Whether a Host header names this server: one of its names, and its port (RFC 9110, 7.2).
+
+        ``reached_at`` is the address that the connection itself came in on. On the LAN it is a name too, since a
+        machine changes networks while it serves; a page elsewhere can't make a browser send it as a name of its own.
+        """
+        names = self.names | {in_brackets(reached_at.partition("%")[0])} if self.lan and reached_at else self.names
+        allowed = {f"{name}:{self.port}" for name in names}
         if self.port == 80:
-            allowed |= self.names
+            allowed |= names
         return host.lower() in allowed
 
-    def is_own_origin(self, origin: str) -> bool:
+    def is_own_origin(self, origin: str, reached_at: str = "") -> bool:
         """Whether an Origin header names one of this server's own pages (RFC 6454, 7)."""
-        return origin.lower().startswith("http://") and self.serves(origin[len("http://"):])
+        return origin.lower().startswith("http://") and self.serves(origin[len("http://"):], reached_at)
 
 
 def loopback_hosts(port: int) -> Hosts:

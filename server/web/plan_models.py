@@ -123,7 +123,9 @@ class JobStarted(BaseModel):
 
 
 class BuildAsk(Sent):
-    """Nothing to say: the deck is built with its own settings."""
+    """``settings`` are put over the deck's own for this build alone, so that others can print on their own paper."""
+
+    settings: dict[str, SettingValue] = Field(default_factory=dict)
 
 
 class ChoiceOut(BaseModel):

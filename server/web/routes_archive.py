@@ -21,7 +21,7 @@ from server.web import models
 from server.web.deck_view import file_of
 from server.web.receiving import adding, in_worker, read_incoming
 from server.web.routes_files import RAW_BODY
-from server.web.services import PersonDep, Services, ServicesDep
+from server.web.services import PersonDep, Services, ServicesDep, still_in
 
 router = APIRouter(prefix="/api/decks/{deck_id}", tags=["files"])
 
@@ -48,6 +48,7 @@ async def put_archive(deck_id: str, request: Request, services: ServicesDep, per
             contents = await in_worker(
                 services, Work("read", person.id, "archive", unpack, (order,), limits.build_seconds))
         assert isinstance(contents, Contents)
+        still_in(services, person)
         return await _add(services, person.id, deck_id, contents)
     finally:
         await run_in_threadpool(shutil.rmtree, room, ignore_errors=True)

@@ -14,7 +14,7 @@ from server.store.names import clean_path
 from server.web import models
 from server.web.deck_view import file_of, record_of
 from server.web.receiving import adding, check_deck_limits, read_incoming, write_stream
-from server.web.services import PersonDep, Services, ServicesDep
+from server.web.services import PersonDep, Services, ServicesDep, still_in
 
 router = APIRouter(prefix="/api/decks/{deck_id}", tags=["files"])
 
@@ -45,6 +45,7 @@ async def put_file(deck_id: str, path: str, request: Request, services: Services
     with services.store.blobs.incoming(path) as incoming:
         await write_stream(incoming, request.stream())
         blob = await read_incoming(services, person.id, incoming)
+    still_in(services, person)
     file = DeckFile(path, blob.key, blob.bytes, modified)
     row, before = await run_in_threadpool(_keep, services, deck_id, person.id, file, blob)
     return _stored(file, blob, before, row.version)

@@ -21,6 +21,8 @@ from server.web.services import PersonDep, Services, ServicesDep
 router = APIRouter(prefix="/api", tags=["builds"])
 
 _ERRORS: dict[int | str, dict[str, Any]] = {status: {"model": models.ErrorAnswer} for status in (403, 404, 422, 503)}
+# What belongs to the printer and the paper at hand rather than to the deck.
+_PRINTING = frozenset(("paper", "flip", "margin_mm", "printer", "stock", "cut_lines", "line_style"))
 JobId = Annotated[str, Path(max_length=40)]
 # Proxies and sleeping laptops drop silent streams; a comment line keeps one open (HTML Standard, 9.2.7).
 _KEEP_ALIVE_SECONDS = 15.0
@@ -29,11 +31,15 @@ _KEEP_ALIVE_SECONDS = 15.0
 @router.post("/decks/{deck_id}/builds", status_code=202, responses=_ERRORS)
 def start_build(deck_id: str, services: ServicesDep, person: PersonDep,
                 ask: plan_models.BuildAsk | None = None) -> plan_models.JobStarted:
-    """Build the deck with its own settings. 503 with Retry-After when too much waits already."""
+    """Build the deck. 503 with Retry-After when too much waits already."""
     view = services.views.view(services.store.decks.get(deck_id))
     if view.deck.count == 0:
         raise BadValue("deck: there is no card to print yet.", "Add fronts on the Art page.")
-    settings = view.row.state.settings
+    changes = ask.settings if ask else {}
+    if person.role == "playtester" and not changes.keys() <= _PRINTING:
+        raise Refused("A playtester chooses how to print, and nothing else of a deck.",
+                      f"Settings for that are {', '.join(sorted(_PRINTING))}.")
+    settings = view.row.state.settings.changed(changes)
     printer = chosen_printer(services.store, settings)
     plan_deck(view.deck, settings, printer)  # what can't be laid out is told now, not after a wait in the queue
     job = services.builds.start(person.id, deck_id, view.deck, settings, printer)

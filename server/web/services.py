@@ -16,6 +16,8 @@ from server.jobs.pool import WorkerPool
 from server.store import Store
 from server.web.deck_view import DeckViews
 from server.web.hosts import Hosts
+from server.web.joining import Door
+from server.web.links import Links
 from server.web.pages import Pages
 from server.web.people import People, Session
 
@@ -32,6 +34,8 @@ class Services:
     people: People
     pages: Pages
     hosts: Hosts
+    links: Links
+    door: Door = field(default_factory=Door)
     stopping: asyncio.Event = field(default_factory=asyncio.Event)
 
     @classmethod
@@ -39,13 +43,19 @@ class Services:
         """The usual services of one data folder."""
         pool, board = WorkerPool(store.limits), JobBoard()
         return cls(store, pool, board, Builds(store, pool, board), DeckViews(store), People(store.database),
-                   Pages(lan=hosts.lan), hosts)
+                   Pages(lan=hosts.lan), hosts, Links(store.database))
 
     def close(self) -> None:
         """End the workers and let the data folder go."""
         with contextlib.suppress(OSError):
             self.pool.close()
         self.store.close()
+
+
+def still_in(services: Services, person: Session) -> None:
+    """Raises Refused for someone who was put out while the request was under way."""
+    if not services.people.is_live(person.id):
+        raise Refused("You aren't in any more.", "Ask the host.")
 
 
 def _services(request: Request) -> Services:

@@ -10,6 +10,8 @@ import { say, tellError, toast } from "./messages.js";
 /** @typedef {import("./api.js").DeckSummary} DeckSummary */
 
 const FAN = 3;
+// A playtester looks at a deck, and has no other page of it to start from.
+const HOME = document.body.dataset.role === "playtester" ? "glow" : null;
 
 /** @param {string} id @param {string} [page] */
 const deckHref = (id, page = "art") => `/decks/${encodeURIComponent(id)}/${page}`;
@@ -48,7 +50,7 @@ function deckCard(deck) {
   const facts = deck.cards ? counted(deck.cards, "card") : deck.files ? counted(deck.files, "file") : "No art yet";
   return el("li", { class: "deck-card" }, fan(deck),
     el("div", { class: "deck-text" },
-      el("a", { class: "deck-link", href: deckHref(deck.id, deck.cards ? "sheet" : "art"), text: deck.name }),
+      el("a", { class: "deck-link", href: deckHref(deck.id, HOME ?? (deck.cards ? "sheet" : "art")), text: deck.name }),
       el("p", { class: "deck-facts measure" }, facts, " · ", el("time", { dateTime: deck.updated, text: ago(deck.updated) })),
       el("button", { class: "button button-quiet button-icon", type: "button", title: "Move to the bin",
         "aria-label": `Move ${deck.name} to the bin`, on: { click: () => toBin(deck) } }, icon("bin"))));

@@ -18,7 +18,7 @@ export function showDeck(deck) {
   if (label instanceof HTMLElement) label.hidden = !deck;
   if (name instanceof HTMLAnchorElement && deck) {
     name.textContent = deck.name;
-    name.href = `/decks/${encodeURIComponent(deck.id)}/art`;
+    name.href = `/decks/${encodeURIComponent(deck.id)}/${document.body.dataset.role === "playtester" ? "glow" : "art"}`;
   }
   for (const page of PAGES) {
     const link = document.querySelector(`[data-nav="${page}"]`);

@@ -1,0 +1,170 @@
+"""Who is in and how one gets in: the host's page, the door for guests, links to one deck."""
+
+from __future__ import annotations
+
+import io
+from typing import Annotated, Any, Literal
+from urllib.parse import parse_qs, quote
+
+import segno
+from fastapi import APIRouter, Path, Query, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
+
+from server.errors import BadValue, Busy, LampfoldError, Refused
+from server.store.names import clean_name
+from server.web import models, people_models
+from server.web.hosts import in_brackets, lan_addresses
+from server.web.people import Role, Session
+from server.web.routes_pages import client_address, set_session_cookie
+from server.web.services import PersonDep, Services, ServicesDep
+
+router = APIRouter(tags=["people"])
+
+_ERRORS: dict[int | str, dict[str, Any]] = {status: {"model": models.ErrorAnswer} for status in (403, 404, 422, 503)}
+GuestRole = Literal["maker", "playtester"]
+Id = Annotated[str, Path(max_length=40)]
+_MOST_SESSIONS = 200
+
+
+@router.get("/api/me")
+def me(services: ServicesDep, person: PersonDep) -> people_models.Me:
+    """Who this browser is in as."""
+    return people_models.Me(id=person.id, role=person.role, name=person.name, deck_id=person.deck_id,
+                            lan=services.hosts.lan)
+
+
+@router.get("/api/people")
+def people(services: ServicesDep, person: PersonDep) -> people_models.PeopleOut:
+    """Everyone who is in, and the codes and addresses by which guests come. For the host."""
+    doors = {role: _way_in(services, role) for role in ("maker", "playtester")} if services.hosts.lan else {}
+    return people_models.PeopleOut(
+        people=[people_models.PersonOut(id=one.id, role=one.role, name=one.name, address=one.address,
+                                        deck_id=one.deck_id, started=one.started, seen=one.seen,
+                                        you=one.id == person.id) for one in services.people.all()],
+        lan=services.hosts.lan, doors=doors)
+
+
+@router.delete("/api/people/{person_id}", responses=_ERRORS)
+def put_out(person_id: Id, services: ServicesDep, person: PersonDep) -> people_models.PeopleOut:
+    """End someone's session at once."""
+    if person_id == person.id:
+        raise BadValue("person: this is you.", "End Lampfold instead, or use another browser.")
+    services.people.put_out(person_id)
+    return people(services, person)
+
+
+@router.post("/api/people/codes/{role}", responses=_ERRORS)
+def renew_code(role: GuestRole, services: ServicesDep, person: PersonDep) -> people_models.PeopleOut:
+    """A new code for a role; the old one is void."""
+    services.door.renew(role)
+    return people(services, person)
+
+
+@router.get("/api/people/codes/{role}/qr.svg", responses={**_ERRORS, 200: {"content": {"image/svg+xml": {}}}},
+            response_class=Response)
+def code_picture(role: GuestRole, services: ServicesDep) -> Response:
+    """The way in as a QR code (ISO/IEC 18004)."""
+    if not services.hosts.lan:
+        raise Refused("Guests can't come in.", "Start Lampfold with --lan.")
+    out = io.BytesIO()
+    # Black on white with the quiet zone of four modules that readers need, also on a dark page.
+    segno.make(_way_in(services, role).url, error="m").save(out, kind="svg", scale=4, border=4, dark="#000",
+                                                            light="#fff", xmldecl=False)
+    return Response(out.getvalue(), media_type="image/svg+xml")
+
+
+@router.get("/api/links")
+def links(services: ServicesDep) -> people_models.LinksOut:
+    """Links to one deck that are good. Their addresses were shown when they were made and aren't kept."""
+    return people_models.LinksOut(links=[people_models.LinkOut(id=link.id, deck_id=link.deck_id, made=link.made)
+                                         for link in services.links.all()])
+
+
+@router.post("/api/links", status_code=201, responses=_ERRORS)
+def make_link(wish: people_models.NewLink, services: ServicesDep) -> people_models.LinkMade:
+    """A link by which playtesters see one deck."""
+    if not services.hosts.lan:
+        raise Refused("Nobody else could open a link.", "Start Lampfold with --lan.")
+    services.store.decks.get(wish.deck_id)
+    secret, link = services.links.make(wish.deck_id)
+    return people_models.LinkMade(id=link.id, deck_id=link.deck_id, made=link.made,
+                                  url=f"{guest_address(services)}/link/{secret}")
+
+
+@router.delete("/api/links/{link_id}", responses=_ERRORS)
+def withdraw_link(link_id: Id, services: ServicesDep) -> people_models.LinksOut:
+    """Void a link, and put out everyone who came by it."""
+    services.links.withdraw(link_id)
+    services.people.put_out_link(link_id)
+    return links(services)
+
+
+@router.get("/people", include_in_schema=False)
+def people_page(services: ServicesDep, person: PersonDep) -> HTMLResponse:
+    return HTMLResponse(services.pages.page("people.html", page="people", person=person))
+
+
+@router.get("/join", include_in_schema=False)
+def join_page(request: Request, services: ServicesDep,
+              code: Annotated[str, Query(max_length=40)] = "") -> HTMLResponse:
+    """The door: one field for the code, which a QR code has filled in, and one for a name."""
+    return HTMLResponse(services.pages.page("join.html", page="join", code=code, trouble=None, name=""))
+
+
+@router.post("/join", include_in_schema=False)
+async def join(request: Request, services: ServicesDep) -> Response:
+    """Takes the door's form, which works without scripts."""
+    fields = parse_qs((await request.body()).decode("utf-8", "replace"), max_num_fields=10, encoding="utf-8")
+    code, name = (fields.get(field, [""])[0][:200] for field in ("code", "name"))
+    try:
+        return await run_in_threadpool(_let_in, request, services, code, name)
+    except (Refused, Busy, BadValue) as error:
+        page = services.pages.page("join.html", page="join", code=code, trouble=error, name=name)
+        headers = {"Retry-After": str(error.wait_seconds)} if isinstance(error, Busy) else None
+        return HTMLResponse(page, _door_status(error), headers)
+
+
+@router.get("/link/{secret}", include_in_schema=False)
+def follow_link(secret: Annotated[str, Path(max_length=100)], request: Request, services: ServicesDep) -> Response:
+    """A playtester's way to one deck. Whoever is in already stays who they are."""
+    link = services.links.find(secret)
+    answer = RedirectResponse(f"/decks/{quote(link.deck_id, safe='')}/glow", 303)
+    current: Session | None = request.scope["state"]["session"]
+    if current is None or (current.role == "playtester" and current.deck_id != link.deck_id):
+        _check_room(services)
+        cookie, _ = services.people.start("playtester", "Playtester", client_address(request), link.deck_id, link.id)
+        set_session_cookie(answer, services, cookie)
+    return answer
+
+
+def _let_in(request: Request, services: Services, code: str, name: str) -> Response:
+    if not services.hosts.lan:
+        raise Refused("Guests can't come in.", "Ask the host to start Lampfold with --lan.")
+    address = client_address(request)
+    role = services.door.role_for(code, address)
+    _check_room(services)
+    cookie, _ = services.people.start(role, clean_name(name or role.capitalize()), address)
+    answer = RedirectResponse("/", 303)
+    set_session_cookie(answer, services, cookie)
+    return answer
+
+
+def _check_room(services: Services) -> None:
+    if len(services.people.all()) >= _MOST_SESSIONS:
+        raise Busy("Too many people are in already.", "Ask the host to put someone out.", 60)
+
+
+def _door_status(error: LampfoldError) -> int:
+    return 429 if isinstance(error, Busy) else 403 if isinstance(error, Refused) else 422
+
+
+def guest_address(services: Services) -> str:
+    """The address that guests use: this machine's likeliest one on its network, never what a Host header says."""
+    addresses = lan_addresses() or ("127.0.0.1",)
+    return f"http://{in_brackets(addresses[0])}:{services.hosts.port}"
+
+
+def _way_in(services: Services, role: Role) -> people_models.DoorOut:
+    code = services.door.code(role)
+    return people_models.DoorOut(code=code, url=f"{guest_address(services)}/join?code={code}")
