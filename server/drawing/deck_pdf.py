@@ -36,7 +36,7 @@ def write_deck_pdf(planned: Planned, deck: Deck, settings: DeckSettings, source:
     faces = planned.plan.faces
     under_way = out.with_name(f".{out.name}.{secrets.token_hex(4)}.part")
     try:
-        with under_way.open("xb") as stream:
+        with under_way.open("xb", buffering=0) as stream:
             surface = PdfSurface(stream, source, title=f"{deck.name} · {settings.method}",
                                  duplex=duplex_preference(planned.plan.layout), most_pixels=most_pixels)
             try:

@@ -7,22 +7,17 @@ bytes; the file's identifier (14.4) is a digest of them.
 from __future__ import annotations
 
 import hashlib
-import io
-import os
 import zlib
 from collections.abc import Sequence
 from functools import reduce
 from typing import BinaryIO
 
-Buffer = bytes | bytearray | memoryview
+from server.drawing.write_behind import Buffer, WriteBehind
 
 # The second line marks the file as binary (7.5.2).
 _HEADER = b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n"
 _FREE = -1
 _FORMATS = tuple(f"%.{digits}f" for digits in range(10))
-# Windows has no gathering write; POSIX takes at least 16 parts at once, all systems of today 1024.
-_GATHERS = hasattr(os, "writev")
-_MOST_GATHERED, _BULK_BYTES = 512, 128 * 1024
 
 
 def number(value: float, digits: int = 4) -> str:
@@ -51,37 +46,20 @@ class PdfFile:
     """A PDF 1.7 under way on ``out``, a binary stream that is only ever appended to.
 
     Object numbers are given by ``reserve`` or by the writing call itself; ``close`` writes the cross-reference table
-    and the trailer. ``out`` stays open.
+    and the trailer. ``out`` stays open; ``release`` lets go of it, whether the work was finished or not. Stream data
+    must stay as it is until then. Errors of the disk come as OSError from this call or a later one.
     """
 
     def __init__(self, out: BinaryIO) -> None:
-        self._out = out
+        self._sink = WriteBehind(out)
         self._offsets: list[int] = [0]
         self._digest = hashlib.sha256()
         self._at = 0
         self._write(_HEADER)
 
-    def _write(self, data: Buffer) -> None:
-        self._out.write(data)
-        self._at += len(data)
-
-    def _write_parts(self, parts: Sequence[Buffer], length: int) -> None:
-        """Many parts in one call of the system where that can be: large art is copied a quarter faster so."""
-        if len(parts) < 2 or length < _BULK_BYTES or not _GATHERS or not isinstance(self._out, io.BufferedWriter):
-            for part in parts:
-                self._write(part)
-            return
-        self._out.flush()
-        handle = self._out.fileno()
-        for first in range(0, len(parts), _MOST_GATHERED):
-            batch = parts[first:first + _MOST_GATHERED]
-            done = os.writev(handle, batch)
-            if done < sum(map(len, batch)):  # a system may write less than it was given
-                for part in batch:
-                    self._out.write(part[done:])
-                    done = max(0, done - len(part))
-                self._out.flush()
-        self._at += length
+    def _write(self, *parts: Buffer) -> None:
+        self._sink.put(parts)
+        self._at += sum(map(len, parts))
 
     def reserve(self) -> int:
         """A number for an object that is written later."""
@@ -106,7 +84,7 @@ class PdfFile:
         mine = self._begin(reserved)
         self._digest.update(entries)
         self._write(b"%d 0 obj\n<<%b /Length %d>>\nstream\n" % (mine, entries, length))
-        self._write_parts(parts, length)
+        self._write(*parts)
         self._digest.update(checksum or b"%d" % reduce(lambda found, part: zlib.crc32(part, found), parts, 0))
         self._write(b"\nendstream\nendobj\n")
         return mine
@@ -134,3 +112,8 @@ class PdfFile:
         name = self._digest.hexdigest()[:32].upper().encode("ascii")
         self._write(b"trailer\n<</Size %d /Root %d 0 R /Info %d 0 R /ID [<%b> <%b>]>>\nstartxref\n%d\n%%%%EOF\n"
                     % (len(self._offsets), root, info, name, name, xref))
+        self._sink.finish()
+
+    def release(self) -> None:
+        """Stop writing to ``out``."""
+        self._sink.release()

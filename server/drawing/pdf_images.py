@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import mmap
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from server.core.art import Art
 from server.core.geometry import Affine
 from server.drawing.pdf_decode import EXPORT_AGAIN, decoded
-from server.drawing.pdf_file import Buffer, PdfFile
+from server.drawing.pdf_file import PdfFile
 from server.drawing.pdf_icc import ColourSpaces
 from server.drawing.pdf_jpeg import Jpeg, read_jpeg
 from server.drawing.pdf_png import Png, read_png
+from server.drawing.write_behind import Buffer
 from server.errors import TooMuch, Unreadable
 
 # More than any card needs at 600 ppi, and what a home machine decodes without running short of memory.
@@ -36,7 +35,10 @@ class Placeable:
 
 
 class ImageWriter:
-    """Writes art into ``file``, one piece at a time; ``most_pixels`` is what it may hold."""
+    """Writes art into ``file``, one piece at a time; ``most_pixels`` is what it may hold.
+
+    Raises Unreadable or TooMuch, naming the file that is at fault.
+    """
 
     def __init__(self, file: PdfFile, most_pixels: int = MOST_PIXELS) -> None:
         self._file = file
@@ -44,11 +46,8 @@ class ImageWriter:
         self._spaces = ColourSpaces(file)
 
     def add(self, art: Art, path: Path) -> Placeable:
-        """Write one image. Raises Unreadable or TooMuch, naming the file."""
-        with _content(art, path) as data:
-            return self._add(art, data)
-
-    def _add(self, art: Art, data: memoryview) -> Placeable:
+        """Write one image."""
+        data = _content(art, path)
         matrix = art.view_matrix.after(_UPRIGHT)
         parsed = _parse(art, data)
         if parsed:
@@ -99,24 +98,20 @@ def _image_entries(width: int, height: int, space: bytes) -> bytes:
     return b"/Type /XObject /Subtype /Image /Width %d /Height %d /ColorSpace %b" % (width, height, space)
 
 
-@contextmanager
-def _content(art: Art, path: Path) -> Iterator[memoryview]:
-    """All bytes of a file, mapped where the system can: copied straight from its cache, they take no memory here."""
+def _content(art: Art, path: Path) -> memoryview:
+    """All bytes of a file, mapped where the system can: copied straight from its cache, they take no memory here.
+
+    The mapping ends with the last view of it.
+    """
     try:
         with path.open("rb", buffering=0) as source:
             try:
-                whole: mmap.mmap | bytes = mmap.mmap(source.fileno(), 0, access=mmap.ACCESS_READ)
+                return memoryview(mmap.mmap(source.fileno(), 0, access=mmap.ACCESS_READ))
             except (OSError, ValueError):  # an empty file, or a place that can't be mapped
-                whole = source.readall()
+                return memoryview(source.readall())
     except OSError as error:
         raise Unreadable(f"{art.file}: can't be read ({error.strerror or error}).",
                          "Check that the file is still there.") from error
-    try:
-        yield memoryview(whole)
-    finally:
-        if isinstance(whole, mmap.mmap):
-            with suppress(BufferError):  # an error on its way up still holds parts; the mapping ends with them
-                whole.close()
 
 
 def _parse(art: Art, data: memoryview) -> Png | Jpeg | None:
@@ -124,7 +119,6 @@ def _parse(art: Art, data: memoryview) -> Png | Jpeg | None:
     if art.kind not in ("png", "jpeg"):
         return None
     try:
-        parsed = read_png(data) if art.kind == "png" else read_jpeg(data)
+        return read_png(data) if art.kind == "png" else read_jpeg(data)
     except ValueError as error:
         raise Unreadable(f"{art.file}: broken {art.kind.upper()}: {error}.", EXPORT_AGAIN) from error
-    return parsed

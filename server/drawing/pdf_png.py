@@ -75,7 +75,10 @@ def _chunks(data: memoryview) -> Iterator[tuple[bytes, memoryview, int]]:
 
 
 def read_png(data: memoryview) -> Png:
-    """Take a whole PNG file apart. ``data`` must stay as it is for as long as the parts are used."""
+    """Take a whole PNG file apart. ``data`` must stay as it is for as long as the parts are used.
+
+    Raises ValueError, which says what is wrong.
+    """
     small: dict[bytes, bytes] = {}
     parts: list[memoryview] = []
     sums: list[int] = []

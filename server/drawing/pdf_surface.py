@@ -34,7 +34,7 @@ _ANCHORED: dict[Anchor, float] = {"start": 0.0, "middle": -0.5, "end": -1.0}
 
 class PdfSurface:
     """Implements ``Surface``. ``source`` finds an art's file; ``close`` finishes the PDF and leaves ``out`` open;
-    ``release`` lets go of PDFs that art came from, whether the work was finished or not.
+    ``release`` lets go of it and of PDFs that art came from, whether the work was finished or not.
 
     ``duplex`` is what the print dialogue is asked for. Art is read and written when it is first placed, so that
     only the art in hand is in memory. Raises Unreadable or TooMuch, naming the art's file.
@@ -193,7 +193,8 @@ class PdfSurface:
         self._file.close(root, info)
 
     def release(self) -> None:
-        """Close the PDFs that art came from."""
+        """Let go of ``out`` and of the PDFs that art came from."""
+        self._file.release()
         self._importer.close()
 
     def _layer_list(self) -> bytes:

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.drawing import pdf_file
+from server.drawing import write_behind
 from server.drawing.pdf_file import PdfFile, literal, number, text_string
 
 
@@ -71,9 +71,9 @@ def test_mistakes_of_the_caller_are_told() -> None:
 @pytest.mark.parametrize("gathers", [True, False])
 def test_large_streams_of_many_parts_are_whole_on_disk(tmp_path: Path, gathers: bool,
                                                        monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(pdf_file, "_GATHERS", gathers and hasattr(os, "writev"))
+    monkeypatch.setattr(write_behind, "_GATHERS", gathers and hasattr(os, "writev"))
     parts = [os.urandom(size) for size in (70_000, 1, 0, 65_536, 300_000, *([997] * 1200))]
-    with (tmp_path / "out.pdf").open("wb") as out:
+    with (tmp_path / "out.pdf").open("wb", buffering=0) as out:
         file = PdfFile(out)
         number = file.put_stream(b"", [memoryview(part) for part in parts])
         file.close(file.put(b"<</Type /Catalog /Pages %d 0 R>>" % file.put(b"<</Type /Pages /Count 0 /Kids []>>")),
@@ -90,7 +90,7 @@ def test_a_system_that_writes_less_than_it_was_given_is_asked_again(tmp_path: Pa
     whole = os.writev
     monkeypatch.setattr(os, "writev", lambda handle, parts: whole(handle, [parts[0], parts[1][:1000]]))
     parts = [os.urandom(100_000) for _ in range(4)]
-    with (tmp_path / "out.pdf").open("wb") as out:
+    with (tmp_path / "out.pdf").open("wb", buffering=0) as out:
         file = PdfFile(out)
         number = file.put_stream(b"", parts)
         file.close(file.put(b"<</Type /Catalog /Pages %d 0 R>>" % file.put(b"<</Type /Pages /Count 0 /Kids []>>")),

@@ -1,0 +1,86 @@
+"""Bytes on their way to a file: gathered until they are many, then written on a thread while the caller goes on.
+
+Copying art is half reading and checking, half writing, and the system writes outside the interpreter's lock.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+from collections.abc import Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from typing import BinaryIO
+
+Buffer = bytes | bytearray | memoryview
+
+_BULK_BYTES = 256 * 1024
+# Windows has no gathering write; POSIX takes at least 16 parts at once, all systems of today 1024.
+_GATHERS = hasattr(os, "writev")
+_MOST_GATHERED = 512
+
+
+class WriteBehind:
+    """Appends to ``out``. What is put must stay as it is until it is written: views of it are kept, no copies.
+
+    At most one batch is under way and one being gathered. An error of the disk comes out of a later call, at the
+    latest of ``finish``. A stream without a file behind it is written at once.
+    """
+
+    def __init__(self, out: BinaryIO) -> None:
+        self._out = out
+        self._thread = ThreadPoolExecutor(1, "write-behind") if isinstance(out, io.FileIO) else None
+        self._job: Future[None] | None = None
+        self._gathered: list[Buffer] = []
+        self._bytes = 0
+
+    def put(self, parts: Sequence[Buffer]) -> None:
+        """Append ``parts``. Raises OSError where the disk has refused them or what came before."""
+        if self._thread is None:
+            for part in parts:
+                self._out.write(part)
+            return
+        self._gathered += parts
+        self._bytes += sum(map(len, parts))
+        if self._bytes >= _BULK_BYTES:
+            self._send(self._thread)
+
+    def _send(self, thread: ThreadPoolExecutor) -> None:
+        self._settle()
+        batch, self._gathered, self._bytes = self._gathered, [], 0
+        self._job = thread.submit(_write, self._out, batch)
+
+    def _settle(self) -> None:
+        job, self._job = self._job, None
+        if job:
+            job.result()
+
+    def finish(self) -> None:
+        """Write all that is left and wait for it."""
+        if self._thread:
+            self._send(self._thread)
+            self._settle()
+
+    def release(self) -> None:
+        """Stop writing; ``out`` may be closed then."""
+        if self._thread:
+            self._thread.shutdown()
+
+
+def _write(out: BinaryIO, parts: list[Buffer]) -> None:
+    """All of ``parts`` to an unbuffered file, which may take less at a time than it is given."""
+    if not _GATHERS:
+        _write_rest(out, b"".join(parts), 0)
+        return
+    for first in range(0, len(parts), _MOST_GATHERED):
+        batch = parts[first:first + _MOST_GATHERED]
+        done = os.writev(out.fileno(), batch)
+        for part in batch:
+            if done < len(part):
+                _write_rest(out, part, max(0, done))
+            done -= len(part)
+
+
+def _write_rest(out: BinaryIO, part: Buffer, start: int) -> None:
+    view = memoryview(part)
+    while start < len(view):
+        start += out.write(view[start:])
