@@ -15,7 +15,7 @@ from multiprocessing import connection
 from multiprocessing.context import SpawnProcess
 from typing import Any
 
-from server.errors import LampfoldError, Stopped
+from server.errors import Busy, LampfoldError, Stopped
 from server.jobs.queue import Bounds, FairQueue, Work, WorkKind
 from server.jobs.worker import Message, serve
 from server.store.limits import Limits
@@ -151,8 +151,14 @@ class _Seat(threading.Thread):
             self._drop()
             ours, theirs = _SPAWN.Pipe()
             process = _SPAWN.Process(target=serve, args=(theirs, self._limits.worker_bytes), daemon=True)
-            process.start()
-            theirs.close()
+            try:
+                process.start()
+            except OSError as error:
+                ours.close()
+                raise Busy(f"No worker process can be started ({error.strerror or error}).",
+                           "Close other programs, then try again.", 10) from error
+            finally:
+                theirs.close()
             self._worker, self._served = _Worker(process, ours), 0
             # A job's time counts from here: a busy machine may take seconds to start a process.
             try:
@@ -160,7 +166,7 @@ class _Seat(threading.Thread):
             except (EOFError, OSError):
                 up = None
             if not up:
-                raise Stopped("A worker process didn't start.", "Close other programs, then try again.")
+                raise Busy("A worker process didn't start.", "Close other programs, then try again.", 10)
         return self._worker
 
     def _drop(self) -> None:

@@ -13,7 +13,7 @@ _SAFE = frozenset(("GET", "HEAD", "OPTIONS"))
 _DECK = r"[0-9a-f]{1,64}"
 # A playtester sees the deck's Glow and build page and gets its PDFs, and changes nothing.
 _PLAYTESTER: tuple[tuple[frozenset[str], re.Pattern[str]], ...] = (
-    (_SAFE, re.compile(r"/|/true-up|/api/decks|/api/tables|/api/me|/api/art/.+|/api/jobs/.+|/api/printers(/.*)?")),
+    (_SAFE, re.compile(r"/|/true-up|/api/(decks|demo|tables|me|openapi\.json|art/.+|jobs/.+|printers(/.*)?)")),
     (_SAFE, re.compile(rf"/decks/({_DECK})/(glow|output|true-up)|/api/decks/({_DECK})(/guide|/glow(/.*)?)?")),
     (frozenset(("POST",)), re.compile(rf"/api/decks/({_DECK})/(plan|builds|glow(/.*)?)")),
     (frozenset(("DELETE",)), re.compile(r"/api/jobs/[^/]+")),

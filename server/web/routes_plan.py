@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, replace
-from typing import Any
+from typing import Annotated, Any
 from urllib.parse import quote
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Query
 
 from server.core.art import Art
 from server.core.guide import Step, build_steps, cautions, handover, print_settings, scale_check
@@ -27,6 +27,7 @@ router = APIRouter(prefix="/api/decks/{deck_id}", tags=["plan"])
 
 _ERRORS: dict[int | str, dict[str, Any]] = {status: {"model": models.ErrorAnswer} for status in (404, 422)}
 _SCREEN_PX = 512
+Choice = Annotated[str | None, Query(max_length=40)]
 
 
 @router.post("/plan", responses=_ERRORS)
@@ -46,9 +47,10 @@ def plan(deck_id: str, ask: plan_models.PlanAsk, services: ServicesDep) -> plan_
 
 
 @router.get("/guide", responses=_ERRORS)
-def guide(deck_id: str, services: ServicesDep) -> plan_models.GuideOut:
-    """What to choose in the print dialog, and how to build the cards, for the deck's own settings."""
-    planned = planned_deck(services, deck_id, {})
+def guide(deck_id: str, services: ServicesDep, paper: Choice = None, flip: Choice = None) -> plan_models.GuideOut:
+    """What to choose in the print dialog, and how to build the cards; on another paper or flip where one is named."""
+    changes = {name: value for name, value in (("paper", paper), ("flip", flip)) if value}
+    planned = planned_deck(services, deck_id, changes)
     layout, settings = planned.plan.layout, planned.settings
     stock, core_mm = settings.stock_record, settings.core_mm
     return plan_models.GuideOut(

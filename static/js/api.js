@@ -103,10 +103,11 @@ export const api = {
   removeFile: (id, path) => call("DELETE", `/decks/${part(id)}/files/${parts(path)}`),
   /** @param {string} id @param {Record<string, any>} ask @param {AbortSignal} [signal] */
   plan: (id, ask, signal) => call("POST", `/decks/${part(id)}/plan`, ask, { signal }),
-  /** @param {string} id */
-  guide: (id) => call("GET", `/decks/${part(id)}/guide`),
-  /** @param {string} id @returns {Promise<{job: string}>} */
-  build: (id) => call("POST", `/decks/${part(id)}/builds`, {}),
+  /** @param {string} id @param {Record<string, string>} [settings] paper and flip, where they aren't the deck's */
+  guide: (id, settings = {}) => call("GET", `/decks/${part(id)}/guide?${new URLSearchParams(settings)}`),
+  /** @param {string} id @param {Record<string, any>} [settings] for this build alone
+   *  @returns {Promise<{job: string}>} */
+  build: (id, settings = {}) => call("POST", `/decks/${part(id)}/builds`, { settings }),
   /** @param {string} job @returns {Promise<Job>} */
   job: (job) => call("GET", `/jobs/${part(job)}`),
   /** @param {string} job */

@@ -9,6 +9,7 @@ import { counted, el, icon, need, sized } from "./dom.js";
 import { hasEnded, watch } from "./job.js";
 import { keep, recall } from "./kept.js";
 import { notice, say, tellError } from "./messages.js";
+import { ownPrinter } from "./own-printer.js";
 import { groups, worthALine } from "./problems.js";
 import { showFigures } from "./plan-facts.js";
 
@@ -57,9 +58,10 @@ function showMadeFor(summary, tables, settings) {
 }
 
 class Build {
-  /** @param {OpenDeck} deck */
-  constructor(deck) {
+  /** @param {OpenDeck} deck @param {() => Record<string, any>} chosen settings for these builds alone */
+  constructor(deck, chosen) {
     this.deck = deck;
+    this.chosen = chosen;
     this.button = need("[data-build]");
     this.cancel = need("[data-cancel]");
     /** @type {string|null} */
@@ -83,7 +85,7 @@ class Build {
     need("[data-build-message]").replaceChildren();
     need("[data-result]").hidden = true;
     try {
-      const { job } = await api.build(this.deck.id);
+      const { job } = await api.build(this.deck.id, this.chosen());
       keep("build", { deck: this.deck.id, revision: this.deck.record.revision, job });
       await this.follow(job);
     } catch (error) {
@@ -152,19 +154,34 @@ async function start() {
   const deck = await OpenDeck.load(document.body.dataset.deck ?? "");
   bindHead(deck);
   need("[data-print-page]").addEventListener("click", () => window.print());
-  const build = new Build(deck);
+  const tables = await api.tables();
+  const chosen = ownPrinter(tables, deck.record.settings, () => show(deck, tables, chosen(), build));
+  const build = new Build(deck, chosen);
+  if (await show(deck, tables, chosen(), build)) await build.resume();
+}
+
+/**
+ * @param {OpenDeck} deck
+ * @param {any} tables
+ * @param {Record<string, string>} changes to the deck's settings, for this page alone
+ * @param {Build} build
+ * @returns {Promise<boolean>} whether it could be laid out
+ */
+async function show(deck, tables, changes, build) {
+  build.button.disabled = true;
   try {
-    const [plan, guide, tables] = await Promise.all([
-      api.plan(deck.id, { settings: {}, sheet: 0, face: "front" }), api.guide(deck.id), api.tables()]);
+    const [plan, guide] = await Promise.all([
+      api.plan(deck.id, { settings: changes, sheet: 0, face: "front" }), api.guide(deck.id, changes)]);
     showFigures(plan.summary);
     showProblems(deck, worthALine(plan.problems));
     showGuide(guide);
-    showMadeFor(plan.summary, tables, deck.record.settings);
+    showMadeFor(plan.summary, tables, { ...deck.record.settings, ...changes });
     build.button.disabled = false;
-    await build.resume();
+    return true;
   } catch (error) {
     const { plain, fix } = error instanceof ApiError ? error : new ApiError("The deck could not be laid out.");
     need("[data-problems]").replaceChildren(notice("error", plain, fix));
+    return false;
   }
 }
 
