@@ -7,13 +7,13 @@ mark for which there is no room is left out, and ``missing_gauges`` says so.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
 from server.core.geometry import Point, Rect
 from server.core.lettering import text_width_mm
-from server.core.plan import Face, Line, SheetPlan
+from server.core.plan import Face, FaceName, Layout, Line, SheetPlan
 from server.core.waste import Cell, Waste, waste_of
 
 MarkKind = Literal["ruler", "id-1", "label", "feed", "target", "hinge"]
@@ -54,14 +54,22 @@ class Mark:
 
 def marks_for(plan: SheetPlan, face: Face) -> tuple[Mark, ...]:
     """Every mark of one face, in the page's frame, before correction."""
-    waste = waste_of(plan, face)
-    marks = list(_two_sheet_marks(plan, face, waste))
-    marks += _gauges(waste)
+    standing, left = _standing(plan.layout, len(plan.cards_on(face.sheet)), face.name)
+    marks, waste = list(standing), left.copy()
     for text in _label_lines(plan, face):
         mark = _label(waste, text)
         if mark:
             marks.append(mark)
     return tuple(marks)
+
+
+@lru_cache(maxsize=64)
+def _standing(layout: Layout, cards: int, name: FaceName) -> tuple[tuple[Mark, ...], Waste]:
+    """The marks that stand on every such face, and the waste that is left: labels alone differ from sheet to sheet."""
+    waste = waste_of(layout, cards, name)
+    marks = [*_two_sheet_marks(layout, cards, name, waste)]
+    marks += _gauges(waste)
+    return tuple(marks), waste
 
 
 def missing_gauges(plan: SheetPlan) -> tuple[str, ...]:
@@ -108,7 +116,6 @@ def _gauges(waste: Waste) -> list[Mark]:
     return marks
 
 
-@lru_cache(maxsize=64)  # at the same place on sheet after sheet
 def _ruler(cell: Cell) -> Mark:
     """A 50 mm ruler with a tick each millimetre, longer at 5 and 10."""
     lines = [cell.line((0, 0), (RULER_MM, 0))]
@@ -129,7 +136,6 @@ def _whole_id1(box: Rect) -> Mark:
                 texts=tuple(MarkText((x, y + 3 * row), text) for row, text in enumerate(texts)))
 
 
-@lru_cache(maxsize=64)
 def _id1_ticks(cell: Cell, length_mm: float, text: str) -> Mark:
     start = 0.3
     ticks = [cell.line((at, 0), (at, 2.0)) for at in (start, start + length_mm)]
@@ -165,16 +171,15 @@ def _shortened(text: str, room_mm: float) -> tuple[str, float]:
     return "", 0.0
 
 
-def _two_sheet_marks(plan: SheetPlan, face: Face, waste: Waste) -> Iterator[Mark]:
+def _two_sheet_marks(layout: Layout, cards: int, name: FaceName, waste: Waste) -> Iterator[Mark]:
     """Targets at the same places of both sheets, seen through the front, and the hinge strip's edge."""
-    layout = plan.layout
-    hinge = layout.hinge if face.name == "front" else layout.hinge_back
+    hinge = layout.hinge if name == "front" else layout.hinge_back
     if not hinge:
         return
-    if face.name == "front":
+    if name == "front":
         boxes = waste.take_corners(_TARGET_BOX_MM)
     else:
-        on_front = waste_of(plan, replace(face, name="front")).take_corners(_TARGET_BOX_MM)
+        on_front = waste_of(layout, cards, "front").take_corners(_TARGET_BOX_MM)
         boxes = tuple(layout.through.rect(box) for box in on_front)
         for box in boxes:
             waste.block(box)

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from server.core.cuts import cut_positions
 from server.core.geometry import Edges, Point, Rect, bounds
-from server.core.plan import Face, Line, SheetPlan
+from server.core.plan import FaceName, Layout, Line
 
 ROW_MM = 3.0
 _OFF_BLEED_MM = 0.4
@@ -61,6 +61,12 @@ class Waste:
         self._divisions = [cell for cell in divisions if cell.length > 1 and cell.thickness > 1]
         self._holes = list(holes)
         self._rows = [row for cell in self._divisions for row in _rows(cell)]
+
+    def copy(self) -> Waste:
+        """The same waste, to be taken from without making this one less."""
+        copied = Waste((), ())
+        copied._divisions, copied._holes, copied._rows = list(self._divisions), list(self._holes), list(self._rows)
+        return copied
 
     def take(self, length: float, thickness: float) -> Cell | None:
         """A cell of that size from the first row that has room; None if none has."""
@@ -152,25 +158,23 @@ def _rows(cell: Cell) -> tuple[Cell, ...]:
                  for row in range(count))
 
 
-def waste_of(plan: SheetPlan, face: Face) -> Waste:
-    """The free waste of a face, in the page's frame."""
-    layout = plan.layout
-    cards = len(plan.cards_on(face.sheet))
+def waste_of(layout: Layout, cards: int, name: FaceName) -> Waste:
+    """The free waste of a face with that many cards on its sheet, in the page's frame."""
     upright, level = cut_positions(layout, cards)
     taken = layout.block.grown(layout.outer_bleed)
     inked = [slot.front.grown(layout.front_bleed(number, cards)) for number, slot in enumerate(layout.slots[:cards])]
     area = layout.printable
     if layout.hinge:  # what is marked on one sheet is marked on the other, so both must be able to print it
         area = area.shared(layout.through.rect(area))
-    printable = _clear_of_hinge(area, layout.hinge_back if face.name == "back" else layout.hinge)
+    printable = _clear_of_hinge(area, layout.hinge_back if name == "back" else layout.hinge)
     holes = [_clear_of_ink(slot.front, inked) for slot in layout.slots[cards:]]
     behind = [layout.through.rect(hole) for hole in holes]
-    if face.name == "back":
+    if name == "back":
         taken = layout.through.rect(taken)
         upright = tuple(sorted(layout.through((x, 0))[0] for x in upright))
         level = tuple(sorted(layout.through((0, y))[1] for y in level))
         holes = behind
-    elif face.name == "spread":
+    elif name == "spread":
         taken = bounds((*taken.corners, *layout.through.rect(taken).corners))
         holes += behind
     divisions = _divisions(printable, taken.grown(Edges.all(_OFF_BLEED_MM)), upright, level, layout.creases)

@@ -17,6 +17,7 @@ from server.drawing.surface import BLACK, WHITE, Rgb, Stroke, Surface
 # Cards that share a cut overlap by this much in drawing order. Under art that may be seen through, a lap would show:
 # there it stays under what a plan is held to (0.05 mm), which still is most of a pixel in print.
 LAP_MM, THIN_LAP_MM = 0.25, 0.04
+_TOUCH_MM = 1e-3
 _CUT = Stroke(0.1)
 _CASING = Stroke(0.5, WHITE)  # in the waste only, so that a line shows on dark bleed too
 _CREASE = Stroke(0.2, (70, 70, 70), (3.0, 2.0))
@@ -106,12 +107,17 @@ def _laps(planned: Planned, placement: Placement, later: tuple[Placement, ...]) 
     The later card covers it wholly, so it never shows; without it two soft edges would meet in a light hairline.
     """
     trim = placement.trim
-    near = trim.grown(Edges.all(LAP_MM))
-    over = [(other.trim, THIN_LAP_MM if see_through(art) else LAP_MM)
-            for other in later if near.overlaps(other.trim) and (art := art_of(planned, other))]
-    sides = ((-LAP_MM, 0.0), (0.0, -LAP_MM), (LAP_MM, 0.0), (0.0, LAP_MM))
-    return Edges(*(min((lap for other, lap in over if trim.moved(*side).overlaps(other)), default=0.0)
-                   for side in sides))
+    laps = [0.0, 0.0, 0.0, 0.0]
+    for other in later:
+        rect = other.trim
+        across = min(trim.bottom, rect.bottom) > max(trim.y, rect.y) + _TOUCH_MM
+        along = min(trim.right, rect.right) > max(trim.x, rect.x) + _TOUCH_MM
+        gaps = ((trim.x - rect.right, across), (trim.y - rect.bottom, along),
+                (rect.x - trim.right, across), (rect.y - trim.bottom, along))
+        for edge, (gap, beside) in enumerate(gaps):
+            if beside and gap < LAP_MM and (art := art_of(planned, other)):
+                laps[edge] = THIN_LAP_MM if see_through(art) else LAP_MM
+    return Edges(*laps)
 
 
 def see_through(art: Art) -> bool:
