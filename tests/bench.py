@@ -9,9 +9,7 @@ all. ``--quick`` leaves the 540 cards out.
 from __future__ import annotations
 
 import argparse
-import io
 import shutil
-import sys
 import tempfile
 import time
 import tracemalloc
@@ -112,8 +110,10 @@ def by_img2pdf(folder: Path, out: Path) -> None:
 def best(turns: int, room: Path, **contenders: Callable[[Path], None]) -> dict[str, float]:
     """Seconds of each contender's best turn, all taking turns. Each writes to a name that isn't there yet."""
     times = dict.fromkeys(contenders, float("inf"))
-    for _ in range(turns):
-        for name, run in contenders.items():
+    order = list(contenders)
+    for turn in range(turns):
+        for name in order[turn % len(order):] + order[:turn % len(order)]:
+            run = contenders[name]
             out = room / name
             start = time.perf_counter()
             run(out)
@@ -183,8 +183,8 @@ def printed(rows: list[Row]) -> str:
     for row in rows:
         goal = "" if row.goal is None else f"{'<=' if row.ceiling else '>='} {row.goal:g}"
         lines.append(f"{row.what:<{width}}  {row.ratio:>7.2f}  {goal:>8}  {row.verdict:6}  {row.detail}")
-    lines.append("Peak memory is what Python allocates. The PDF writer is our own and holds one file at a time; PDF pages as "
-                 "art are opened by PyMuPDF, which keeps the source file's objects.")
+    lines.append("Peak memory is what Python allocates; art is copied from the system's file cache. No PDF library "
+                 "takes part, except for art that is PDF: PyMuPDF keeps the objects of the file that it has open.")
     return "\n".join(lines)
 
 

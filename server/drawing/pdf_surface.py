@@ -160,8 +160,9 @@ class PdfSurface:
             return
         pieces = [self._piece(run, plain, rgb) for run, plain in runs(line)]
         width_em = sum(piece.width_em if isinstance(piece, SetLine) else helvetica_em(piece) for piece in pieces)
-        pen = Affine.shift(*at).after(Affine.turn(rotation_deg)).after(Affine.scaling(size_mm, size_mm)).after(
-            Affine.shift(_ANCHORED[anchor] * width_em, 0.0))
+        turn, start = Affine.turn(rotation_deg), _ANCHORED[anchor] * width_em * size_mm
+        pen = Affine(turn.a * size_mm, turn.b * size_mm, turn.c * size_mm, turn.d * size_mm,
+                     at[0] + turn.a * start, at[1] + turn.b * start)
         for piece in pieces:
             if isinstance(piece, SetLine):
                 self._place(piece.form, pen.after(piece.matrix))
