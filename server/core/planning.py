@@ -10,6 +10,8 @@ from server.core.art import Art, Deck, Problem
 from server.core.bleed import ArtFit, decide
 from server.core.marks import missing_gauges
 from server.core.plan import SheetPlan
+from server.core.registration.correction import check_match, corrected, headroom_mm
+from server.core.registration.printer import Printer
 from server.core.search import Candidate, search
 from server.core.settings import DeckSettings
 from server.core.units import mm_text
@@ -41,17 +43,38 @@ class Planned:
         return self.fits[art.key]
 
 
-def plan_deck(deck: Deck, settings: DeckSettings) -> Planned:
-    """Lay out a deck.
+def plan_deck(deck: Deck, settings: DeckSettings, printer: Printer | None = None) -> Planned:
+    """Lay out a deck, for ``printer`` where one is given: inside its margins, with the headroom that its correction
+    takes, and drawn through that correction.
 
-    Raises BadValue where the deck has no card to print, DoesNotFit where no sheet takes the card.
+    Raises BadValue where the deck has no card to print or ``printer`` was measured on other paper or another flip,
+    DoesNotFit where no sheet takes the card.
     """
     if deck.count == 0:
         raise BadValue(f"deck: {deck.name!r} has no card to print.", "Put art into fronts/, or raise the copies.")
-    candidates = search(settings.request(), deck.count)
-    layout = candidates[0].layout
-    plan = SheetPlan(layout, deck.printing_order(), deck.name)
-    return Planned(deck, settings, plan, candidates, _notes(plan, settings))
+    if printer is None:
+        request = settings.request()
+    else:
+        paper = settings.paper_size
+        check_match(printer, paper, settings.method, settings.flip)
+        request = settings.request(printer.margins, headroom_mm(printer, paper, settings.method))
+    candidates = search(request, deck.count)
+    plan = SheetPlan(candidates[0].layout, deck.printing_order(), deck.name)
+    if printer is not None:
+        plan = corrected(plan, printer)
+    return Planned(deck, settings, plan, candidates, (*_notes(plan, settings), *_printer_notes(printer)))
+
+
+def _printer_notes(printer: Printer | None) -> tuple[Problem, ...]:
+    """Which printer the sheets are for, and what it does."""
+    if printer is None:
+        return ()
+    made = f"{printer.note[:1].upper()}{printer.note[1:]}"
+    if printer.drift is None:
+        return (Problem("", "warning", "not-trued-up", f"{made}: nobody has measured its drift.",
+                        "Print and read the test sheet on the True-up page."),)
+    return (Problem("", "note", "made-for", f"{made}. It {printer.drift.says()}; the sheets are corrected for that. "
+                                            f"{printer.wander.says()}"),)
 
 
 def _notes(plan: SheetPlan, settings: DeckSettings) -> tuple[Problem, ...]:
