@@ -52,7 +52,7 @@ def picks_of(table: Table, place: Place, page: int = 0) -> Iterator[Pick]:
         if lost:
             problem = Problem(art.file, "warning", "broken-back", f"Its back, {choice.path}, can't be used, so it "
                               "prints blank.", "Put a sound file in its place.")
-        name = place.stem if len(arts) == 1 else f"{place.stem} {number + 1}"
+        name = place.title if len(arts) == 1 else f"{place.title} {number + 1}"
         copies, copies_problem = named_copies(place, art.file)
         copies_problem = copies_problem or _copies_on_back(table, place, choice.path, art)
         yield Pick(art, name, copies, back, copies_problem, problem)

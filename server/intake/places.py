@@ -34,6 +34,11 @@ class Place:
     copies: int | None
 
     @property
+    def title(self) -> str:
+        """The stem as a person would say it: underscores stand for spaces, since many file names can't have those."""
+        return " ".join(self.stem.replace("_", " ").split()) or self.stem
+
+    @property
     def spellings(self) -> tuple[tuple[str, ...], ...]:
         """What a person may write for this file, the fullest spellings first."""
         folder = self.path.rpartition("/")[0]

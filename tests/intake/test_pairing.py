@@ -96,9 +96,9 @@ def test_order_is_natural() -> None:
     ("lamp_x3", "lamp", 3, None), ("lamp_X12", "lamp", 12, None), ("lamp_x007", "lamp", 7, None),
     ("lamp_x0", "lamp", 0, "no-copies"), ("lamp_x999", "lamp", 999, None),
     ("lamp_x1000", "lamp", 0, "too-many-copies"), ("lamp_x" + "9" * 200, "lamp", 0, "too-many-copies"),
-    ("lamp x3", "lamp x3", 1, None), ("lampx3", "lampx3", 1, None), ("lamp_x", "lamp_x", 1, None),
-    ("_x3", "_x3", 1, None), ("lamp_x3_x2", "lamp_x3", 2, None), ("lamp_x٣", "lamp_x٣", 1, None),
-    ("lamp_x-3", "lamp_x-3", 1, None),
+    ("lamp x3", "lamp x3", 1, None), ("lampx3", "lampx3", 1, None), ("lamp_x", "lamp x", 1, None),
+    ("_x3", "x3", 1, None), ("lamp_x3_x2", "lamp x3", 2, None), ("lamp_x٣", "lamp x٣", 1, None),
+    ("lamp_x-3", "lamp x-3", 1, None),
 ])
 def test_copies_at_the_end_of_a_name(stem: str, name: str, copies: int, code: str | None) -> None:
     deck = paired(f"fronts/{stem}.png", "backs/b.png")
