@@ -5,8 +5,6 @@ from __future__ import annotations
 import argparse
 import asyncio
 import contextlib
-import logging
-import logging.handlers
 import threading
 import webbrowser
 from collections.abc import Callable
@@ -41,6 +39,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Serve until Ctrl-C. Raises StoreTrouble where the data folder is in use, BadValue for a port that is."""
     from server.store import Store, default_folder
+    from server.web.logbook import log_to, stop
     from server.web.sockets import listen
 
     store = Store.open((arguments.data or default_folder()).expanduser().resolve())
@@ -49,8 +48,11 @@ def run(arguments: argparse.Namespace) -> int:
     except Exception:
         store.close()
         raise
-    _log_to(store)
-    _serve(store, sockets, arguments)
+    handler = log_to(store.folder.log)
+    try:
+        _serve(store, sockets, arguments)
+    finally:
+        stop(handler)
     return 0
 
 
@@ -122,17 +124,3 @@ async def _load_demos(services: Services) -> None:
         if demo.name not in there:
             print(f"Loading {demo.name} ...", flush=True)
             await load_demo(services, "host", demo)
-
-
-def _log_to(store: Store) -> None:
-    """The log that error pages point to, in the data folder; two files of 1 MB at most."""
-    handler = logging.handlers.RotatingFileHandler(store.folder.log, maxBytes=1_000_000, backupCount=1,
-                                                   encoding="utf-8", delay=True)
-    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(name)s %(message)s"))
-    logger = logging.getLogger("lampfold")
-    logger.setLevel(logging.INFO)
-    logger.addHandler(handler)
-    logging.getLogger("uvicorn.error").addHandler(handler)
-    logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
-
-

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
+import logging
 import os
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
@@ -24,6 +25,8 @@ from server.jobs.queue import Work
 from server.jobs.tasks import BuildOrder, build
 from server.store import Store
 from server.store.names import file_stem
+
+_LOG = logging.getLogger("lampfold")
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +102,7 @@ class Builds:
     def files(self, job: Job) -> BuildFiles:
         """Raises NotThere where the job isn't done, or its files have made room for newer ones."""
         files = BuildFiles.of(self._store.folder.builds, job.key)
-        if job.view.state != "done" or not files.info.is_file():
+        if job.view.state != "done" or not (files.info.is_file() and files.pdf.is_file()):
             raise NotThere("build: its files aren't here.", "Build it again on the Output page.")
         return files
 
@@ -115,6 +118,8 @@ class Builds:
 
     def _ended(self, job: Job, name: str, future: Future[dict[str, Any]]) -> None:
         error = future.exception()
+        if error is not None:
+            _LOG.info("build ended early", extra={"facts": {"job": job.id, "kind": type(error).__name__}})
         if error is None:
             self._trim(job.key)
             job.show(_done(job, future.result(), name))

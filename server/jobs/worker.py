@@ -6,6 +6,7 @@ Art is decoded here and nowhere else, so whatever a file does to its reader ends
 from __future__ import annotations
 
 import contextlib
+import errno
 import multiprocessing
 import os
 import signal
@@ -17,7 +18,7 @@ from collections.abc import Callable
 from multiprocessing import connection
 from typing import Any, Literal, NamedTuple
 
-from server.errors import LampfoldError, Stopped
+from server.errors import LampfoldError, NoRoom, Stopped
 
 _PROGRESS_SECONDS = 0.1
 
@@ -69,11 +70,18 @@ def _run(task: Callable[..., Any], report: Report, arguments: tuple[Any, ...]) -
     except MemoryError:
         return Message("error", Stopped("It needs more memory than one job may have.",
                                         "Make the picture smaller, or raise the limit `worker_bytes`."))
+    except OSError as error:
+        if error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)):
+            return Message("error", NoRoom("The disk is full.", "Free some space; what was saved before is kept."))
+        return Message("error", _unfinished(error))
     except Exception as error:  # whatever a decoder raises is this task's end, not the server's
-        last = traceback.extract_tb(error.__traceback__)[-1]
-        return Message("error", Stopped(
-            f"It could not be finished ({type(error).__name__} in {last.name}: {error}).",
-            "Save the file again in another program, or leave it out."))
+        return Message("error", _unfinished(error))
+
+
+def _unfinished(error: Exception) -> Stopped:
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    return Stopped(f"It could not be finished ({type(error).__name__} in {last.name}: {error}).",
+                   "Save the file again in another program, or leave it out.")
 
 
 def _end_with_parent() -> None:

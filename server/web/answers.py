@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+import secrets
 from typing import Any
 
 from fastapi import Request
@@ -24,6 +26,7 @@ from server.errors import (
     TooMuch,
 )
 from server.web.body import SlowBody
+from server.web.logbook import event, shown_path
 from server.web.pages import Pages
 
 # First match wins, so a class stands before its parent.
@@ -64,10 +67,15 @@ class Answers:
     async def known(self, request: Request, error: Exception) -> Response:
         """Our own errors: each class has its status."""
         assert isinstance(error, LampfoldError)
-        path, headers = request.url.path, {}
+        path, headers, error_id = request.scope["path"], {}, None
         if isinstance(error, Busy):
             headers["Retry-After"] = str(error.wait_seconds)
-        return self.refusal(path, status_of(error), error.message, error.fix, field=_field(error), headers=headers)
+        if isinstance(error, StoreTrouble):
+            error_id = secrets.token_hex(4)
+            event("store trouble", level=logging.ERROR, id=error_id, kind=type(error).__name__,
+                  cause=type(error.__cause__).__name__, path=shown_path(path))
+        return self.refusal(path, status_of(error), error.message, error.fix, field=_field(error), headers=headers,
+                            error_id=error_id)
 
     async def http(self, request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
@@ -78,14 +86,14 @@ class Answers:
             raise error.__cause__
         message, fix = _KNOWN_PHRASES.get(error.status_code, (str(error.detail), ""))
         headers = dict(error.headers) if error.headers else None
-        return self.refusal(request.url.path, error.status_code, message, fix, headers=headers)
+        return self.refusal(request.scope["path"], error.status_code, message, fix, headers=headers)
 
     async def invalid(self, request: Request, error: Exception) -> Response:
         """A body or an address that doesn't have the form that the schema says."""
         assert isinstance(error, RequestValidationError)
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"] if part != "body")[:200]
-        return self.refusal(request.url.path, 422, f"{where or 'body'}: {first['msg']}.",
+        return self.refusal(request.scope["path"], 422, f"{where or 'body'}: {first['msg']}.",
                             "See /api/openapi.json for what is taken.", field=where or None)
 
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
 from fastapi import APIRouter, FastAPI
 from fastapi.exceptions import RequestValidationError
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.staticfiles import StaticFiles
 
 from server import __version__
 from server.errors import LampfoldError
 from server.resources import shipped
+from server.store.cleaning import clean
 from server.web import (
     routes_archive,
     routes_art,
@@ -27,8 +30,10 @@ from server.web import (
 )
 from server.web.answers import Answers
 from server.web.guard import Guard
+from server.web.logbook import event
 from server.web.services import Services
 
+_TIDY_SECONDS = 6 * 3600.0
 # One line for each part of the API and the pages.
 ROUTERS: tuple[APIRouter, ...] = (
     routes_tables.router,
@@ -48,10 +53,14 @@ def create_app(services: Services, *, started: Callable[[], None] = lambda: None
     """The ASGI app over ``services``, which it closes when it ends. ``started`` is called once it is up."""
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        tidying = asyncio.ensure_future(_tidy(services))
+        event("started", version=__version__, port=services.hosts.port, lan=int(services.hosts.lan))
         started()
         yield
+        tidying.cancel()
         services.stopping.set()
         services.close()
+        event("ended")
 
     answers = Answers(services.pages)
     # /docs and /redoc load their scripts from elsewhere, so they aren't served; the schema is.
@@ -67,3 +76,14 @@ def create_app(services: Services, *, started: Callable[[], None] = lambda: None
     app.add_middleware(Guard, people=services.people, hosts=services.hosts, limits=services.store.limits,
                        answers=answers)
     return app
+
+
+async def _tidy(services: Services) -> None:
+    """Clean the data folder now and a few times a day. Trouble with it stops nothing."""
+    while True:
+        try:
+            cleaned = await run_in_threadpool(clean, services.store)
+            event("cleaned", decks=cleaned.decks, blobs=cleaned.blobs, pictures=cleaned.pictures)
+        except (LampfoldError, OSError) as error:
+            event("cleaning failed", kind=type(error).__name__)
+        await asyncio.sleep(_TIDY_SECONDS)

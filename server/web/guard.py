@@ -6,7 +6,6 @@ Pure ASGI, so that all of it happens before a byte of a body is read, and covers
 from __future__ import annotations
 
 import contextlib
-import logging
 import re
 import secrets
 from http.cookies import CookieError, SimpleCookie
@@ -23,9 +22,8 @@ from server.web.access import is_open, is_safe, may
 from server.web.answers import Answers, is_api, status_of
 from server.web.body import Body, SlowBody, too_large
 from server.web.hosts import Hosts
+from server.web.logbook import LOGGER, event, shown_path
 from server.web.people import People, Session
-
-log = logging.getLogger("lampfold")
 
 SECURITY_HEADERS = {
     "content-security-policy": (
@@ -66,14 +64,16 @@ class Guard:
             refused = self._refusal(scope, label, limit)
             await (refused or self._app)(scope, body, answer)
         except ClientDisconnect:
-            log.info("left: %s %s", scope["method"], _logged_path(scope["path"]))
+            event("client left", method=scope["method"], path=shown_path(scope["path"]))
         except SlowBody:
+            event("body stopped", method=scope["method"], path=shown_path(scope["path"]))
             await self._tell(scope, body, answer, 408, "The request stopped coming.", "Send it again.")
         except LampfoldError as error:
             await self._tell(scope, body, answer, status_of(error), error.message, error.fix)
         except Exception:
             error_id = secrets.token_hex(4)
-            log.exception("error %s: %s %s", error_id, scope["method"], _logged_path(scope["path"]))
+            LOGGER.exception("failed", extra={"facts": {"id": error_id, "method": scope["method"],
+                                                        "path": shown_path(scope["path"])}})
             await self._tell(scope, body, answer, 500, "Something went wrong here.",
                              "Try again; if it happens again, tell the host the number.", error_id)
 
@@ -92,9 +92,11 @@ class Guard:
         hosts = headers.getlist("host")
         reached_at = str((scope.get("server") or ("",))[0])
         if len(hosts) != 1 or not self._hosts.serves(hosts[0], reached_at):
+            event("host refused", path=shown_path(path))
             return self._answers.refusal(path, 421, "This server doesn't answer to that name.",
                                          "Use the address that Lampfold printed when it started.")
         if not is_safe(method) and not self._hosts.is_own_origin(headers.get("origin", ""), reached_at):
+            event("origin refused", method=method, path=shown_path(path))
             return self._answers.refusal(path, 403, "Changes are taken from Lampfold's own pages only.",
                                          "Open the page from the address that Lampfold printed.")
         session = self._session(headers)
@@ -167,11 +169,3 @@ class _Answer:
 
 def _is_upload(path: str) -> bool:
     return bool(_FILE.fullmatch(path) or _ARCHIVE.fullmatch(path))
-
-
-def _logged_path(path: str) -> str:
-    """A path for the log, without names of files and without secrets."""
-    file = _FILE.fullmatch(path)
-    if file:
-        return path[:file.start(1)] + "..."
-    return re.sub(r"^/link/.*", "/link/...", path)[:200]

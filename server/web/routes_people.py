@@ -15,6 +15,7 @@ from server.errors import BadValue, Busy, LampfoldError, Refused
 from server.store.names import clean_name
 from server.web import models, people_models
 from server.web.hosts import in_brackets, lan_addresses
+from server.web.logbook import event
 from server.web.people import Role, Session
 from server.web.routes_pages import client_address, set_session_cookie
 from server.web.services import PersonDep, Services, ServicesDep
@@ -51,6 +52,7 @@ def put_out(person_id: Id, services: ServicesDep, person: PersonDep) -> people_m
     if person_id == person.id:
         raise BadValue("person: this is you.", "End Lampfold instead, or use another browser.")
     services.people.put_out(person_id)
+    event("person put out", person=person_id)
     return people(services, person)
 
 
@@ -120,6 +122,7 @@ async def join(request: Request, services: ServicesDep) -> Response:
     try:
         return await run_in_threadpool(_let_in, request, services, code, name)
     except (Refused, Busy, BadValue) as error:
+        event("door stayed shut", address=client_address(request), kind=type(error).__name__)
         page = services.pages.page("join.html", page="join", code=code, trouble=error, name=name)
         headers = {"Retry-After": str(error.wait_seconds)} if isinstance(error, Busy) else None
         return HTMLResponse(page, _door_status(error), headers)
@@ -133,7 +136,9 @@ def follow_link(secret: Annotated[str, Path(max_length=100)], request: Request, 
     current: Session | None = request.scope["state"]["session"]
     if current is None or (current.role == "playtester" and current.deck_id != link.deck_id):
         _check_room(services)
-        cookie, _ = services.people.start("playtester", "Playtester", client_address(request), link.deck_id, link.id)
+        cookie, session = services.people.start("playtester", "Playtester", client_address(request), link.deck_id,
+                                                link.id)
+        event("person came in", person=session.id, role="playtester", link=link.id, address=session.address)
         set_session_cookie(answer, services, cookie)
     return answer
 
@@ -143,9 +148,15 @@ def _let_in(request: Request, services: Services, code: str, name: str) -> Respo
         raise Refused("Guests can't come in.", "Ask the host to start Lampfold with --lan.")
     address = client_address(request)
     role = services.door.role_for(code, address)
-    _check_room(services)
-    cookie, _ = services.people.start(role, clean_name(name or role.capitalize()), address)
+    current: Session | None = request.scope["state"]["session"]
     answer = RedirectResponse("/", 303)
+    if current is not None and current.role == "host":
+        return answer  # trying the own code out must not cost the host the house
+    _check_room(services)
+    if current is not None:
+        services.people.put_out(current.id)
+    cookie, session = services.people.start(role, clean_name(name or role.capitalize()), address)
+    event("person came in", person=session.id, role=role, address=address)
     set_session_cookie(answer, services, cookie)
     return answer
 

@@ -186,7 +186,16 @@ def test_a_link_leaves_the_host_the_host(lan_server: LiveServer) -> None:
     host = lan_server.client()
     made = host.post("/api/links", json={"deck_id": lan_server.deck({}, client=host)}).json()
     host.get("/link/" + made["url"].rpartition("/")[2])
+    host.post("/join", data={"code": lan_server.services.door.code("playtester")})
     assert host.get("/api/me").json()["role"] == "host"
+
+
+def test_a_guest_who_comes_in_anew_is_in_once(lan_server: LiveServer) -> None:
+    client = guest(lan_server, "playtester", "Twice")
+    client.post("/join", data={"code": lan_server.services.door.code("maker"), "name": "Twice"})
+    assert client.get("/api/me").json()["role"] == "maker"
+    people = lan_server.client().get("/api/people").json()["people"]
+    assert [person["role"] for person in people if person["name"] == "Twice"] == ["maker"]
 
 
 @pytest.mark.parametrize("secret", ["", "x", "0" * 200, "..%2f..", "%00"])
