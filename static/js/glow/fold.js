@@ -14,6 +14,7 @@ import { after, chain, foldMatrix, partsOf, shift, turning } from "./geometry.js
 const PX_MM = 5; // of the pictures; the scene scales them to the room there is
 const MOVE_MS = 700;
 const CORE_FROM_DEG = 60;
+const THICK_MM = 0.3;
 /** @type {Part[]} */
 const PARTS = ["front", "spine", "back"];
 
@@ -119,14 +120,17 @@ export class Fold {
     const [x, y] = [middle("x", "width"), middle("y", "height")];
     // However the cards lie on the page, here the sheet is held so that they are upright.
     const held = sheet.data.cards[0]?.front_rotation ?? 0;
-    const [wide, high] = held % 180 ? [page.height, page.width] : [page.width, page.height];
+    const between = (/** @type {"width"|"height"} */ size) => page[size] * (1 - share) + panel[size] * share;
+    const [wide, high] = held % 180 ? [between("height"), between("width")] : [between("width"), between("height")];
     const open = Math.sin(Math.PI * share);
-    const room = Math.min(this.stage.clientWidth / wide, this.stage.clientHeight / high) * (0.9 + 0.2 * share - 0.35 * open);
+    const room = Math.min(this.stage.clientWidth / wide, this.stage.clientHeight / high) * (0.88 - 0.3 * open);
     const tilt = 14 * open;
     this.paper.style.transform = `scale(${room}) rotateX(${-tilt}deg) rotateY(${-this.look}deg) `
       + `rotateZ(${-held}deg) translate3d(${-x}px, ${-y}px, ${sheet.data.spine_mm * share / 2}px)`;
     for (const { part, rect, box } of this.parts) {
-      box.style.transform = `matrix3d(${foldMatrix(sheet.data, part, this.angle).map((n) => n.toFixed(9)).join(",")}) `
+      // Paper has a thickness: without it the browser could not tell which of two sheets lies in front.
+      const apart = part === "front" ? 0 : -THICK_MM * share;
+      box.style.transform = `translateZ(${apart}px) matrix3d(${foldMatrix(sheet.data, part, this.angle).map((n) => n.toFixed(9)).join(",")}) `
         + `translate(${rect.x}px, ${rect.y}px)`;
     }
     this.#slipIn(sheet);

@@ -41,6 +41,7 @@ export class Moves {
       if (Number.isFinite(value) && number.value.trim()) set(value);
       else this.show();
     });
+    number.addEventListener("blur", () => this.show());
     number.addEventListener("keydown", (/** @type {KeyboardEvent} */ event) => {
       const way = { ArrowUp: 1, ArrowDown: -1 }[event.key];
       if (!way) return;
