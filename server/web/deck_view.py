@@ -11,7 +11,9 @@ from server.core.bleed import decide
 from server.core.checks import check_deck
 from server.core.settings import DeckSettings
 from server.errors import LampfoldError
+from server.intake.deck_list import decode_list
 from server.intake.pairing import pair
+from server.intake.refusal import BadArt, problem_from
 from server.store import Store
 from server.store.art_records import ArtRecord
 from server.store.deck_state import DECK_LIST, DeckFile, DeckState
@@ -58,20 +60,20 @@ class DeckViews:
         state = row.state
         records = self._store.art.get_many(file.key for file in state.files)
         named = {file.path: records[file.key].named(file.path) for file in state.files if file.key in records}
-        deck = derive_deck(state, named, self._deck_list(state))
+        listed, wrong = self._deck_list(state)
+        deck = derive_deck(state, named, listed)
         unread = tuple(record.problem for record in named.values() if record.problem)
-        return DeckView(row, deck, named, unread + all_problems(deck, state.settings))
+        return DeckView(row, deck, named, wrong + unread + all_problems(deck, state.settings))
 
-    def _deck_list(self, state: DeckState) -> str | None:
-        file = state.file(DECK_LIST)
+    def _deck_list(self, state: DeckState) -> tuple[str | None, tuple[Problem, ...]]:
+        """The deck list's text, and what is wrong with it; its name counts in any case, as in a folder."""
+        file = next((file for file in state.files if file.path.lower() == DECK_LIST), None)
         if file is None:
-            return None
-        # A spreadsheet may write UTF-8 with a mark, or the old Windows code page, in which every byte means something.
-        content = self._store.blobs.path(file.key).read_bytes()
+            return None, ()
         try:
-            return content.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            return content.decode("cp1252", errors="replace")
+            return decode_list(self._store.blobs.path(file.key).read_bytes()), ()
+        except BadArt as error:
+            return None, (problem_from(error, file.path),)
 
 
 def derive_deck(state: DeckState, records: dict[str, ArtRecord], deck_list: str | None) -> Deck:

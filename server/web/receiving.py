@@ -53,7 +53,7 @@ async def write_stream(incoming: Incoming, chunks: AsyncIterator[bytes]) -> None
 
 
 def is_deck_list(path: str) -> bool:
-    return path == DECK_LIST
+    return path.lower() == DECK_LIST
 
 
 def check_head(label: str, head: bytes) -> None:
