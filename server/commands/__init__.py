@@ -12,12 +12,14 @@ from collections.abc import Sequence
 from importlib import import_module
 from types import ModuleType
 
-COMMANDS = ("serve", "build", "check", "leeway", "backup")  # ``serve`` brings ``demo`` along, ``backup`` ``restore``
+# ``serve`` brings ``demo`` along, ``backup`` ``restore``.
+COMMANDS = ("serve", "build", "check", "leeway", "test_sheet", "fit", "nudge", "backup")
 # What ``lampfold`` alone does.
 DEFAULT_COMMAND = "serve"
 
 
 def modules_for(argv: Sequence[str]) -> tuple[ModuleType, ...]:
     """The modules to register for this command line: the one that is named, or all of them."""
-    names = [argv[0]] if argv and argv[0] in COMMANDS else COMMANDS
+    named = argv[0].replace("-", "_") if argv else ""
+    names = [named] if named in COMMANDS else COMMANDS
     return tuple(import_module(f"{__name__}.{name}") for name in names)

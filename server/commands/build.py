@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from server.commands.options import add_folder, add_sheet_options, by_option, settings_from
+from server.commands.printer_option import add_printer, read_printer
 from server.commands.said import as_json, counted, problem_lines, problem_values, table, wrapped
 from server.errors import BadValue, TooMuch, Unreadable
 
 if TYPE_CHECKING:
     from server.core.art import Deck, Problem
     from server.core.planning import Planned
+    from server.core.registration.printer import Printer
     from server.core.search import Candidate
     from server.core.settings import DeckSettings
     from server.intake.folder import FolderDeck
@@ -30,6 +32,7 @@ def register(subparsers: argparse._SubParsersAction[Any]) -> None:
     add_sheet_options(parser)
     parser.add_argument("--out", type=Path, metavar="FILE.pdf",
                         help="the PDF (default: FOLDER's name, where the command is run)")
+    add_printer(parser, "correct the backs for this printer's drift")
     parser.add_argument("--plan", type=Path, metavar="FILE.json",
                         help="write the sheet plan too: every placement in mm")
     parser.set_defaults(run=run)
@@ -43,6 +46,10 @@ def run(arguments: argparse.Namespace) -> int:
     from server.core.checks import all_problems
     from server.intake.folder import read_folder
 
+    printer = read_printer(arguments.printer)
+    if printer:  # made for that printer, so on its paper and with its flip, where the command doesn't say otherwise
+        arguments.paper = arguments.paper or printer.paper.name
+        arguments.flip = arguments.flip or printer.flip
     settings = settings_from(arguments)
     found = read_folder(arguments.folder)
     out = arguments.out or Path(f"{arguments.folder.resolve().name or 'deck'}.pdf")
@@ -51,7 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
         _check_target("--plan", arguments.plan, found)
         if arguments.plan.resolve() == out.resolve():
             raise BadValue(f"--plan: {arguments.plan} is the PDF's own place.", "Give it another name.")
-    planned = _build(found, settings, out)
+    planned = _build(found, settings, out, printer)
     if arguments.plan:
         _write_plan(planned, arguments.plan)
     problems = tuple(dict.fromkeys((*all_problems(planned.deck, settings), *planned.problems)))
@@ -63,12 +70,12 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _build(found: FolderDeck, settings: DeckSettings, out: Path) -> Planned:
+def _build(found: FolderDeck, settings: DeckSettings, out: Path, printer: Printer | None) -> Planned:
     """Plan and draw. Art that turns out broken while it is drawn is left out, and the others go on."""
     deck = found.deck
     while True:
         try:
-            return _draw(deck, found, settings, out)
+            return _draw(deck, found, settings, out, printer)
         except Unreadable as error:
             from server.intake.proof import broken_art, files_of, without
 
@@ -80,7 +87,7 @@ def _build(found: FolderDeck, settings: DeckSettings, out: Path) -> Planned:
             deck = without(deck, broken)
 
 
-def _draw(deck: Deck, found: FolderDeck, settings: DeckSettings, out: Path) -> Planned:
+def _draw(deck: Deck, found: FolderDeck, settings: DeckSettings, out: Path, printer: Printer | None) -> Planned:
     from server.core.planning import plan_deck
     from server.drawing.deck_pdf import write_deck_pdf
     from server.intake.limits import MAX_CARDS
@@ -96,7 +103,7 @@ def _draw(deck: Deck, found: FolderDeck, settings: DeckSettings, out: Path) -> P
 
         deck = with_edge_colours(deck, found.source)
     try:
-        planned = plan_deck(deck, settings)
+        planned = plan_deck(deck, settings, printer)
     except Unreadable:
         raise
     except BadValue as error:

@@ -13,10 +13,9 @@ import shutil
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from importlib import import_module
 from pathlib import Path
 from typing import Any
-
-import pymupdf
 
 from server.core.geometry import Affine, Rect, bounds
 from server.core.methods.duplex import turn_of
@@ -26,6 +25,7 @@ from server.core.registration.printer import Printer
 from server.core.units import POINTS_PER_MM, mm_text
 from server.errors import BadValue, Unreadable
 
+pymupdf: Any = import_module("pymupdf")
 mupdf = pymupdf.mupdf
 pymupdf.TOOLS.mupdf_display_errors(False)  # they would land between our own lines on stderr
 pymupdf.TOOLS.mupdf_display_warnings(False)
@@ -102,6 +102,12 @@ def nudge_pdf(source: Path, out: Path, printer: Printer, backs: Iterable[int], l
         _anew(under_way).unlink(missing_ok=True)
 
 
+def page_count(source: Path, label: str) -> int:
+    """How many pages a PDF has. Raises Unreadable, naming ``label``."""
+    with _opened(source, label) as document:
+        return int(document.page_count)
+
+
 def _saved(document: Any, path: Path) -> Path:
     """What was changed is added to the file's end, so that all that stood there stays as it is; a file that had to be
     mended is written anew, beside it. Returns where the whole is."""
@@ -136,7 +142,7 @@ def page_correction(printer: Printer, width_mm: float, height_mm: float) -> Affi
 def _opened(path: Path, label: str) -> Any:
     fix = "Choose a PDF file."
     try:
-        document: Any = pymupdf.open(str(path), filetype="pdf")  # type: ignore[no-untyped-call]
+        document: Any = pymupdf.open(str(path), filetype="pdf")
     except (RuntimeError, ValueError) as error:
         raise Unreadable(f"{label}: no PDF that can be read ({_one_line(error)}).", fix) from None
     if document.needs_pass:
