@@ -161,3 +161,26 @@ def test_size_is_looked_at_before_anything_is_decoded(tmp_path: Path) -> None:
 def test_a_file_that_is_gone_is_named(tmp_path: Path) -> None:
     with pytest.raises(Unreadable, match=r"^gone\.png: can't be read"):
         page_of(art_of(tmp_path / "gone.png", "png", 1, 1), tmp_path / "gone.png", 1, 1)
+
+
+@pytest.mark.parametrize("kind", ["png", "webp", "tiff", "avif"])
+def test_damaged_art_ends_as_a_page_or_a_refusal(tmp_path: Path, kind: str) -> None:
+    whole = io.BytesIO()
+    RGBA.save(whole, kind.upper())
+    path = tmp_path / f"lamp.{kind}"
+    random = np.random.default_rng(11)
+    refused = 0
+    for _ in range(60):
+        spoilt = bytearray(whole.getvalue())
+        for _ in range(int(random.integers(1, 6))):
+            spoilt[int(random.integers(len(spoilt)))] ^= 1 << int(random.integers(8))
+        path.write_bytes(bytes(spoilt))
+        try:
+            pdf = page_of(art_of(path, kind, WIDTH, HEIGHT), path, WIDTH, HEIGHT)  # type: ignore[arg-type]
+        except (Unreadable, TooMuch) as error:
+            assert error.message.startswith(f"lamp.{kind}: ")
+            refused += 1
+            continue
+        with pikepdf.open(io.BytesIO(pdf)) as document:
+            assert len(document.pages) == 1
+    assert refused > 5

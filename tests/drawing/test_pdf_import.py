@@ -251,6 +251,24 @@ def test_what_is_no_pdf_is_refused_by_name(tmp_path: Path, name: str, content: b
         imported(tmp_path / "lamp.pdf")
 
 
+def test_a_damaged_pdf_ends_as_a_page_or_a_refusal(tmp_path: Path) -> None:
+    whole = busy_pdf(tmp_path).read_bytes()
+    path = tmp_path / "lamp.pdf"
+    random = np.random.default_rng(11)
+    for _ in range(60):
+        spoilt = bytearray(whole)
+        for _ in range(int(random.integers(1, 6))):
+            spoilt[int(random.integers(len(spoilt)))] ^= 1 << int(random.integers(8))
+        path.write_bytes(bytes(spoilt))
+        try:
+            pdf = imported(path)
+        except Unreadable as error:
+            assert error.message.startswith("lamp.pdf: ")
+            continue
+        with pikepdf.open(io.BytesIO(pdf)) as document:
+            assert len(document.pages) == 1
+
+
 def test_a_page_that_isnt_there_is_refused(tmp_path: Path) -> None:
     document = pymupdf.open()
     card_page(document)
