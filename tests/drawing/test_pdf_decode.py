@@ -183,4 +183,4 @@ def test_damaged_art_ends_as_a_page_or_a_refusal(tmp_path: Path, kind: str) -> N
             continue
         with pikepdf.open(io.BytesIO(pdf)) as document:
             assert len(document.pages) == 1
-    assert refused > 5
+    assert refused > 0
