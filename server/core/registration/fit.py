@@ -20,7 +20,7 @@ from typing import Literal
 
 from server.core.geometry import Affine, Point
 from server.core.registration.drift import Drift
-from server.core.registration.motion import Motion, Pooled, chance_of
+from server.core.registration.motion import READING_MM, Motion, Pooled, chance_of
 from server.core.registration.outliers import Suspect, find_suspects
 from server.core.registration.readings import Reading
 from server.core.registration.vernier import LEAST_COUNT_MM
@@ -208,7 +208,9 @@ def _stretch_chance(readings: Sequence[Reading], landed: Sequence[Point]) -> flo
     reach = max(abs(complex(*one.point) - mean) for one in readings)
     if abs(pooled.b) * reach < _LEAST_EFFECT_MM or abs(pooled.b) > _MOST_STRETCH:
         return 1.0
-    return chance_of(pooled.rss, pooled.plain, dof)
+    # Readings that happen to agree better than a vernier can be read prove nothing.
+    floor = READING_MM**2
+    return chance_of(pooled.rss + dof * floor, pooled.plain + (dof + 2) * floor, dof)
 
 
 def _centred(points: Sequence[Point], landed: Sequence[Point]

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 Spot = tuple[complex, complex]  # where, and how far off
+READING_MM = 0.03  # rounding to 0.1 mm alone: 0.1 / sqrt(12); nobody reads the vernier better
 
 
 @dataclass(frozen=True, slots=True)

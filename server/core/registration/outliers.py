@@ -13,14 +13,13 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from server.core.registration.motion import Motion, Pooled, Spot, chance_of
+from server.core.registration.motion import READING_MM, Motion, Pooled, Spot, chance_of
 from server.core.registration.readings import Reading
 from server.core.units import mm_text
 
 LEVEL = 0.05
 # Under this a slip does less harm than dropping a good reading would (four least counts of the vernier).
 _LEAST_SLIP_MM = 0.4
-_READING_MM = 0.03  # rounding to 0.1 mm alone: 0.1 / sqrt(12); keeps lucky sheets from condemning a fair reading
 _LEAST_READINGS = 4  # on its sheet: three outvote one
 
 
@@ -70,7 +69,7 @@ def _spots(readings: Sequence[Reading]) -> list[Spot]:
 def _variance(pooled: Pooled, shared: bool) -> float:
     """Of one number that was read, in mm2; not below what anybody's eye can do."""
     rss, dof = (pooled.rss, pooled.dof - 2) if shared else (pooled.plain, pooled.dof)
-    return max(_READING_MM**2, rss / dof if dof > 0 else 0.0)
+    return max(READING_MM**2, rss / dof if dof > 0 else 0.0)
 
 
 def _worst(sheets: dict[str, list[Reading]]) -> Reading | None:
@@ -79,7 +78,7 @@ def _worst(sheets: dict[str, list[Reading]]) -> Reading | None:
     pooled = Pooled.of(motions.values())
     shared = len(motions) > 1  # on one sheet there are too few readings to ask for b as well
     count = sum(len(sheet) for sheet in sheets.values())
-    floor = _READING_MM**2
+    floor = READING_MM**2
     best: tuple[float, Reading] | None = None
     for name, sheet in sheets.items():
         if len(sheet) < _LEAST_READINGS:
