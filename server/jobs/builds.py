@@ -121,7 +121,7 @@ class Builds:
         if error is not None:
             _LOG.info("build ended early", extra={"facts": {"job": job.id, "kind": type(error).__name__}})
         if error is None:
-            self._trim(job.key)
+            self.trim(job.key)
             job.show(_done(job, future.result(), name))
         elif job.work.cancelled.is_set():
             job.show(replace(job.view, state="cancelled", message="Cancelled"))
@@ -131,7 +131,7 @@ class Builds:
             job.show(replace(job.view, state="failed", message=f"The build failed ({type(error).__name__}).",
                              fix="Build again; if it fails again, send the host the log."))
 
-    def _trim(self, newest: str) -> None:
+    def trim(self, newest: str) -> None:
         """Remove the builds that nobody has asked for longest, down to the host's limit."""
         kept = self._store.limits.cache_bytes
         by_age = sorted(self._store.folder.builds.glob("*.pdf"), key=lambda path: path.stat().st_mtime, reverse=True)

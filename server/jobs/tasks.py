@@ -72,7 +72,7 @@ def make_thumb(report: Report, path: Path, art: Art, longest_px: int, thumbs: Pa
 
     target = thumb_path(thumbs, art.key, longest_px)
     target.parent.mkdir(parents=True, exist_ok=True)
-    _write_whole(target, thumbnail(path, art, longest_px))
+    write_whole(target, thumbnail(path, art, longest_px))
     return target
 
 
@@ -96,9 +96,9 @@ def build(report: Report, order: BuildOrder) -> dict[str, Any]:
     planned = plan_deck(order.deck, order.settings, order.printer)
     write_deck_pdf(planned, order.deck, order.settings, lambda art: order.sources[art.key.partition("#")[0]],
                    order.pdf, progress=lambda done, total: report(done, total, "Drawing the sheets"))
-    _write_whole(order.plan, json.dumps(plan_to_json(planned), ensure_ascii=False).encode("utf-8"))
+    write_whole(order.plan, json.dumps(plan_to_json(planned), ensure_ascii=False).encode("utf-8"))
     info = build_info(planned, order.pdf)
-    _write_whole(order.info, json.dumps(info, ensure_ascii=False).encode("utf-8"))
+    write_whole(order.info, json.dumps(info, ensure_ascii=False).encode("utf-8"))
     return info
 
 
@@ -111,7 +111,7 @@ def build_info(planned: Planned, pdf: Path) -> dict[str, Any]:
     }
 
 
-def _write_whole(path: Path, content: bytes) -> None:
+def write_whole(path: Path, content: bytes) -> None:
     """All of it or nothing: a reader never sees half a file."""
     unfinished = path.with_name(f"{path.name}.{os.getpid()}.part")
     unfinished.write_bytes(content)

@@ -13,9 +13,11 @@ _SAFE = frozenset(("GET", "HEAD", "OPTIONS"))
 _DECK = r"[0-9a-f]{1,64}"
 # A playtester sees the deck's Glow and build page and gets its PDFs, and changes nothing.
 _PLAYTESTER: tuple[tuple[frozenset[str], re.Pattern[str]], ...] = (
-    (_SAFE, re.compile(r"/|/true-up|/api/(decks|demo|tables|me|openapi\.json|art/.+|jobs/.+|printers(/.*)?)")),
+    (_SAFE, re.compile(r"/|/true-up|/api/(decks|demo|tables|me|openapi\.json|art/.+|jobs/.+|printers(/.*)?"
+                       r"|test-sheet.*|nudge/.+)")),
     (_SAFE, re.compile(rf"/decks/({_DECK})/(glow|output|true-up)|/api/decks/({_DECK})(/guide|/glow(/.*)?)?")),
     (frozenset(("POST",)), re.compile(rf"/api/decks/({_DECK})/(plan|builds|glow(/.*)?)")),
+    (frozenset(("POST",)), re.compile(r"/api/fit")),  # keeps nothing
     (frozenset(("DELETE",)), re.compile(r"/api/jobs/[^/]+")),
 )
 _IN_DECK = re.compile(rf"/(?:api/)?decks/({_DECK})(?:/.*)?")

@@ -26,7 +26,9 @@ from server.web import (
     routes_pages,
     routes_people,
     routes_plan,
+    routes_printers,
     routes_tables,
+    routes_true_up,
 )
 from server.web.answers import Answers
 from server.web.guard import Guard
@@ -45,6 +47,8 @@ ROUTERS: tuple[APIRouter, ...] = (
     routes_jobs.router,
     routes_art.router,
     routes_people.router,
+    routes_printers.router,
+    routes_true_up.router,
     routes_pages.router,
 )
 

@@ -39,6 +39,7 @@ SECURITY_HEADERS = {
 _MOST_HEADERS, MOST_HEADER_BYTES = 100, 16 * 1024
 _FILE = re.compile(r"/api/decks/[^/]+/files/(.+)")
 _ARCHIVE = re.compile(r"/api/decks/[^/]+/archive")
+_NUDGE = "/api/nudge"
 
 
 def cookie_name(port: int) -> str:
@@ -139,6 +140,8 @@ class Guard:
             return unquote(file[1])[-200:], self._limits.file_bytes
         if _ARCHIVE.fullmatch(path):
             return "archive", self._limits.archive_bytes
+        if path == _NUDGE:
+            return "PDF", self._limits.file_bytes
         return "request", self._limits.json_bytes
 
 
@@ -168,4 +171,4 @@ class _Answer:
 
 
 def _is_upload(path: str) -> bool:
-    return bool(_FILE.fullmatch(path) or _ARCHIVE.fullmatch(path))
+    return path == _NUDGE or bool(_FILE.fullmatch(path) or _ARCHIVE.fullmatch(path))
