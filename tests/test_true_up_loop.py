@@ -8,8 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pikepdf
 import pytest
-from PIL import Image, ImageDraw
 
 import server.core.methods.duplex as duplex
 import server.core.registration as registration
@@ -34,27 +34,35 @@ CASES = {
 }
 
 
-def disc(face: Image.Image, x: float, y: float, px: float) -> None:
-    """A disc of 4 mm around a point in mm; Pillow's box holds its last pixel too."""
-    left, top, right, bottom = (round(v * px) for v in (x - 2, y - 2, x + 2, y + 2))
-    ImageDraw.Draw(face).ellipse((left, top, right - 1, bottom - 1), fill=0)
+def discs_pdf(path: Path, size_mm: tuple[float, float], *pages_mm: tuple[tuple[float, float], ...]) -> Path:
+    """A PDF by pikepdf with discs of 4 mm around points in mm; vector, since pdfium lays turned pictures roughly."""
+    pdf, k = pikepdf.new(), 72 / 25.4
+    for spots in pages_mm:
+        parts = []
+        for x, y in spots:
+            u, v, r, h = x * k, (size_mm[1] - y) * k, 2 * k, 2 * k * 0.5522847  # a quarter circle as a Bézier curve
+            parts.append(f"{u + r} {v} m {u + r} {v + h} {u + h} {v + r} {u} {v + r} c {u - h} {v + r} {u - r} {v + h} "
+                         f"{u - r} {v} c {u - r} {v - h} {u - h} {v - r} {u} {v - r} c {u + h} {v - r} {u + r} {v - h} "
+                         f"{u + r} {v} c f")
+        page = pdf.add_blank_page(page_size=(size_mm[0] * k, size_mm[1] * k))
+        page.Contents = pdf.make_stream("\n".join(parts).encode())
+    pdf.save(path)
+    return path
 
 
 @pytest.fixture(scope="module")
 def deck(tmp_path_factory) -> Path:
-    """Four cards of 44 x 63 mm, each face with a disc in its middle and two more off it; fronts and backs alike."""
+    """Four cards of 44 x 63 mm, each face with a disc in its middle and two more off it.
+
+    Against the light a card's left edge lies behind its own right edge, so the backs' discs are mirrored.
+    """
     folder = tmp_path_factory.mktemp("deck")
+    spots = ((22.0, 31.5), (10.0, 12.0), (32.0, 50.0))
     for name in ("fronts", "backs"):
         (folder / name).mkdir()
-    px = 12.0
-    for number in range(4):
-        art = Image.new("L", (round(44 * px), round(63 * px)), 255)
-        # Against the light a card's left edge lies behind its own right edge, so the backs' discs are mirrored.
-        for name in ("fronts", "backs"):
-            face = art.copy()
-            for x, y in ((22.0, 31.5), (10.0, 12.0), (32.0, 50.0)):
-                disc(face, 44.0 - x if name == "backs" else x, y, px)
-            face.save(folder / name / f"lamp_{number}.png", dpi=(px * 25.4, px * 25.4))
+        seen = spots if name == "fronts" else tuple((44.0 - x, y) for x, y in spots)
+        for number in range(4):
+            discs_pdf(folder / name / f"lamp_{number}.pdf", (44.0, 63.0), seen)
     return folder
 
 
@@ -150,16 +158,9 @@ def test_a_confirming_sheet_shows_that_the_drift_is_gone(tmp_path, readings, cap
 
 
 def two_pages(path: Path) -> Path:
-    """A5 pages by Pillow, discs on each; the back's meant to lie behind the front's after a long-edge flip."""
-    px = 8.0
-    faces = []
-    for mirrored in (False, True):
-        page = Image.new("L", (round(148 * px), round(210 * px)), 255)
-        for x, y in ((30.0, 30.0), (118.0, 30.0), (74.0, 105.0), (30.0, 180.0), (118.0, 180.0)):
-            disc(page, 148.0 - x if mirrored else x, y, px)
-        faces.append(page)
-    faces[0].save(path, "PDF", save_all=True, append_images=faces[1:], resolution=px * 25.4)
-    return path
+    """Two A5 pages by pikepdf; the back's discs are meant to lie behind the front's after a long-edge flip."""
+    spots = ((30.0, 30.0), (118.0, 30.0), (74.0, 105.0), (30.0, 180.0), (118.0, 180.0))
+    return discs_pdf(path, (148.0, 210.0), spots, tuple((148.0 - x, y) for x, y in spots))
 
 
 def test_a_file_from_another_library_is_nudged_into_place(tmp_path, readings, capsys):

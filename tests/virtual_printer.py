@@ -3,7 +3,7 @@
 Pages come from pdfium. A pass of the printer lays a page on one side of the paper with an error of its own, as a
 picture that is shifted, turned and scaled on that side. The light shows the back through the paper: a side that was
 reached by turning the sheet over its long edge (like a book's page) is seen mirrored left to right from the other side;
-one that was reached over the short edge (like a calendar's page), mirrored top to bottom. That is all it knows of flips.
+one that was reached over the short edge (like a calendar's page), mirrored top to bottom. It knows no more of flips.
 
 Eyes find blobs of ink by their size, and read a vernier as a person does. What they know of the test sheet is what is
 seen on it: rings 5.6 mm across, four wedges, arms whose main lines lie 1 to 7 mm to one side of the arm's middle, the
@@ -95,10 +95,15 @@ def blobs(ink: np.ndarray, ppi: float, width: tuple[float, float], height: tuple
 
 def stations(sheet: Sheet) -> list[tuple[np.ndarray, np.ndarray]]:
     """(the front's middle, the back's ring) of every station in pixels, in reading order of the front."""
-    rings = blobs(sheet.back, sheet.ppi, (5.4, 6.0), (5.4, 6.0), (1.0, 5.0))
+    rings = blobs(sheet.back, sheet.ppi, (5.4, 6.05), (5.4, 6.05), (1.0, 5.0))
     wedges = blobs(sheet.front, sheet.ppi, (1.6, 2.4), (1.6, 2.4), (1.0, 2.2))
+    numbers = blobs(sheet.back, sheet.ppi, (6.45, 6.9), (6.45, 6.9), (1.0, 8.0))
+    mark, = blobs(sheet.back, sheet.ppi, (6.1, 6.4), (6.1, 6.4), (1.0, 5.0))
+    assert mark[1] < sheet.back.shape[0] / 4, "the ring shows in the lower box: the wrong flip"
     found = []
     for ring in rings:
+        assert (np.hypot(*(numbers - ring - np.array([15.0, 16.0]) * sheet.ppi / MM).T) < 10).any(), \
+            "no number below it to the right"
         near = wedges[np.argsort(np.hypot(*(wedges - ring).T))[:4]]
         middle = near.mean(axis=0)
         assert np.allclose(np.hypot(*(near - middle).T) / sheet.ppi * MM, 4.73, atol=0.15), "no four wedges there"
