@@ -98,7 +98,7 @@ def stations(sheet: Sheet) -> list[tuple[np.ndarray, np.ndarray]]:
     rings = blobs(sheet.back, sheet.ppi, (5.4, 6.05), (5.4, 6.05), (1.0, 5.0))
     wedges = blobs(sheet.front, sheet.ppi, (1.6, 2.4), (1.6, 2.4), (1.0, 2.2))
     numbers = blobs(sheet.back, sheet.ppi, (6.45, 6.9), (6.45, 6.9), (1.0, 8.0))
-    mark, = blobs(sheet.back, sheet.ppi, (6.1, 6.4), (6.1, 6.4), (1.0, 5.0))
+    mark, = blobs(sheet.back, sheet.ppi, (6.07, 6.4), (6.07, 6.4), (1.0, 5.0))
     assert mark[1] < sheet.back.shape[0] / 4, "the ring shows in the lower box: the wrong flip"
     found = []
     for ring in rings:
