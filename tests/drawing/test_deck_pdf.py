@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import subprocess
@@ -18,6 +19,7 @@ from PIL import Image
 from server.core.art import Art, Card, Deck
 from server.core.planning import Planned, plan_deck
 from server.core.settings import DeckSettings
+from server.drawing import write_behind
 from server.drawing.deck_pdf import write_deck_pdf
 from server.errors import Stopped, Unreadable
 from tests.drawing.pdf_help import art_of, png_data
@@ -150,3 +152,20 @@ def test_broken_art_is_named_and_nothing_is_left_behind(tmp_path: Path) -> None:
 def test_a_disk_that_refuses_is_told_as_such(tmp_path: Path) -> None:
     with pytest.raises(OSError, match=r"nowhere"):
         built(tmp_path, small_deck(tmp_path, 2), tmp_path / "nowhere" / "out.pdf")
+
+
+@pytest.mark.parametrize("after", [0, 1])
+def test_a_disk_that_fills_up_behind_our_back_is_told_and_nothing_is_left(tmp_path: Path, after: int,
+                                                                          monkeypatch: pytest.MonkeyPatch) -> None:
+    calls = iter(range(100))
+
+    def refusing(out: object, parts: list[object]) -> None:
+        if next(calls) >= after:
+            raise OSError(errno.ENOSPC, "No space left on device")
+    monkeypatch.setattr(write_behind, "_write", refusing)
+    arts = [noisy(tmp_path, f"{at}.png", (326, 444), seed=at) for at in range(3)]  # large enough for the thread
+    out = tmp_path / "pdf" / "out.pdf"
+    out.parent.mkdir()
+    with pytest.raises(OSError, match="No space left"):
+        built(tmp_path, Deck("Full", tuple(Card(art.file, art) for art in arts)), out)
+    assert list(out.parent.iterdir()) == []
