@@ -295,13 +295,3 @@ def test_the_page_works_by_keyboard_alone(page: Page, live_server: LiveServer, d
     page.keyboard.press("ArrowRight")
     settle(page)
     assert float(page.locator("#n-dx").input_value()) > 0
-
-
-@pytest.mark.parametrize("width", [320, 1280])
-def test_nothing_runs_off_the_side(page: Page, live_server: LiveServer, deck: str, width: int) -> None:
-    page.set_viewport_size({"width": width, "height": 800})
-    for details in page.locator("details").all():
-        details.evaluate("one => { one.open = true; }")
-    settle(page)
-    over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-    assert over <= 0
