@@ -28,6 +28,7 @@ from server.drawing.deck_pdf import write_deck_pdf
 from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
 from server.intake.folder import read_folder
+from tests.bench_true_up import NUDGE_GOAL, nudge_ratio
 
 WIDTH, HEIGHT = 815, 1110
 PREVIEW_GOAL_MS = 200.0
@@ -136,6 +137,7 @@ from server.core.planning import plan_deck
 from server.core.settings import DeckSettings
 from server.drawing.deck_pdf import write_deck_pdf
 from server.intake.folder import read_folder
+from tests.bench_true_up import NUDGE_GOAL, nudge_ratio
 if sys.argv[3] == "python":
     tracemalloc.start()
 found = read_folder(Path(sys.argv[1]))
@@ -236,6 +238,8 @@ def main() -> None:
         if not options.quick:
             rows += [*growth_rows("png", 3, room), *growth_rows("jpeg", 3, room)]
         rows.append(preview_row(options.turns))
+    ratio, detail = nudge_ratio(options.turns)
+    rows.append(Row("Nudge, 200 pages: time over open and save", ratio, NUDGE_GOAL, True, detail))
     print(printed(rows))
 
 
