@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import tempfile
 import time
 from collections.abc import Callable
@@ -23,19 +24,17 @@ NUDGE_GOAL = 3.0
 
 
 def sheets_pdf(path: Path) -> Path:
-    """200 A4 pages of nine cards each, by pikepdf; one picture, placed nine times a page."""
-    grain = np.random.default_rng(1).integers(0, 256, (350, 250, 3), dtype=np.uint8)
-    picture = path.with_suffix(".jpg")
-    Image.fromarray(grain).save(picture, quality=85)
+    """200 A4 pages of nine cards each, by pikepdf: every page has a picture of its own, placed nine times."""
+    random, stream = np.random.default_rng(1), io.BytesIO()
+    Image.fromarray(random.integers(0, 256, (350, 250, 3), dtype=np.uint8)).save(stream, "JPEG", quality=60)
     pdf = pikepdf.new()
-    image = pikepdf.Stream(pdf, picture.read_bytes(), Type=pikepdf.Name.XObject, Subtype=pikepdf.Name.Image, Width=250,
-                           Height=350, ColorSpace=pikepdf.Name.DeviceRGB, BitsPerComponent=8,
-                           Filter=pikepdf.Name.DCTDecode)
-    image = pdf.make_indirect(image)
     cards = "".join(f"q 178.6 0 0 249.4 {29 + 179 * (n % 3)} {46 + 250 * (n // 3)} cm /Im0 Do Q\n" for n in range(9))
     for _ in range(PAGES):
+        image = pikepdf.Stream(pdf, stream.getvalue(), Type=pikepdf.Name.XObject, Subtype=pikepdf.Name.Image,
+                               Width=250, Height=350, ColorSpace=pikepdf.Name.DeviceRGB, BitsPerComponent=8,
+                               Filter=pikepdf.Name.DCTDecode)
         page = pdf.add_blank_page(page_size=(595.276, 841.89))
-        page.Resources = pikepdf.Dictionary(XObject=pikepdf.Dictionary(Im0=image))
+        page.Resources = pikepdf.Dictionary(XObject=pikepdf.Dictionary(Im0=pdf.make_indirect(image)))
         page.Contents = pdf.make_stream(cards.encode())
     pdf.save(path)
     return path
