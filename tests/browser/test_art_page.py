@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
 from PIL import Image
 from playwright.sync_api import CDPSession, Page, Request, Route, expect
+from playwright.sync_api import TimeoutError as PlaywrightTimeoutError
 
 from tests.browser.conftest import choose_folder
 from tests.web.live import LiveServer, small_deck
@@ -31,8 +34,16 @@ def drop(page: Page, *paths: Path) -> None:
     """A drop from the desktop, by the browser's own protocol."""
     session: CDPSession = page.context.new_cdp_session(page)
     data = {"items": [], "files": [str(path) for path in paths], "dragOperationsMask": 1}
-    for kind in ("dragEnter", "dragOver", "drop"):
-        session.send("Input.dispatchDragEvent", {"type": kind, "x": 640, "y": 400, "data": data})
+    page.evaluate("window.drops ??= (document.addEventListener('drop', () => window.drops++, true), 0)")
+    before = page.evaluate("window.drops")
+    # On a busy machine the browser may take the drop before the page has said that it wants it, and drops it then.
+    for _ in range(5):
+        for kind in ("dragEnter", "dragOver", "drop"):
+            session.send("Input.dispatchDragEvent", {"type": kind, "x": 640, "y": 400, "data": data})
+        with contextlib.suppress(PlaywrightTimeoutError):
+            page.wait_for_function("before => window.drops > before", arg=before, timeout=3000)
+            return
+    pytest.fail("the page was never given the drop")
 
 
 def test_a_chosen_folder_becomes_pairs(page: Page, new_deck: NewDeck, folder_of: Folder) -> None:
