@@ -74,9 +74,9 @@ def save(client: httpx.Client, answered: Answered, round_number: int) -> None:
     deck = f"/api/decks/{answered.deck_id}"
     revision, number = client.get(deck).json()["revision"], answered.named
     while True:
-        number += 1
-        answer = client.patch(deck, json={"revision": revision, "name": f"Harbour {number}"})
+        answer = client.patch(deck, json={"revision": revision, "name": f"Harbour {number + 1}"})
         if answer.status_code == 200:
+            number += 1
             answered.named, revision = number, answer.json()["revision"]
         else:
             revision = answer.json()["current"]["revision"]

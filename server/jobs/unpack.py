@@ -150,7 +150,7 @@ def _check_kind(order: UnpackOrder, path: str, head: bytes) -> None:
     """Raises BadValue for an archive in the archive, NotArt for what else is no art."""
     if head.startswith(_ARCHIVES):
         raise BadValue(f"{order.label}: {path!r} is an archive in the archive.", "Unpack it first.")
-    if path != DECK_LIST and kind_of(head[:HEAD_BYTES]) is None:
+    if path.lower() != DECK_LIST and kind_of(head[:HEAD_BYTES]) is None:
         raise NotArt("is empty" if not head else "is no art by its content")
 
 

@@ -49,7 +49,8 @@ def serve(pipe: connection.Connection[Any, Any], memory_bytes: int) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     _limit_memory(memory_bytes)
-    pipe.send(Message("ready", None))
+    with contextlib.suppress(OSError):  # the server may have ended meanwhile; then so does this, below
+        pipe.send(Message("ready", None))
     while True:
         try:
             task, arguments = pipe.recv()

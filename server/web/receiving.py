@@ -38,7 +38,7 @@ async def in_worker(services: Services, work: Work) -> object:
 
 async def write_stream(incoming: Incoming, chunks: AsyncIterator[bytes]) -> None:
     """Write a body as it comes. Raises NotArt as soon as its first bytes show that it can't be art."""
-    waiting, head, looked = bytearray(), b"", is_deck_list(incoming.label)
+    waiting, looked = bytearray(), is_deck_list(incoming.label)
     async for chunk in chunks:
         waiting += chunk
         if not looked and (len(waiting) >= HEAD_BYTES or incoming.size):
@@ -48,7 +48,7 @@ async def write_stream(incoming: Incoming, chunks: AsyncIterator[bytes]) -> None
             await run_in_threadpool(incoming.write, bytes(waiting))
             waiting.clear()
     if not looked:
-        check_head(incoming.label, head or bytes(waiting[:HEAD_BYTES]))
+        check_head(incoming.label, bytes(waiting[:HEAD_BYTES]))
     await run_in_threadpool(incoming.write, bytes(waiting))
 
 
