@@ -1,0 +1,94 @@
+/**
+ * The drift drawn: the paper, where the back lands on it, and an arrow at each station; all exaggerated by one factor.
+ */
+
+import { svg } from "./station.js";
+
+/** @typedef {import("./server.js").Fit} Fit */
+/** @typedef {[number, number]} Point */
+
+const FACTORS = [1, 2, 5, 10, 20, 50, 100, 200];
+const LONGEST = 0.16; // of the paper's shorter side, for the longest way that anything is off
+const ROOM_MM = 4;
+
+/**
+ * How many times larger everything is drawn, so that the worst of several drifts still fits.
+ *
+ * @param {Pick<Fit, "width_mm"|"height_mm"|"drift"|"residuals">[]} fits
+ */
+export function factorFor(fits) {
+  const worst = Math.max(0.02, ...fits.map((fit) => Math.max(fit.drift.greatest_mm,
+    ...fit.residuals.filter((one) => !one.suspect).map((one) => Math.hypot(one.dx_mm, one.dy_mm)))));
+  const room = Math.min(...fits.map((fit) => Math.min(fit.width_mm, fit.height_mm))) * LONGEST;
+  return [...FACTORS].reverse().find((factor) => worst * factor <= room) ?? 1;
+}
+
+/** @param {Point} from @param {Point} to */
+function arrow([x0, y0], [x1, y1]) {
+  const length = Math.hypot(x1 - x0, y1 - y0);
+  if (length < 0.6) return "";
+  const head = Math.min(4, length * 0.6);
+  const [u, v] = [(x1 - x0) / length, (y1 - y0) / length];
+  const at = (/** @type {number} */ back, /** @type {number} */ side) => `${x1 - back * u - side * v} ${y1 - back * v + side * u}`;
+  return `M${x0} ${y0}L${at(head * 0.8, 0)}M${x1} ${y1}L${at(head, head * 0.42)}L${at(head, -head * 0.42)}z`;
+}
+
+/**
+ * @param {Fit} fit
+ * @param {number} factor
+ * @param {string} label for those who can't see it
+ */
+export function driftPicture(fit, factor, label) {
+  const { width_mm: width, height_mm: height, drift, residuals } = fit;
+  const [a, b, c, d, e, f] = drift.matrix;
+  const off = (/** @type {Point} */ [x, y]) => /** @type {Point} */ ([a * x + c * y + e - x, b * x + d * y + f - y]);
+  const lands = (/** @type {Point} */ point) => {
+    const [dx, dy] = off(point);
+    return /** @type {Point} */ ([point[0] + factor * dx, point[1] + factor * dy]);
+  };
+  const corners = /** @type {Point[]} */ ([[0, 0], [width, 0], [width, height], [0, height]]).map(lands);
+  const xs = [0, width, ...corners.map(([x]) => x)];
+  const ys = [0, height, ...corners.map(([, y]) => y)];
+  const [left, top] = [Math.min(...xs) - ROOM_MM, Math.min(...ys) - ROOM_MM];
+  const picture = svg("svg", { class: "drift", role: "img", "aria-label": label,
+    viewBox: `${left} ${top} ${Math.max(...xs) + ROOM_MM - left} ${Math.max(...ys) + ROOM_MM - top}` });
+  picture.append(svg("rect", { class: "dr-front", x: 0, y: 0, width, height }),
+    svg("polygon", { class: "dr-back", points: corners.join(" ") }));
+  const places = new Map();
+  for (const one of residuals) {
+    const key = one.station ?? `${one.x_mm}, ${one.y_mm}`;
+    if (!places.has(key)) places.set(key, { name: one.station ?? "", point: [one.x_mm, one.y_mm], read: [] });
+    places.get(key).read.push(one);
+  }
+  if (!places.size) places.set("", { name: "", point: [width / 2, height / 2], read: [] });
+  for (const { name, point, read } of places.values()) picture.append(...place(fit, factor, name, point, lands(point), read));
+  return picture;
+}
+
+/**
+ * One station: the arrow of the fit, and a dot where each sheet was read, tied to the arrow's tip by what is left.
+ *
+ * @param {Fit} fit
+ * @param {number} factor
+ * @param {number|string} name
+ * @param {Point} from
+ * @param {Point} tip
+ * @param {Fit["residuals"]} read
+ */
+function place(fit, factor, name, from, tip, read) {
+  const parts = [svg("circle", { class: "dr-station", cx: from[0], cy: from[1], r: 1.6 }),
+    svg("path", { class: "dr-arrow", d: arrow(from, tip) })];
+  for (const one of read) {
+    const [x, y] = [tip[0] + factor * one.left_dx_mm, tip[1] + factor * one.left_dy_mm];
+    if (one.suspect) {
+      const [cx, cy] = [Math.min(Math.max(x, 3), fit.width_mm - 3), Math.min(Math.max(y, 3), fit.height_mm - 3)];
+      parts.push(svg("path", { class: "dr-left dr-suspect", d: `M${tip[0]} ${tip[1]}L${cx} ${cy}` }),
+        svg("path", { class: "dr-cross", d: `M${cx - 2.2} ${cy - 2.2}l4.4 4.4m0 -4.4l-4.4 4.4` }));
+    } else {
+      parts.push(svg("path", { class: "dr-left", d: `M${tip[0]} ${tip[1]}L${x} ${y}` }), svg("circle", { class: "dr-read", cx: x, cy: y, r: 1.1 }));
+    }
+  }
+  const low = tip[1] < from[1];
+  if (name !== "") parts.push(svg("text", { class: "dr-name", x: from[0] - 5, y: from[1] + (low ? 9 : -4), "font-size": 7 }, String(name)));
+  return parts;
+}
