@@ -78,7 +78,7 @@ async def _add(services: Services, person: str, deck_id: str, contents: Contents
                 try:
                     blob = await read_incoming(services, person, incoming)
                 except (TooMuch, Stopped) as error:  # this file's own trouble; the others go on
-                    ignored.append((one.path, error.message))
+                    ignored.append((one.path, error.message.removeprefix(f"{one.path}: ").rstrip(".")))
                     return None
         return DeckFile(one.path, blob.key, blob.bytes, one.modified), blob
 

@@ -119,6 +119,9 @@ export const api = {
 export const fileUrl = (id, path, modified) =>
   `/api/decks/${part(id)}/files/${parts(path)}?modified=${Math.round(modified)}`;
 
+/** @param {string} id */
+export const archiveUrl = (id) => `/api/decks/${part(id)}/archive`;
+
 /** @param {string} job */
 export const jobEventsUrl = (job) => `/api/jobs/${part(job)}/events`;
 

@@ -76,11 +76,13 @@ function figures(uploader) {
 }
 
 /** @param {Uploader} uploader */
-function drawFailures({ failures }) {
+function drawFailures({ failures, ignored }) {
   const list = need("[data-sending-failed]");
-  if (list.childElementCount === failures.length && failures.length) return;
-  list.replaceChildren(...failures.map(({ item, reason, fix }) => el("li", { class: "notice", data: { tone: "error" } },
-    icon("error"),
-    el("div", { class: "notice-body" }, el("p", { class: "problem-file", text: item.path }), el("p", { text: reason }),
+  const told = [...failures.map(({ item, reason, fix }) => ({ tone: "error", path: item.path, reason, fix })),
+    ...ignored.map(({ path, reason }) => ({ tone: "note", path, reason: `Left out: it ${reason}.`, fix: "" }))];
+  if (list.childElementCount === told.length && told.length) return;
+  list.replaceChildren(...told.map(({ tone, path, reason, fix }) => el("li", { class: "notice", data: { tone } },
+    icon(tone),
+    el("div", { class: "notice-body" }, el("p", { class: "problem-file", text: path }), el("p", { text: reason }),
       fix && el("p", { class: "soft", text: fix })))));
 }

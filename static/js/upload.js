@@ -2,7 +2,7 @@
  * Sends files, one raw PUT each, four at a time. What the server has already isn't sent again.
  */
 
-import { api, ApiError, errorFrom, fileUrl } from "./api.js";
+import { api, ApiError, archiveUrl, errorFrom, fileUrl } from "./api.js";
 
 /** @typedef {import("./collect.js").Item} Item */
 /** @typedef {"idle"|"comparing"|"sending"|"finished"|"cancelled"} Phase */
@@ -35,6 +35,8 @@ export class Uploader extends EventTarget {
     this.failures = [];
     /** @type {string[]} */
     this.left = [];
+    /** @type {{path: string, reason: string}[]} what an archive held that is no art */
+    this.ignored = [];
     /** @type {Item[]} */
     this.queue = [];
     /** @type {Map<XMLHttpRequest, number>} */
@@ -110,7 +112,9 @@ export class Uploader extends EventTarget {
   #put(item) {
     const request = new XMLHttpRequest();
     this.flying.set(request, 0);
-    request.open("PUT", fileUrl(this.deckId, item.path, item.file.lastModified));
+    // A ZIP is unpacked by the server and taken in as the folder that it holds.
+    if (isArchive(item)) request.open("POST", archiveUrl(this.deckId));
+    else request.open("PUT", fileUrl(this.deckId, item.path, item.file.lastModified));
     request.responseType = "json";
     request.setRequestHeader("Content-Type", "application/octet-stream");
     request.upload.addEventListener("progress", (event) => {
@@ -135,8 +139,9 @@ export class Uploader extends EventTarget {
     if (request.status >= 200 && request.status < 300) {
       this.filesDone += 1;
       this.bytesDone += item.file.size;
-      const of = request.response?.duplicate_of;
+      const { duplicate_of: of, ignored = [] } = request.response ?? {};
       if (of) this.duplicates.push({ path: item.path, of });
+      this.ignored.push(...ignored);
       return;
     }
     this.files -= 1;
@@ -162,6 +167,9 @@ export class Uploader extends EventTarget {
     this.dispatchEvent(new Event("change"));
   }
 }
+
+/** @param {Item} item */
+const isArchive = ({ file }) => /\.zip$/i.test(file.name);
 
 /** @param {Item} item @param {any} error @returns {Failure} */
 function failure(item, error) {

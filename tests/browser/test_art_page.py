@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -164,3 +165,14 @@ def test_a_taken_out_file_comes_back_by_undo(page: Page, live_server: LiveServer
     expect(page.locator(".pair")).to_have_count(1)
     page.get_by_role("button", name="Undo").click()
     expect(page.locator(".pair")).to_have_count(2)
+
+
+def test_a_zip_is_taken_as_the_folder_that_it_holds(page: Page, new_deck: NewDeck, folder_of: Folder,
+                                                    tmp_path: Path) -> None:
+    root = folder_of(2)
+    (root / "notes.txt").write_text("not art", encoding="utf-8")
+    packed = shutil.make_archive(str(tmp_path / "packed"), "zip", root.parent, root.name)
+    new_deck("Packed")
+    page.locator("[data-choose-files]").set_input_files(packed)
+    expect(page.locator(".pair")).to_have_count(2)
+    expect(page.locator("[data-sending]")).to_contain_text("notes.txt")
