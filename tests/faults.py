@@ -2,8 +2,8 @@
 
     python -m tests.faults [--kills 200] [--seed 1]
 
-Each round starts the server on the same data folder, lets three clients upload, save and build for a random while,
-and ends it by SIGKILL (TerminateProcess on Windows). Then the data folder is opened and looked at.
+Each round starts the server on the same data folder, lets three clients upload, save and build until a random number
+of answers has come, and ends it by SIGKILL (TerminateProcess on Windows). Then the data folder is opened and looked at.
 """
 
 from __future__ import annotations
@@ -18,7 +18,6 @@ import subprocess
 import sys
 import tempfile
 import threading
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -39,6 +38,15 @@ class Answered:
     files: dict[str, str] = field(default_factory=dict)
     named: int = 0
     builds: int = 0
+    _count: threading.Semaphore = field(default_factory=lambda: threading.Semaphore(0))
+
+    def one_more(self) -> None:
+        self._count.release()
+
+    def wait_for(self, answers: int) -> None:
+        """Until that many more answers have come; while they come, other requests are at every stage."""
+        for _ in range(answers):
+            assert self._count.acquire(timeout=120), "the server doesn't answer"
 
 
 def start(data: Path) -> tuple[subprocess.Popen[str], str]:
@@ -68,6 +76,7 @@ def upload(client: httpx.Client, answered: Answered, round_number: int) -> None:
         answer = client.put(f"/api/decks/{answered.deck_id}/files/{path}", content=content)
         if answer.status_code == 200:
             answered.files[path] = hashlib.sha256(content).hexdigest()
+        answered.one_more()
 
 
 def save(client: httpx.Client, answered: Answered, round_number: int) -> None:
@@ -78,6 +87,7 @@ def save(client: httpx.Client, answered: Answered, round_number: int) -> None:
         if answer.status_code == 200:
             number += 1
             answered.named, revision = number, answer.json()["revision"]
+            answered.one_more()
         else:
             revision = answer.json()["current"]["revision"]
 
@@ -87,10 +97,10 @@ def build(client: httpx.Client, answered: Answered, round_number: int) -> None:
         answer = client.post(f"/api/decks/{answered.deck_id}/builds", json={})
         if answer.status_code == 202:
             job = answer.json()["job"]
-            while client.get(f"/api/jobs/{job}").json()["state"] in ("queued", "running"):
-                time.sleep(0.02)
+            with client.stream("GET", f"/api/jobs/{job}/events") as stream:
+                list(stream.iter_lines())
             answered.builds += client.get(f"/api/jobs/{job}").json()["state"] == "done"
-        time.sleep(0.02)
+            answered.one_more()
 
 
 def one_round(data: Path, answered: Answered, number: int, chance: random.Random) -> None:
@@ -107,7 +117,7 @@ def one_round(data: Path, answered: Answered, number: int, chance: random.Random
                    for work, client in zip((upload, save, build), clients, strict=True)]
         for thread in threads:
             thread.start()
-        time.sleep(chance.uniform(0.02, 1.5))
+        answered.wait_for(chance.randint(1, 40))
     finally:
         process.kill()
         process.wait()

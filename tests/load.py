@@ -16,6 +16,7 @@ import statistics
 import tempfile
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -116,8 +117,11 @@ def wrong_with(pdf: bytes, paper: str, cards: int) -> str:
     return ""
 
 
-def work_until(end: float, client: httpx.Client, shared: str, own: str, work: Work) -> None:
-    while time.monotonic() < end and not work.wrong:
+def work_on(more: Callable[[int], bool], client: httpx.Client, shared: str, own: str, work: Work) -> None:
+    """Rounds of uploads, an edit and a build, as long as ``more`` says of their number."""
+    rounds = 0
+    while more(rounds) and not work.wrong:
+        rounds += 1
         try:
             for _ in range(3):
                 upload(client, shared, work)
@@ -127,10 +131,10 @@ def work_until(end: float, client: httpx.Client, shared: str, own: str, work: Wo
             work.wrong.append(f"{type(error).__name__}: {error}")
 
 
-def page_times(client: httpx.Client, deck_id: str, end: float, least: int) -> list[float]:
-    """Seconds that each page took, asked for one after another until ``end`` and ``least`` of them."""
+def page_times(client: httpx.Client, deck_id: str, more: Callable[[int], bool]) -> list[float]:
+    """Seconds that each page took, asked for one after another, as long as ``more`` says of their number."""
     found: list[float] = []
-    while time.monotonic() < end or len(found) < least:
+    while more(len(found)):
         begun = time.perf_counter()
         answer = client.get(_PAGES[len(found) % len(_PAGES)].format(deck=deck_id))
         found.append(time.perf_counter() - begun)
@@ -148,8 +152,9 @@ def check(client: httpx.Client, shared: str, works: list[Work]) -> None:
         assert not lost, f"client {work.number} lost {lost}"
 
 
-def run(data: Path, seconds: float, clients: int) -> tuple[list[Work], list[float], list[float]]:
-    """(what each client did, page times on the idle server, page times under load)."""
+def run(data: Path, clients: int, *, seconds: float | None = None,
+        rounds: int = 1) -> tuple[list[Work], list[float], list[float]]:
+    """(what each client did, page times on the idle server, page times under load): for ``seconds``, or ``rounds``."""
     process, entry = start(data)
     try:
         host = client_of(entry)
@@ -160,13 +165,17 @@ def run(data: Path, seconds: float, clients: int) -> tuple[list[Work], list[floa
         for deck_id in (shared, *own):
             for path, content in small_deck(3).items():
                 assert host.put(f"/api/decks/{deck_id}/files/{path}", content=content).status_code == 200
-        idle = page_times(host, shared, 0, 50)
-        works, end = [Work(number) for number in range(clients)], time.monotonic() + seconds
-        threads = [threading.Thread(target=work_until, args=(end, client, shared, deck_id, work), daemon=True)
+        idle = page_times(host, shared, lambda count: count < 50)
+        works, end = [Work(number) for number in range(clients)], time.monotonic() + (seconds or 0)
+
+        def more(count: int) -> bool:
+            return count < rounds if seconds is None else time.monotonic() < end
+
+        threads = [threading.Thread(target=work_on, args=(more, client, shared, deck_id, work), daemon=True)
                    for client, deck_id, work in zip(everyone, own, works, strict=True)]
         for thread in threads:
             thread.start()
-        busy = page_times(host, shared, end, 1)
+        busy = page_times(host, shared, lambda count: count == 0 or any(thread.is_alive() for thread in threads))
         for thread in threads:
             thread.join(120)
         check(host, shared, works)
@@ -187,7 +196,7 @@ def main() -> None:
     arguments = parser.parse_args()
     folder = Path(tempfile.mkdtemp())
     try:
-        works, idle, busy = run(folder / "data", arguments.seconds, arguments.clients)
+        works, idle, busy = run(folder / "data", arguments.clients, seconds=arguments.seconds)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
     ratios = [statistics.median(busy) / statistics.median(idle), max(busy) / statistics.median(idle)]
