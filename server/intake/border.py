@@ -10,6 +10,7 @@ import math
 import os
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
@@ -121,10 +122,26 @@ def _alike(first: EdgeLook, second: EdgeLook) -> bool:
 
 
 def _look(view: View) -> EdgeLook:
-    extremes = view.rows(0, min(_EDGE_PX, view.depth)).getextrema()
+    edge = view.rows(0, min(_EDGE_PX, view.depth))
+    flat = edge.getcolors(1)  # an edge of just one colour, the common case, is told apart much faster
+    if flat and isinstance(flat[0][1], tuple):
+        red, green, blue = flat[0][1]
+        return EdgeLook((red, green, blue), 0)
+    extremes = edge.getextrema()
     pairs = [pair for pair in extremes if isinstance(pair, tuple)]
     red, green, blue = (round((low + high) / 2) for low, high in pairs)
     return EdgeLook((red, green, blue), round(max(high - low for low, high in pairs)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """Where art begins, in px, and the window in which it was found: its first row, its differences, and which of
+    them are above the level."""
+
+    start: float
+    window: int
+    grey: Image.Image
+    over: Image.Image
 
 
 def _inwards(apart: Apart, level: int, lossy: bool) -> tuple[float | None, float | None]:
@@ -132,26 +149,28 @@ def _inwards(apart: Apart, level: int, lossy: bool) -> tuple[float | None, float
     found = _first_art(apart, level, lossy)
     if found is None:
         return None, None
-    start, window, grey = found
-    near = apart.view.unit_at(start)
-    frame = _frame(apart.view, grey, level)
-    if frame is None:
-        frame = _deeper_frame(apart, level, window + _FRAME_ROWS)
+    near = apart.view.unit_at(found.start)
+    row = _frame_row(apart.view, found.over)
+    if row is None:
+        frame = _deeper_frame(apart, level, found.window + _FRAME_ROWS)
+    elif abs(found.window + row - found.start) < 1.5:
+        return near, near  # the frame is the art
     else:
-        frame += window
-    return near, None if frame is None else near if abs(frame - start) < 1.5 else apart.view.unit_at(frame)
+        frame = found.window + _frame_edge(apart.view, found.grey, row)
+    return near, None if frame is None else apart.view.unit_at(frame)
 
 
-def _first_art(apart: Apart, level: int, lossy: bool) -> tuple[float, int, Image.Image] | None:
-    """Where art begins, in px; the first row of the window in which it was found; that window's differences."""
+def _first_art(apart: Apart, level: int, lossy: bool) -> _Found | None:
     behind = _RINGING_PX + 2 if lossy else _FRAME_ROWS
     at = apart.first_other(0)
     while at is not None:
         window = max(0, at - _FRAME_ROWS)
-        grey = apart.grey(window, min(at + 2 * behind, apart.depth))
-        row = apart.view.first_in(above(grey, level))
+        # A lossy file spreads whatever it shows over several pixels, so every other one along the side tells as much.
+        grey = apart.grey(window, min(at + 2 * behind, apart.depth), 2 if lossy else 1)
+        over = above(grey, level)
+        row = apart.view.first_in(over)
         if row is not None and (window + row <= at + behind or at + 2 * behind >= apart.depth):
-            return window + _refined(apart.view, grey, level, row, lossy), window, grey
+            return _Found(window + _refined(apart.view, grey, level, row, lossy), window, grey, over)
         # Noise so far, or art too near to the window's end to judge: look again from further in.
         at = apart.first_other(at + 2 * behind) if row is None else window + row
     return None
@@ -174,16 +193,21 @@ def _peak(grey: Image.Image) -> float:
     return float(high) if isinstance(high, (int, float)) else 0.0
 
 
-def _frame(view: View, grey: Image.Image, level: int) -> float | None:
-    """Where most of the side turns from border to something else at once, in px of this window; None if nowhere."""
-    share = [value / 255 for value in view.means(above(grey, level))]
+def _frame_row(view: View, over: Image.Image) -> int | None:
+    """The row of this window at which most of the side turns from border to something else at once; None if nowhere."""
+    share = [value / 255 for value in view.means(over)]
     full = next((row for row, value in enumerate(share) if value >= 0.5), None)
     if full is None or full + 1 >= len(share) or share[full] - share[max(0, full - _FRAME_ROWS)] < _FRAME_RISE:
         return None
+    return full
+
+
+def _frame_edge(view: View, grey: Image.Image, row: int) -> float:
+    """Where within that row the frame begins, by how much of it is blended with the border."""
     means = view.means(grey)
-    before, behind = means[full - 1] if full else 0, means[full + 1]
-    covered = (means[full] - before) / (behind - before) if behind > before else 1.0
-    return full + 1 - min(1.0, max(0.0, covered))
+    before, behind = means[row - 1] if row else 0, means[row + 1]
+    covered = (means[row] - before) / (behind - before) if behind > before else 1.0
+    return row + 1 - min(1.0, max(0.0, covered))
 
 
 def _deeper_frame(apart: Apart, level: int, start: int) -> float | None:
@@ -196,8 +220,9 @@ def _deeper_frame(apart: Apart, level: int, start: int) -> float | None:
     if rough is None:
         return None
     window = max(0, start + rough - 2 * _FRAME_ROWS)
-    frame = _frame(apart.view, apart.grey(window, min(window + 4 * _FRAME_ROWS, apart.depth)), level)
-    return None if frame is None else window + frame
+    grey = apart.grey(window, min(window + 4 * _FRAME_ROWS, apart.depth))
+    row = _frame_row(apart.view, above(grey, level))
+    return None if row is None else window + _frame_edge(apart.view, grey, row)
 
 
 def _ink(whole: View, box: Box, lossy: bool) -> float | None:
@@ -208,4 +233,4 @@ def _ink(whole: View, box: Box, lossy: bool) -> float | None:
     if spare[whole.side] < 1 or not _look(view).is_paper:
         return None
     found = _first_art(Apart(view, (255, 255, 255)), 255 - PAPER_LEVEL, lossy)
-    return view.unit_at(found[0]) if found else None
+    return view.unit_at(found.start) if found else None

@@ -49,8 +49,12 @@ class View:
 
     def strip(self, slab: Image.Image, first: int, last: int) -> Image.Image:
         """Rows ``first`` up to ``last`` of a ``slab``, as far as it goes."""
-        whole = replace(self, image=slab, box=(0, 0, *slab.size))
-        return whole.rows(min(first, whole.depth), min(last, whole.depth))
+        width, height = slab.size
+        depth = height if self.level else width
+        first, last = min(first, depth), min(last, depth)
+        return slab.crop({"top": (0, first, width, last), "bottom": (0, height - last, width, height - first),
+                          "left": (first, 0, last, height),
+                          "right": (width - last, 0, width - first, height)}[self.side])
 
     def first_in(self, slab: Image.Image) -> int | None:
         """The first row of ``slab`` that isn't black."""
@@ -88,12 +92,13 @@ class Apart:
         self.view = view
         self.depth = view.depth
         self._rgb = rgb
-        self._flat = Image.new("RGB", (1, 1))
+        self._flats: dict[tuple[int, int], Image.Image] = {}
 
     def _difference(self, slab: Image.Image) -> Image.Image:
-        if self._flat.size != slab.size:
-            self._flat = Image.new("RGB", slab.size, self._rgb)
-        return ImageChops.difference(slab, self._flat)
+        flat = self._flats.get(slab.size)
+        if flat is None:
+            flat = self._flats[slab.size] = Image.new("RGB", slab.size, self._rgb)
+        return ImageChops.difference(slab, flat)
 
     def first_other(self, at: int) -> int | None:
         """The first row from ``at`` on that isn't of just this colour."""

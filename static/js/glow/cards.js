@@ -15,9 +15,15 @@ const SMALL_PX_MM = 2.2;
 const LARGE_PX_MM = 5;
 const WORDS_AFTER_MS = 150;
 
-/** @param {CutCard} one @returns {"good"|"warning"|"error"} */
-export const toneOf = ({ faults }) =>
-  !faults.length ? "good" : faults.every(({ rule }) => rule === "uneven") ? "warning" : "error";
+/** @typedef {"good"|"warning"|"error"|"note"} Tone "note" where there is no back to judge */
+
+/** @param {CutCard} one @returns {Tone} */
+export function toneOf({ card, faults }) {
+  if (!card.look) return "note";
+  return !faults.length ? "good" : faults.every(({ rule }) => rule === "uneven") ? "warning" : "error";
+}
+
+const VERDICTS = { good: "Clean", warning: "Lopsided", error: "Shows", note: "No back" };
 
 /** @param {CutCard} one @returns {string} */
 export function saysCard({ card, faults }) {
@@ -115,7 +121,7 @@ export class CutCards extends EventTarget {
       el("td", { class: "measure", text: String(one.card.slot + 1) }),
       el("th", { scope: "row", text: one.card.name }),
       el("td", {}, el("span", { class: "tag", data: { tone: toneOf(one) } }, icon(toneOf(one)),
-        { good: "Clean", warning: "Lopsided", error: "Shows" }[toneOf(one)])),
+        VERDICTS[toneOf(one)])),
       el("td", { text: saysCard(one) }))));
     const bad = cut.filter(({ faults }) => faults.length).length;
     const worst = worstOf(cut);

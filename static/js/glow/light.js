@@ -10,13 +10,15 @@ import { after, apply, boundsOf, corners, IDENTITY, inverse, scaling, shift } fr
 /** @typedef {import("./geometry.js").Matrix} Matrix */
 /** @typedef {import("./faces.js").Sheet} Sheet */
 /** @typedef {"front"|"back"|"together"} Side */
-/** @typedef {{card: any, tone: "good"|"warning"|"error", text: string}} Note */
+/** @typedef {"good"|"warning"|"error"|"note"} Tone */
+/** @typedef {{card: any, tone: Tone, text: string}} Note */
 
 const ZOOM_STEP = 1.25;
 const MOST_PX_MM = 400; // a pixel of 300 ppi is then some 34 px wide
 const FIT = 0.94;
-const TONES = { good: "#2E6B3A", warning: "#7A5200", error: "#A33A1E" };
-const DASHES = { good: [], warning: [6, 4], error: [2, 3] };
+const TONES = { good: "#2E6B3A", warning: "#7A5200", error: "#A33A1E", note: "#5E564A" };
+const DASHES = { good: [], warning: [6, 4], error: [2, 3], note: [] };
+const PLAIN = new Set(["good", "note"]);
 
 /** Fires "zoom" when its scale has changed. */
 export class LightTable extends EventTarget {
@@ -116,16 +118,16 @@ export class LightTable extends EventTarget {
       context.moveTo(...first);
       for (const point of rest) context.lineTo(...point);
       context.closePath();
-      context.lineWidth = (tone === "good" ? 1 : 2.5) * unit;
+      context.lineWidth = (PLAIN.has(tone) ? 1 : 2.5) * unit;
       context.setLineDash(DASHES[tone].map((length) => length * unit));
       context.strokeStyle = TONES[tone];
       context.stroke();
-      if (tone !== "good") this.#label(card, view, tone, text, unit);
+      if (!PLAIN.has(tone)) this.#label(card, view, tone, text, unit);
     }
     context.setLineDash([]);
   }
 
-  /** @param {any} card @param {Matrix} view @param {"good"|"warning"|"error"} tone @param {string} text @param {number} unit */
+  /** @param {any} card @param {Matrix} view @param {Tone} tone @param {string} text @param {number} unit */
   #label(card, view, tone, text, unit) {
     const { context } = this;
     const box = boundsOf(card.front, view);
