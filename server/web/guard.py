@@ -60,7 +60,7 @@ class Guard:
             return
         label, limit = self._body_limit(scope)
         body = Body(receive, Headers(scope=scope), limit, label, self._limits.body_seconds)
-        answer = _Answer(send, body)
+        answer = _Answer(send, body, "no-cache" if scope["path"].startswith("/static/") else "no-store")
         try:
             refused = self._refusal(scope, label, limit)
             await (refused or self._app)(scope, body, answer)
@@ -148,8 +148,9 @@ class Guard:
 class _Answer:
     """Stands in for ``send``: adds the headers, and closes the connection where a body was left unread."""
 
-    def __init__(self, send: Send, body: Body) -> None:
-        self._send, self._body = send, body
+    def __init__(self, send: Send, body: Body, cache: str) -> None:
+        """``cache``: what a cache may do where the app says nothing; static files are asked after each time."""
+        self._send, self._body, self._cache = send, body, cache
         self.started = False
 
     async def __call__(self, message: Message) -> None:
@@ -158,7 +159,7 @@ class _Answer:
             headers = MutableHeaders(scope=message)
             for name, value in SECURITY_HEADERS.items():
                 headers.setdefault(name, value)
-            headers.setdefault("cache-control", "no-store")
+            headers.setdefault("cache-control", self._cache)
             if not self._body.finished:
                 headers["connection"] = "close"
         elif message["type"] == "http.response.body" and not message.get("more_body") and not self._body.finished:

@@ -44,6 +44,12 @@ def deck(deck_id: str) -> RedirectResponse:
     return RedirectResponse(f"/decks/{quote(deck_id, safe='')}/art", 303)
 
 
+@router.get("/favicon.ico")
+def icon() -> RedirectResponse:
+    """Browsers ask for it beside a PDF, where no page names the icon."""
+    return RedirectResponse("/static/lampfold.svg", 301)
+
+
 @router.get("/welcome")
 def welcome(request: Request, services: ServicesDep,
             token: Annotated[str, Query(max_length=200)] = "") -> RedirectResponse:

@@ -67,6 +67,15 @@ def test_strangers_are_told_how_to_get_in_and_nothing_else(live_server: LiveServ
     assert_headers(dict(answer.headers))
 
 
+def test_static_files_are_asked_after_and_pages_are_not_kept(live_server: LiveServer) -> None:
+    client = live_server.client()
+    first = client.get("/static/lampfold.svg")
+    again = client.get("/static/lampfold.svg", headers={"If-None-Match": first.headers["etag"]})
+    assert (first.headers["cache-control"], again.status_code) == ("no-cache", 304)
+    assert client.get("/").headers["cache-control"] == "no-store"
+    assert client.get("/favicon.ico").headers["location"] == "/static/lampfold.svg"
+
+
 def test_health_needs_no_session(live_server: LiveServer) -> None:
     assert live_server.stranger().get("/health").json()["status"] == "ok"
 
