@@ -228,6 +228,8 @@ def printed(rows: list[Row]) -> str:
 
 
 def main() -> None:
+    from tests.bench_glow import glow_rows  # it takes this table's rows, so it can't be loaded before them
+
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
     parser.add_argument("--turns", type=int, default=7, help="turns of each contender (default: 7)")
     parser.add_argument("--quick", action="store_true", help="leave the 540 cards out")
@@ -240,6 +242,7 @@ def main() -> None:
         rows.append(preview_row(options.turns))
     ratio, detail = nudge_ratio(options.turns)
     rows.append(Row("Nudge, 200 pages: time over open and save", ratio, NUDGE_GOAL, True, detail))
+    rows += glow_rows(options.turns)
     print(printed(rows))
 
 

@@ -118,10 +118,15 @@ export class LightTable extends EventTarget {
       context.moveTo(...first);
       for (const point of rest) context.lineTo(...point);
       context.closePath();
-      context.lineWidth = (PLAIN.has(tone) ? 1 : 2.5) * unit;
-      context.setLineDash(DASHES[tone].map((length) => length * unit));
-      context.strokeStyle = TONES[tone];
-      context.stroke();
+      const wide = (PLAIN.has(tone) ? 1 : 2.5) * unit;
+      // Light under dark, so that the line shows on whatever is printed.
+      for (const [width, colour, dash] of /** @type {[number, string, number[]][]} */ (
+        [[wide + 1.5 * unit, "rgb(255 255 255 / .75)", []], [wide, TONES[tone], DASHES[tone]]])) {
+        context.lineWidth = width;
+        context.strokeStyle = colour;
+        context.setLineDash(dash.map((length) => length * unit));
+        context.stroke();
+      }
       if (!PLAIN.has(tone)) this.#label(card, view, tone, text, unit);
     }
     context.setLineDash([]);
