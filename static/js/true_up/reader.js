@@ -135,6 +135,7 @@ export class Reader {
 
   #makeMap() {
     const { stations, width_mm: width, height_mm: height } = this.paper;
+    const [first, last] = [stations[0], stations[stations.length - 1]];
     const map = need("[data-map]", this.box);
     map.style.aspectRatio = `${width} / ${height}`;
     map.replaceChildren(need("legend", map), ...stations.map((/** @type {any} */ one) => {
@@ -142,8 +143,9 @@ export class Reader {
         el("input", { type: "radio", name: `${this.box.dataset.reader}-station`, value: String(one.number),
           on: { change: () => this.sheets.look(this.sheets.at, one.number) } }),
         el("span", { class: "rd-face" }, el("span", { class: "rd-mini" }), el("span", { class: "rd-read measure" })));
-      place.style.left = `${one.x_mm / width * 100}%`;
-      place.style.top = `${one.y_mm / height * 100}%`;
+      // Drawn inwards a little, so that the places keep inside the paper's outline.
+      place.style.left = `${21 + 58 * (one.x_mm - first.x_mm) / (last.x_mm - first.x_mm)}%`;
+      place.style.top = `${16 + 68 * (one.y_mm - first.y_mm) / (last.y_mm - first.y_mm)}%`;
       return place;
     }));
   }

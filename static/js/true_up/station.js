@@ -65,7 +65,7 @@ function mark(vernier, axis, mm) {
   const one = seen(mm, vernier);
   const turn = armOf(axis, one);
   if (Math.abs(mm) > vernier.range_mm + 1e-9) return svg("g");
-  const u = vernier.gap_mm + (one.whole + one.tenth) * vernier.main_pitch_mm;
+  const u = lineAt(one, vernier);
   const top = vernier.main_band_mm[0];
   const end = vernier.vernier_band_mm[1];
   return svg("g", { class: "st-mark", transform: `rotate(${turn})` },
@@ -86,7 +86,7 @@ export function stationPicture(sheet, number, read, { axis, label = "", marks = 
   const [dx, dy] = [read.dx ?? 0, read.dy ?? 0];
   const one = axis ? seen(axis === "dx" ? dx : dy, vernier) : null;
   const picture = svg("svg", {
-    viewBox: one && axis ? loupeBox(armOf(axis, one)) : `${-HALF_MM} ${-HALF_MM} ${2 * HALF_MM} ${2 * HALF_MM}`,
+    viewBox: one && axis ? loupeBox(armOf(axis, one), lineAt(one, vernier)) : `${-HALF_MM} ${-HALF_MM} ${2 * HALF_MM} ${2 * HALF_MM}`,
     ...(label ? { role: "img", "aria-label": label } : { "aria-hidden": "true" }), class: "station",
   });
   const behind = face(back, number, "st-back");
@@ -97,9 +97,17 @@ export function stationPicture(sheet, number, read, { axis, label = "", marks = 
   return picture;
 }
 
-/** What the loupe shows of an arm: along it from before its first line to past its last, across it both scales. */
-function loupeBox(/** @type {number} */ turn) {
-  const [near, far, above, below] = [6, 22, -9, 7.5];
+/** How far from the centre the pair of lines is that coincides. @param {Seen} one @param {any} vernier */
+const lineAt = ({ whole, tenth }, vernier) => vernier.gap_mm + Math.min(whole + tenth, vernier.main_lines - 1) * vernier.main_pitch_mm;
+
+/**
+ * What the loupe shows of an arm: some millimetres either way along it, and across it the place where both scales meet.
+ *
+ * @param {number} turn
+ * @param {number} at
+ */
+function loupeBox(turn, at) {
+  const [near, far, above, below] = [at - 6, at + 6, -7.6, 4];
   const across = below - above;
   return {
     0: `${near} ${above} ${far - near} ${across}`, 90: `${-below} ${near} ${across} ${far - near}`,
