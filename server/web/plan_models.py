@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from server.core.plan import Arrangement, FaceName
+from server.core.registration.printer import State
 from server.core.settings import DeckSettings
 from server.web.models import ProblemOut, Sent, SettingValue
 
@@ -60,8 +61,20 @@ class FaceOut(BaseModel):
     name: FaceName
 
 
+class MadeFor(BaseModel):
+    """The printer that the sheets are corrected for; ``note`` is what their labels say."""
+
+    id: str
+    name: str
+    state: State
+    note: str
+    trued_up: str | None
+    says: str
+    wander_says: str
+
+
 class PlanOut(BaseModel):
-    """``svg`` is the face that ``shown`` names, its view box in mm."""
+    """``svg`` is the face that ``shown`` names, its view box in mm. ``printer`` is null where none is chosen."""
 
     summary: PlanSummary
     alternatives: list[AlternativeOut]
@@ -70,6 +83,7 @@ class PlanOut(BaseModel):
     svg: str
     problems: list[ProblemOut]
     notes: list[str]
+    printer: MadeFor | None
 
 
 class StepOut(BaseModel):

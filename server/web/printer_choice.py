@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from server.core.registration.printer import Printer
+from datetime import date
+
+from server.core.art import Problem
+from server.core.registration.printer import OLD_AFTER_DAYS, Printer
 from server.core.registration.printer_file import printer_from_json
 from server.core.settings import DeckSettings
 from server.errors import BadValue, NotThere
@@ -20,3 +23,13 @@ def chosen_printer(store: Store, settings: DeckSettings) -> Printer | None:
     if row.deleted:
         raise BadValue(f"printer: {row.name!r} has been deleted.", "Restore it on the True-up page, or choose another.")
     return printer_from_json(dict(row.profile), row.name)
+
+
+def age_problems(printer: Printer | None, today: date) -> tuple[Problem, ...]:
+    """What to know of old readings; that there are none, planning says itself."""
+    if printer is None or printer.state(today) != "old" or printer.trued_up is None:
+        return ()
+    return (Problem("", "warning", "old-true-up",
+                    f"{printer.name} was trued up on {printer.trued_up.isoformat()}, more than {OLD_AFTER_DAYS} days "
+                    "ago: rollers wear, and paper changes.",
+                    "Print and read the test sheet again on the True-up page."),)

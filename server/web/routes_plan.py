@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, replace
+from datetime import date
 from typing import Annotated, Any
 from urllib.parse import quote
 
@@ -14,13 +15,14 @@ from server.core.guide import Step, build_steps, cautions, handover, print_setti
 from server.core.plan import Face, FaceName
 from server.core.plan_json import alternative_to_json
 from server.core.planning import Planned, plan_deck
+from server.core.registration.printer import Printer
 from server.core.search import Candidate, search
 from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
 from server.errors import BadValue
 from server.web import models, plan_models
 from server.web.deck_view import all_problems, problem_of
-from server.web.printer_choice import chosen_printer
+from server.web.printer_choice import age_problems, chosen_printer
 from server.web.services import Services, ServicesDep
 
 router = APIRouter(prefix="/api/decks/{deck_id}", tags=["plan"])
@@ -37,19 +39,26 @@ def plan(deck_id: str, ask: plan_models.PlanAsk, services: ServicesDep) -> plan_
     face = _face(planned, ask.sheet, ask.face)
     surface = SvgSurface(art_address)
     draw_face(surface, planned, face, safe_zone=True)
-    problems = (*planned.problems, *all_problems(planned.deck, planned.settings))
+    printer = chosen_printer(services.store, planned.settings)
+    problems = (*planned.problems, *age_problems(printer, date.today()),
+                *all_problems(planned.deck, planned.settings))
     return plan_models.PlanOut(
         summary=summary_of_plan(planned),
         alternatives=[plan_models.AlternativeOut(**alternative_to_json(one)) for one in _alternatives(planned)],
         faces=[plan_models.FaceOut(sheet=one.sheet, name=one.name) for one in planned.plan.faces],
         shown=plan_models.FaceOut(sheet=face.sheet, name=face.name), svg=surface.svg(),
-        problems=[problem_of(one) for one in dict.fromkeys(problems)], notes=list(planned.plan.notes))
+        problems=[problem_of(one) for one in dict.fromkeys(problems)], notes=list(planned.plan.notes),
+        printer=_made_for(planned.settings.printer, printer) if printer else None)
 
 
 @router.get("/guide", responses=_ERRORS)
-def guide(deck_id: str, services: ServicesDep, paper: Choice = None, flip: Choice = None) -> plan_models.GuideOut:
-    """What to choose in the print dialog, and how to build the cards; on another paper or flip where one is named."""
+def guide(deck_id: str, services: ServicesDep, paper: Choice = None, flip: Choice = None,
+          printer: Annotated[str | None, Query(max_length=64)] = None) -> plan_models.GuideOut:
+    """What to choose in the print dialog, and how to build the cards; on another paper, flip or printer ("" for none)
+    where one is named."""
     changes = {name: value for name, value in (("paper", paper), ("flip", flip)) if value}
+    if printer is not None:
+        changes["printer"] = printer
     planned = planned_deck(services, deck_id, changes)
     layout, settings = planned.plan.layout, planned.settings
     stock, core_mm = settings.stock_record, settings.core_mm
@@ -81,6 +90,13 @@ def summary_of_plan(planned: Planned) -> plan_models.PlanSummary:
         waste_percent=round(best.waste_percent, 2), arrangement=layout.arrangement, card_turned=layout.card_turned,
         columns=layout.columns, rows=layout.rows, spine_mm=layout.spine_mm,
         outer_bleed=plan_models.EdgesOut(**asdict(layout.outer_bleed)))
+
+
+def _made_for(printer_id: str, printer: Printer) -> plan_models.MadeFor:
+    return plan_models.MadeFor(
+        id=printer_id, name=printer.name, state=printer.state(date.today()), note=printer.note,
+        trued_up=printer.trued_up.isoformat() if printer.trued_up else None,
+        says=printer.drift.says() if printer.drift else "", wander_says=printer.wander.says())
 
 
 def _alternatives(planned: Planned) -> tuple[Candidate, ...]:

@@ -10,6 +10,7 @@ import { hasEnded, watch } from "./job.js";
 import { keep, recall } from "./kept.js";
 import { notice, say, tellError } from "./messages.js";
 import { ownPrinter } from "./own-printer.js";
+import { dated, loadPrinters } from "./printer-choice.js";
 import { groups, worthALine } from "./problems.js";
 import { showFigures } from "./plan-facts.js";
 
@@ -55,6 +56,24 @@ function showMadeFor(summary, tables, settings) {
   need("[data-made-for]").textContent = `${paper}, ${method?.label.toLowerCase() ?? summary.method}${flip}. `
     + "One PDF, how to print it, and how to build the cards from it.";
   need("[data-method-line]").textContent = method ? `${method.label}: ${method.summary}` : "";
+}
+
+/**
+ * Which printer the sheets are made for, and since when it is known.
+ *
+ * @param {{id: string, name: string, state: string, trued_up: string|null}|null} printer
+ */
+function showPrinter(printer) {
+  const line = need("[data-printer-line]");
+  const deck = encodeURIComponent(document.body.dataset.deck ?? "");
+  const way = (/** @type {string} */ text) => el("a", { href: `/decks/${deck}/true-up${printer ? `?${new URLSearchParams({ printer: printer.id })}` : ""}`, class: "no-print" }, text);
+  const good = printer?.state === "trued up";
+  line.hidden = false;
+  line.dataset.tone = good ? "good" : "warning";
+  line.replaceChildren(icon(good ? "good" : printer ? "warning" : "note"), el("span", {}, ...(!printer
+    ? ["Made for any printer, not trued up. ", way("True yours up")]
+    : !printer.trued_up ? [`Made for ${printer.name}, not trued up. `, way("Read its test sheet")]
+      : [`Made for ${printer.name}, trued up ${dated(printer.trued_up)}.`, ...(good ? [] : [" That is more than half a year ago. ", way("Read it again")])])));
 }
 
 class Build {
@@ -154,8 +173,8 @@ async function start() {
   const deck = await OpenDeck.load(document.body.dataset.deck ?? "");
   bindHead(deck);
   need("[data-print-page]").addEventListener("click", () => window.print());
-  const tables = await api.tables();
-  const chosen = ownPrinter(tables, deck.record.settings, () => show(deck, tables, chosen(), build));
+  const [tables, printers] = await Promise.all([api.tables(), loadPrinters()]);
+  const chosen = ownPrinter(tables, printers, deck.record.settings, () => show(deck, tables, chosen(), build));
   const build = new Build(deck, chosen);
   if (await show(deck, tables, chosen(), build)) await build.resume();
 }
@@ -175,6 +194,7 @@ async function show(deck, tables, changes, build) {
     showFigures(plan.summary);
     showProblems(deck, worthALine(plan.problems));
     showGuide(guide);
+    showPrinter(plan.printer);
     showMadeFor(plan.summary, tables, { ...deck.record.settings, ...changes });
     build.button.disabled = false;
     return true;

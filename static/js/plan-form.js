@@ -5,6 +5,7 @@
 import { el, icon, need } from "./dom.js";
 import { keep, recall } from "./kept.js";
 import { LengthField, SizeField } from "./length-field.js";
+import { offerPrinters, printerHint } from "./printer-choice.js";
 
 /** @typedef {import("./units.js").Unit} Unit */
 /** @typedef {Record<string, any>} Settings */
@@ -25,11 +26,13 @@ export class PlanForm extends EventTarget {
   /**
    * @param {HTMLFormElement} form
    * @param {any} tables from /api/tables
+   * @param {import("./printer-choice.js").Printer[]} printers
    */
-  constructor(form, tables) {
+  constructor(form, tables, printers) {
     super();
     this.form = form;
     this.tables = tables;
+    this.printers = printers;
     /** @type {Unit} */
     this.unit = recall("unit") === "in" ? "in" : "mm";
     const changed = () => this.#changed();
@@ -72,6 +75,7 @@ export class PlanForm extends EventTarget {
 
   /** Put settings in where they mean something else than what stands there. @param {Settings} settings */
   fill(settings) {
+    offerPrinters(need('[name="printer"]', this.form), this.printers, "Any, not corrected", settings.printer ?? "");
     for (const field of this.#plain()) {
       const value = settings[field.name];
       if (value === undefined) continue;
@@ -119,13 +123,18 @@ export class PlanForm extends EventTarget {
 
   /** Show what belongs to the chosen method, stock and edges. */
   #follow() {
-    const { method: chosen, stock: chosenStock, edges } = this.values();
+    const { method: chosen, stock: chosenStock, edges, printer: chosenPrinter } = this.values();
     const method = this.tables.methods.find((/** @type {any} */ one) => one.name === chosen);
     for (const [name, belongs] of Object.entries(WITH)) need(`[data-when="${name}"]`, this.form).hidden = !belongs(method);
     const stock = this.tables.stocks.find((/** @type {any} */ one) => one.name === chosenStock);
     if (stock) {
       need("[data-stock-hint]", this.form).textContent = `About ${stock.caliper_mm} mm thick; against a light `
         + `${Math.round(stock.show_through * 100)} % of the back shows through.`;
+    }
+    const printer = this.printers.find(({ id }) => id === chosenPrinter);
+    const deck = document.body.dataset.deck ?? "";
+    if (printer || !chosenPrinter) {
+      need("[data-printer-hint]", this.form).replaceChildren(...printerHint(printer, `/decks/${encodeURIComponent(deck)}/true-up`));
     }
     need("[data-edges-hint]", this.form).textContent = EDGES[/** @type {keyof typeof EDGES} */ (edges)] ?? "";
   }

@@ -9,6 +9,7 @@ import { el, need, settled } from "./dom.js";
 import { notice, say, tellError, toast } from "./messages.js";
 import { showAlternatives, showFigures, showNotes } from "./plan-facts.js";
 import { PlanForm } from "./plan-form.js";
+import { loadPrinters } from "./printer-choice.js";
 import { SheetView } from "./sheet-view.js";
 
 /** @typedef {Record<string, any>} Settings */
@@ -30,10 +31,11 @@ class SheetPage {
   /**
    * @param {OpenDeck} deck
    * @param {any} tables
+   * @param {import("./printer-choice.js").Printer[]} printers
    */
-  constructor(deck, tables) {
+  constructor(deck, tables, printers) {
     this.deck = deck;
-    this.form = new PlanForm(need("[data-plan-form]"), tables);
+    this.form = new PlanForm(need("[data-plan-form]"), tables, printers);
     this.view = new SheetView();
     /** @type {Settings} chosen beside the form, not yet kept */
     this.extra = {};
@@ -169,9 +171,9 @@ class SheetPage {
 }
 
 async function start() {
-  const [deck, tables] = await Promise.all([OpenDeck.load(document.body.dataset.deck ?? ""), api.tables()]);
+  const [deck, tables, printers] = await Promise.all([OpenDeck.load(document.body.dataset.deck ?? ""), api.tables(), loadPrinters()]);
   bindHead(deck);
-  await new SheetPage(deck, tables).draw();
+  await new SheetPage(deck, tables, printers).draw();
 }
 
 start().catch((error) => {

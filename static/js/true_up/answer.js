@@ -105,7 +105,7 @@ export function answer(fit, unit, mend) {
 export function beforeAndAfter(before, after, unit, mend) {
   const factor = factorFor([before]);
   const half = (/** @type {string} */ title, /** @type {Fit} */ fit) => el("figure", { class: "dr-half" },
-    el("figcaption", {}, el("strong", { text: title })), driftPicture(fit, factor, `${title}: ${sentence(fit.drift)} Drawn ${factor} times exaggerated.`),
+    el("figcaption", {}, el("strong", { text: title })), driftPicture(fit, factor, `${title}: ${sentence(fit.drift)} Drawn ${factor} times exaggerated.`, before),
     el("p", { class: "dr-worst measure" }, el("span", { class: "dr-large", text: length(fit.drift.greatest_mm, unit) }), " off at the worst corner"),
     el("p", { class: "soft", text: sentence(fit.drift) }));
   const left = after.drift.greatest_mm;

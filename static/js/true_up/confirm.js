@@ -13,6 +13,7 @@ import { server, testSheetUrl } from "./server.js";
 /** @typedef {import("./server.js").Fit} Fit */
 
 const ASK_AFTER_MS = 120;
+const LEAST_LEFT_MM = 0.1; // the vernier's least count: what is below can't be told from a reading's own error
 
 /** What a saved printer's drift and readings come to, as if they had just been fitted. @param {Printer} printer @returns {any} */
 function before(printer) {
@@ -75,7 +76,7 @@ export class Confirm extends EventTarget {
     const saved = JSON.stringify((printer.confirmed?.readings ?? []).map(({ sheet, station, dx_mm, dy_mm }) => ({ sheet, station, dx_mm, dy_mm })));
     const dirty = JSON.stringify(readings) !== saved;
     this.#button(this.save, false);
-    if (this.refine instanceof HTMLElement) this.refine.hidden = !printer.confirmed || dirty;
+    if (this.refine instanceof HTMLElement) this.refine.hidden = dirty || !(printer.confirmed?.drift.greatest_mm > LEAST_LEFT_MM);
     if (new Set(readings.map(({ station }) => station)).size < 3) {
       box.replaceChildren();
       return;

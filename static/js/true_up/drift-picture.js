@@ -33,22 +33,25 @@ function arrow([x0, y0], [x1, y1]) {
   return `M${x0} ${y0}L${at(head * 0.8, 0)}M${x1} ${y1}L${at(head, head * 0.42)}L${at(head, -head * 0.42)}z`;
 }
 
+/** Where a point of the back is drawn. @param {Fit} fit @param {number} factor @param {Point} point @returns {Point} */
+function landing({ drift }, factor, [x, y]) {
+  const [a, b, c, d, e, f] = drift.matrix;
+  return [x + factor * (a * x + c * y + e - x), y + factor * (b * x + d * y + f - y)];
+}
+
 /**
  * @param {Fit} fit
  * @param {number} factor
  * @param {string} label for those who can't see it
+ * @param {Fit} [beside] another that is drawn beside it and takes the same room
  */
-export function driftPicture(fit, factor, label) {
-  const { width_mm: width, height_mm: height, drift, residuals } = fit;
-  const [a, b, c, d, e, f] = drift.matrix;
-  const off = (/** @type {Point} */ [x, y]) => /** @type {Point} */ ([a * x + c * y + e - x, b * x + d * y + f - y]);
-  const lands = (/** @type {Point} */ point) => {
-    const [dx, dy] = off(point);
-    return /** @type {Point} */ ([point[0] + factor * dx, point[1] + factor * dy]);
-  };
-  const corners = /** @type {Point[]} */ ([[0, 0], [width, 0], [width, height], [0, height]]).map(lands);
-  const xs = [0, width, ...corners.map(([x]) => x)];
-  const ys = [0, height, ...corners.map(([, y]) => y)];
+export function driftPicture(fit, factor, label, beside = fit) {
+  const { width_mm: width, height_mm: height, residuals } = fit;
+  const lands = (/** @type {Point} */ point) => landing(fit, factor, point);
+  const outline = /** @type {Point[]} */ ([[0, 0], [width, 0], [width, height], [0, height]]);
+  const corners = outline.map(lands);
+  const all = [...outline, ...corners, ...outline.map((point) => landing(beside, factor, point))];
+  const [xs, ys] = [all.map(([x]) => x), all.map(([, y]) => y)];
   const [left, top] = [Math.min(...xs) - ROOM_MM, Math.min(...ys) - ROOM_MM];
   const picture = svg("svg", { class: "drift", role: "img", "aria-label": label,
     viewBox: `${left} ${top} ${Math.max(...xs) + ROOM_MM - left} ${Math.max(...ys) + ROOM_MM - top}` });
