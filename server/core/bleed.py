@@ -127,6 +127,8 @@ def _best(art: Art, size: tuple[float, float], bleed_mm: float, edges: EdgeMode)
     # Of several near readings the trim or the bleed that was asked for comes first; a square, whose proportions tell
     # nothing, is so taken as trim size unless its own resolution says otherwise.
     asked = [reading for reading in near if reading[1] in (0.0, bleed_mm)]
+    # But a miss doesn't stand against a match: 0.2 % is more than rounding to whole pixels takes.
+    asked = [reading for reading in asked if reading[0] <= min(off for off, _ in near) + 0.002]
     far = [(max(off, 2 * ASPECT_TOLERANCE), bleed) for off, bleed in offs]
     return min(asked or near or far, key=lambda reading: (round(reading[0], 4), reading[1] != 0.0))
 

@@ -32,6 +32,13 @@ def test_auto_reads_trim_or_bleed_from_proportions(pixels: tuple[int, int], carr
     assert ("trim size" in fit.decision) == (carries == 0.0)
 
 
+@pytest.mark.parametrize("bleed_mm", [1.5, 2.0, 2.5, 3.0, 4.0])
+def test_bleed_in_the_art_is_read_whatever_bleed_is_asked_for(bleed_mm: float) -> None:
+    """69 x 94 mm is a card of 63 x 88 with 3 mm all round, also where the sheets want a little less or more."""
+    fit = decide(art(815, 1110), POKER, bleed_mm, "auto")
+    assert (fit.carries_mm, fit.cropped_mm) == (3.0, 0.0)
+
+
 def test_an_eighth_of_an_inch_is_read_as_such() -> None:
     """A 2.5 x 3.5 in card with 1/8 in bleed at 300 ppi: 825 x 1125 px (common practice)."""
     fit = decide(art(825, 1125), CARD_SIZES["poker"], 3.175, "auto")
