@@ -5,7 +5,7 @@
 import { ApiError } from "./api.js";
 import { OpenDeck } from "./deck.js";
 import { bindHead } from "./deck-head.js";
-import { el, need } from "./dom.js";
+import { counted, el, need } from "./dom.js";
 import { notice, say, tellError } from "./messages.js";
 import { CutCards, toneOf } from "./glow/cards.js";
 import { Sheet } from "./glow/faces.js";
@@ -132,7 +132,9 @@ class GlowPage {
   #lay(sheet) {
     const { data } = sheet;
     const first = this.held.sheet === null;
-    need("[data-glow-error]").replaceChildren();
+    need("[data-glow-error]").replaceChildren(...(sheet.missing ? [notice("warning",
+      `${counted(sheet.missing, "picture")} of this sheet could not be read and ${sheet.missing === 1 ? "is" : "are"} left white.`,
+      "Look at the Art page for what is wrong.")] : []));
     need("[data-light-empty]").hidden = true;
     this.held.sheet = sheet;
     this.light.sheet = sheet;

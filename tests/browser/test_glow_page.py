@@ -295,3 +295,12 @@ def test_the_page_works_by_keyboard_alone(page: Page, live_server: LiveServer, d
     page.keyboard.press("ArrowRight")
     settle(page)
     assert float(page.locator("#n-dx").input_value()) > 0
+
+
+def test_a_picture_that_cannot_be_had_is_told_and_the_rest_is_shown(page: Page, live_server: LiveServer,
+                                                                   deck: str) -> None:
+    page.route("**/api/art/*longest=2048", lambda route: route.abort())
+    page.goto(f"/decks/{deck}/glow")
+    page.wait_for_selector("body[data-sheet-shown]")
+    expect(page.locator("[data-glow-error]")).to_contain_text("6 pictures of this sheet could not be read")
+    expect(page.locator("[data-cut-grid] > li")).to_have_count(4)

@@ -3,7 +3,7 @@
  */
 
 import { after, cardOnPage, inverse, scaling, throughFront } from "./geometry.js";
-import { Drawing } from "./paint.js";
+import { Drawing, Pictures } from "./paint.js";
 
 /** @typedef {import("./geometry.js").Matrix} Matrix */
 /** @typedef {import("./geometry.js").Rect} Rect */
@@ -67,6 +67,8 @@ export class Sheet {
     this.front = front;
     this.back = back;
     this.folds = Boolean(data.panel);
+    /** How many pictures could not be had. */
+    this.missing = 0;
     /** @type {Matrix} */
     this.through = throughFront(data.through);
     const { x, width } = data.panel ?? data.page;
@@ -77,9 +79,13 @@ export class Sheet {
   /** @param {any} data @returns {Promise<Sheet>} */
   static async load(data) {
     const { spread, front, back } = data.faces;
-    const [first, second] = await Promise.all([spread ?? front, back].filter(Boolean).map((svg) => Drawing.load(svg)));
+    const pictures = new Pictures();
+    const [first, second] = await Promise.all([spread ?? front, back].filter(Boolean).map((svg) => Drawing.load(svg, pictures)));
     const levels = new Levels(first);
-    return new Sheet(data, levels, second ? new Levels(second) : levels);
+    const sheet = new Sheet(data, levels, second ? new Levels(second) : levels);
+    sheet.missing = pictures.missing;
+    await pictures.close();
+    return sheet;
   }
 
   /** What lies of the front in the frame of the front: all of its page, or its panel. @returns {Rect} */

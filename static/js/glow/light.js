@@ -195,6 +195,8 @@ export class LightTable extends EventTarget {
   }
 
   #changed() {
+    // While all of the sheet is in view a finger may scroll the page; once it is zoomed, it moves the view.
+    this.canvas.style.touchAction = this.fitted ? "pan-y" : "none";
     this.dispatchEvent(new Event("zoom"));
     this.draw();
   }

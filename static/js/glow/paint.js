@@ -10,28 +10,36 @@ import { drawing } from "../dom.js";
 /** @typedef {import("./geometry.js").Matrix} Matrix */
 /** @typedef {CanvasRenderingContext2D} Context */
 
-/** Art is fetched and decoded once for the page. @type {Map<string, Promise<ImageBitmap>>} */
-const art = new Map();
-
-/** @param {string} href @returns {Promise<ImageBitmap>} */
-function picture(href) {
-  let found = art.get(href);
-  if (!found) {
-    found = fetch(href, { credentials: "same-origin" }).then(async (answer) => {
-      if (!answer.ok) throw new Error("A picture of this sheet could not be read.");
-      return createImageBitmap(await answer.blob());
-    });
-    found.catch(() => art.delete(href));
-    art.set(href, found);
+/** The pictures of one sheet, each fetched and decoded once, and let go of when the sheet is painted. */
+export class Pictures {
+  constructor() {
+    /** @type {Map<string, Promise<ImageBitmap|null>>} */
+    this.asked = new Map();
+    /** How many could not be had; their places stay as the paper is. */
+    this.missing = 0;
   }
-  return found;
+
+  /** @param {string} href @returns {Promise<ImageBitmap|null>} */
+  get(href) {
+    const known = this.asked.get(href);
+    if (known) return known;
+    const found = fetch(href, { credentials: "same-origin" })
+      .then(async (answer) => (answer.ok ? createImageBitmap(await answer.blob()) : Promise.reject()))
+      .catch(() => { this.missing += 1; return null; });
+    this.asked.set(href, found);
+    return found;
+  }
+
+  async close() {
+    for (const picture of await Promise.all(this.asked.values())) picture?.close();
+  }
 }
 
 /** A drawing with its pictures at hand. */
 export class Drawing {
   /**
    * @param {SVGSVGElement} root
-   * @param {Map<string, ImageBitmap>} pictures
+   * @param {Map<string, ImageBitmap|null>} pictures
    */
   constructor(root, pictures) {
     this.root = root;
@@ -42,13 +50,13 @@ export class Drawing {
     this.height = box.height;
   }
 
-  /** @param {string} svg @returns {Promise<Drawing>} */
-  static async load(svg) {
+  /** @param {string} svg @param {Pictures} pictures @returns {Promise<Drawing>} */
+  static async load(svg, pictures) {
     const root = drawing(svg);
     const hrefs = new Set(Array.from(root.querySelectorAll("image"), (image) => image.getAttribute("href") ?? ""));
-    const pictures = await Promise.all(Array.from(hrefs, async (href) =>
-      /** @type {[string, ImageBitmap]} */ ([href, await picture(href)])));
-    return new Drawing(root, new Map(pictures));
+    const found = await Promise.all(Array.from(hrefs, async (href) =>
+      /** @type {[string, ImageBitmap|null]} */ ([href, await pictures.get(href)])));
+    return new Drawing(root, new Map(found));
   }
 
   /**
@@ -125,7 +133,7 @@ function ink(context, element, path) {
   }
 }
 
-/** @type {Record<string, (context: Context, element: Element, pictures: Map<string, ImageBitmap>) => void>} */
+/** @type {Record<string, (context: Context, element: Element, pictures: Map<string, ImageBitmap|null>) => void>} */
 const PAINTERS = {
   image(context, element, pictures) {
     const bitmap = pictures.get(element.getAttribute("href") ?? "");
