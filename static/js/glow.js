@@ -171,7 +171,7 @@ class GlowPage {
     need("[data-printer-says]").textContent = fold
       ? "One pass prints both sides, so the printer's drift doesn't part them: the fold does."
       : !printer ? "" : !printer.drift ? `${printer.name} isn't trued up yet.`
-        : `${printer.name} ${printer.says}. ${printer.wander_says}`;
+        : `${printer.name} ${printer.says}. ${printer.state === "old" ? "Its readings are more than half a year old. " : ""}${printer.wander_says}`;
     need("[data-worst-sheet]").disabled = !printer?.wander_mm;
     need("[data-worst-hint]").textContent = printer?.wander_mm
       ? `${printer.wander_mm.toFixed(2)} mm the way that shows most.` : "Needs a printer whose wander has been measured.";

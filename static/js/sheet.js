@@ -78,7 +78,7 @@ class SheetPage {
       const answer = await api.plan(this.deck.id, { settings, sheet: this.view.sheet, face: this.view.face }, asking.signal);
       this.#show(answer, settings);
       if (Object.keys(settings).length) this.saveSoon(settings);
-      else this.deck.tell("saved");
+      else if (!this.deck.dirty()) this.deck.tell("saved");  // more may have been typed while this was drawn
     } catch (error) {
       if (error instanceof DOMException && error.name === "AbortError") return;
       if (await this.#freed(settings)) return;
