@@ -50,7 +50,9 @@ def _take(port: int, lan: bool) -> list[socket.socket]:
 
 
 def _bound(family: int, address: str, port: int) -> socket.socket:
-    taken = socket.socket(family, socket.SOCK_STREAM)
+    # With the protocol named, asyncio sends small answers at once (TCP_NODELAY); else each waits some 40 ms for an
+    # acknowledgement that the other side holds back.
+    taken = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         if os.name == "nt":
             # There SO_REUSEADDR would let two programs share a port (Winsock documentation).
