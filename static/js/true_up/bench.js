@@ -181,8 +181,11 @@ export class Bench extends EventTarget {
 
   /** @param {...Node} parts */
   #answer(...parts) {
-    // What has the focus, such as an opened table, is made anew; so say what changed only where it did.
-    need("[data-answer]").replaceChildren(...parts);
+    const box = need("[data-answer]");
+    const open = box.querySelector("details")?.open ?? false;
+    box.replaceChildren(...parts);
+    const table = box.querySelector("details");
+    if (table && open) table.open = true;  // an opened table stays open while numbers change
   }
 
   /** @param {Fit["suspects"][0]} suspect */

@@ -10,7 +10,7 @@ import { sameLength, shown, toMm } from "../units.js";
 const STEP_MM = 0.1;
 
 /** A minus that reads as one, and the plain one for reading it back. @param {string} text */
-export const pretty = (text) => text.replace("-", "−");
+export const pretty = (text) => text.replace(/^-(?=0(?:\.0*)?$)/, "").replace("-", "−");
 /** @param {string} text */
 export const plain = (text) => text.trim().replace(/[−–]/g, "-");
 
