@@ -38,7 +38,7 @@ def test_printers_are_deleted_restored_exported_and_compared(page: Page, live_se
         made = client.post("/api/printers", json={"name": name, "feed": f"tray of the {name.lower()}"}).json()
         client.put(f"/api/printers/{made['id']}/readings", json={"plain": {"dx_mm": dx}})
     page.goto("/true-up")
-    page.get_by_text("Side by side").click()
+    page.locator("[data-compare] > summary").click()
     table = page.get_by_role("table", name="Printers side by side")
     expect(table.get_by_role("row", name=re.compile("Drift across"))).to_contain_text("1.00 mm right")
     expect(table.get_by_role("row", name=re.compile("Drift across"))).to_contain_text("0.50 mm left")
