@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import socket
+from concurrent.futures import ThreadPoolExecutor
 
 from server.web.sockets import listen
 
@@ -26,5 +27,7 @@ def test_small_answers_leave_at_once() -> None:
             server.close()
         return found
 
-    found = asyncio.run(accepted())
+    # In a thread of its own: while a browser is driven in this session, its event loop runs in this one.
+    with ThreadPoolExecutor(1) as thread:
+        found = thread.submit(asyncio.run, accepted()).result()
     assert found and all(found)
