@@ -114,6 +114,7 @@ class Layout:
     through: ThroughFront
     printable: Rect
     papers_per_sheet: int
+    headroom_mm: float = 0.0  # kept free inside ``printable`` by cards and marks, for a correction to move them
     creases: tuple[Line, ...] = ()
     spine_mm: float = 0.0
     hinge: Rect | None = None

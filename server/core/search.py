@@ -182,6 +182,7 @@ def _layout(request: PlanRequest, frame: Frame, turned: bool, zone: Zone, column
         card=request.card, arrangement=frame.arrangement, card_turned=turned, columns=columns, rows=rows,
         gutter_mm=gutter, bleed_mm=request.bleed_mm, outer_bleed=frame.edges(outer), slots=slots, through=through,
         printable=printable(replace(request, headroom_mm=0.0)), papers_per_sheet=method.papers_per_sheet,
+        headroom_mm=request.headroom_mm,
         creases=tuple(frame.line(line) for line in zone.creases),
         spine_mm=abs(zone.creases[1].at_mm - zone.creases[0].at_mm) if len(zone.creases) == 2 else 0.0,
         hinge=frame.rect(zone.hinge) if zone.hinge else None, hinge_side=zone.hinge_side,

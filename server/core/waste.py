@@ -163,7 +163,7 @@ def waste_of(layout: Layout, cards: int, name: FaceName) -> Waste:
     upright, level = cut_positions(layout, cards)
     taken = layout.block.grown(layout.outer_bleed)
     inked = [slot.front.grown(layout.front_bleed(number, cards)) for number, slot in enumerate(layout.slots[:cards])]
-    area = layout.printable
+    area = layout.printable.grown(Edges.all(-layout.headroom_mm))
     if layout.hinge:  # what is marked on one sheet is marked on the other, so both must be able to print it
         area = area.shared(layout.through.rect(area))
     printable = _clear_of_hinge(area, layout.hinge_back if name == "back" else layout.hinge)
