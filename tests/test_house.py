@@ -110,6 +110,10 @@ def test_every_module_of_the_server_says_what_it_is() -> None:
                 if not ast.get_docstring(ast.parse(path.read_text(encoding="utf-8")))]
 
 
+def test_only_tests_are_called_so() -> None:
+    assert not [str(path) for path in SERVER.rglob("test_*")]
+
+
 def test_the_top_level_is_fixed() -> None:
     made = {"build", "dist", "htmlcov"}  # by builds and tools, and kept out by .gitignore
     found = {path.name for path in ROOT.iterdir() if not path.name.startswith(".") and path.suffix != ".egg-info"}

@@ -221,7 +221,7 @@ def test_any_sign_or_flip_turned_breaks_the_loop(tmp_path, deck, readings, monke
 
 @pytest.mark.parametrize("how", ["not mirrored", "wrong flip"])
 def test_a_test_sheet_whose_back_is_turned_wrongly_breaks_the_loop(tmp_path, monkeypatch, how, capsys):
-    from server.drawing import test_sheet as drawing
+    from server.drawing import gauge_sheet as drawing
 
     old = drawing.turn_of
     other = {"long-edge": "short-edge", "short-edge": "long-edge"}

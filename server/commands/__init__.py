@@ -13,13 +13,15 @@ from importlib import import_module
 from types import ModuleType
 
 # ``serve`` brings ``demo`` along, ``backup`` ``restore``.
-COMMANDS = ("serve", "build", "check", "leeway", "test_sheet", "fit", "nudge", "backup")
+COMMANDS = ("serve", "build", "check", "leeway", "gauge_sheet", "fit", "nudge", "backup")
+# Commands that aren't named like their module.
+_ELSEWHERE = {"test-sheet": "gauge_sheet"}
 # What ``lampfold`` alone does.
 DEFAULT_COMMAND = "serve"
 
 
 def modules_for(argv: Sequence[str]) -> tuple[ModuleType, ...]:
     """The modules to register for this command line: the one that is named, or all of them."""
-    named = argv[0].replace("-", "_") if argv else ""
+    named = _ELSEWHERE.get(argv[0], argv[0].replace("-", "_")) if argv else ""
     names = [named] if named in COMMANDS else COMMANDS
     return tuple(import_module(f"{__name__}.{name}") for name in names)

@@ -115,9 +115,9 @@ def _plain_drift(x_mm: float, y_mm: float, dx_mm: float, dy_mm: float) -> Drift:
 
 
 def _readings(arguments: argparse.Namespace) -> tuple[Reading, ...]:
+    from server.core.gauge_sheet import station_points
     from server.core.paper import paper_named
     from server.core.registration import parse_readings
-    from server.core.test_sheet import station_points
 
     text = read_text("READINGS.csv", arguments.readings, _MOST_BYTES, "Write the readings as a CSV table.")
     try:
@@ -152,7 +152,7 @@ def _margins(text: str) -> Any:
 
 def _front_scale(text: str | None, paper: Any) -> tuple[float, float]:
     """How large the front is printed, from what its rulers really measure."""
-    from server.core.test_sheet import ruler_length_mm
+    from server.core.gauge_sheet import ruler_length_mm
     from server.core.units import mm_text, parse_size
 
     if text is None:

@@ -16,12 +16,12 @@ from server.jobs.tasks import write_whole
 from server.jobs.worker import Report
 
 
-def draw_test_sheet_pdf(report: Report, paper: Paper, flip: Flip, printer: Printer | None) -> bytes:
+def draw_gauge_sheet_pdf(report: Report, paper: Paper, flip: Flip, printer: Printer | None) -> bytes:
     """The test sheet, corrected for ``printer`` where one is given. Raises BadValue where the paper is too small."""
-    from server.drawing.test_sheet import test_sheet_pdf
+    from server.drawing.gauge_sheet import gauge_sheet_pdf
 
     out = io.BytesIO()
-    test_sheet_pdf(out, paper, flip, printer)
+    gauge_sheet_pdf(out, paper, flip, printer)
     return out.getvalue()
 
 

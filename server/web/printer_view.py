@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+from server.core.gauge_sheet import station_points
 from server.core.geometry import Point, Rect
 from server.core.paper import Paper
 from server.core.registration import Drift, Fit, Reading, Wander
@@ -12,7 +13,6 @@ from server.core.registration.printer import Confirmation, Printer, check_drift
 from server.core.registration.printer_file import printer_from_json, printer_to_json
 from server.core.registration.readings import at_station
 from server.core.registration.wander import NEVER_MEASURED
-from server.core.test_sheet import station_points
 from server.errors import BadValue, FitError
 from server.store.printers import PrinterRow
 from server.web import true_up_models as out

@@ -11,7 +11,7 @@ from fastapi.responses import FileResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from server import __version__
-from server.core import test_sheet as sheet
+from server.core import gauge_sheet as sheet
 from server.core.geometry import Rect
 from server.core.page_list import page_list_text
 from server.core.paper import paper_named
@@ -23,7 +23,7 @@ from server.errors import BadValue, NotArt, NotThere
 from server.intake.sniff import HEAD_BYTES, kind_of
 from server.jobs.builds import BuildFiles
 from server.jobs.queue import Work
-from server.jobs.true_up_tasks import NudgeOrder, draw_test_sheet_pdf, nudge
+from server.jobs.true_up_tasks import NudgeOrder, draw_gauge_sheet_pdf, nudge
 from server.store.blobs import Incoming
 from server.store.names import file_stem
 from server.web import models
@@ -49,7 +49,7 @@ async def test_sheet(services: ServicesDep, person: PersonDep, paper: PaperName 
     """The test sheet as a PDF of two pages; with ``printer`` on that printer's paper and corrected, to confirm."""
     kept = await run_in_threadpool(_printer, services, printer) if printer else None
     size, turn = (kept.paper, kept.flip) if kept else (paper_named(paper), flip)
-    content = await in_worker(services, Work("read", person.id, "test sheet", draw_test_sheet_pdf, (size, turn, kept),
+    content = await in_worker(services, Work("read", person.id, "test sheet", draw_gauge_sheet_pdf, (size, turn, kept),
                                              services.store.limits.read_seconds))
     assert isinstance(content, bytes)
     name = "-".join(["test-sheet", file_stem(size.name), turn, *([file_stem(kept.name)] if kept else [])])

@@ -6,10 +6,10 @@ from typing import Annotated
 
 from pydantic import BaseModel, Field
 
+from server.core.gauge_sheet import Anchor
 from server.core.plan import Flip
 from server.core.registration.fit import Model
 from server.core.registration.printer import State
-from server.core.test_sheet import Anchor
 from server.web.models import Sent
 
 Matrix = tuple[float, float, float, float, float, float]

@@ -7,12 +7,12 @@ from itertools import pairwise
 
 import pytest
 
+from server.core.gauge_sheet import stations
 from server.core.geometry import Rect
 from server.core.paper import PAPERS, paper_named
-from server.core.test_sheet import stations
+from server.drawing.gauge_sheet import draw_gauge_sheet, draw_station
 from server.drawing.recording import Drawn, RecordingSurface
 from server.drawing.svg_surface import SvgSurface
-from server.drawing.test_sheet import draw_station, draw_test_sheet
 from server.errors import BadValue
 
 FLIPS = ("long-edge", "short-edge")
@@ -21,7 +21,7 @@ A4 = paper_named("a4")
 
 def sheet(paper=A4, flip="long-edge", **more) -> list[Drawn]:
     surface = RecordingSurface()
-    draw_test_sheet(surface, paper, flip, **more)
+    draw_gauge_sheet(surface, paper, flip, **more)
     assert [page.size for page in surface.pages] == [Rect(0, 0, paper.width_mm, paper.height_mm)] * 2
     return surface.drawn
 
@@ -215,4 +215,4 @@ def test_the_screens_station_shows_what_was_entered():
 
 def test_paper_that_is_too_small():
     with pytest.raises(BadValue, match="too small for a test sheet"):
-        draw_test_sheet(RecordingSurface(), paper_named("105x148"), "long-edge")
+        draw_gauge_sheet(RecordingSurface(), paper_named("105x148"), "long-edge")

@@ -28,7 +28,7 @@ def register(subparsers: argparse._SubParsersAction[Any]) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Write the PDF; exit code 0. Raises BadValue, naming the option."""
     from server.core.paper import paper_named
-    from server.drawing.test_sheet import test_sheet_pdf
+    from server.drawing.gauge_sheet import gauge_sheet_pdf
 
     check_place("--out", arguments.out, *([arguments.printer] if arguments.printer else []))
     printer = read_printer(arguments.printer)
@@ -40,7 +40,7 @@ def run(arguments: argparse.Namespace) -> int:
         check_match(printer, paper, "duplex", flip)
     stream = io.BytesIO()
     try:
-        test_sheet_pdf(stream, paper, flip, printer)
+        gauge_sheet_pdf(stream, paper, flip, printer)
     except BadValue as error:
         raise BadValue(f"--{error.message}", error.fix) from None
     write_whole("--out", arguments.out, stream.getvalue())

@@ -6,15 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
-from server.core.geometry import Affine, Point, Rect
-from server.core.lettering import text_width_mm
-from server.core.methods.duplex import turn_of
-from server.core.paper import Paper
-from server.core.plan import Flip
-from server.core.registration.correction import correction_for
-from server.core.registration.printer import Printer
-from server.core.registration.vernier import GAP_MM, seen
-from server.core.test_sheet import (
+from server.core.gauge_sheet import (
     INSET_MM,
     MAIN_BAND,
     STATION_REACH_MM,
@@ -33,6 +25,14 @@ from server.core.test_sheet import (
     ruler_length_mm,
     stations,
 )
+from server.core.geometry import Affine, Point, Rect
+from server.core.lettering import text_width_mm
+from server.core.methods.duplex import turn_of
+from server.core.paper import Paper
+from server.core.plan import Flip
+from server.core.registration.correction import correction_for
+from server.core.registration.printer import Printer
+from server.core.registration.vernier import GAP_MM, seen
 from server.core.units import mm_text
 from server.drawing.surface import BLACK, Rgb, Stroke, Surface
 
@@ -45,7 +45,7 @@ _ROOMY_MM = 180.0  # paper from this width on has room for larger text
 _FLIP_WORDS: dict[Flip, str] = {"long-edge": "long edge", "short-edge": "short edge"}
 
 
-def test_sheet_pdf(out: BinaryIO, paper: Paper, flip: Flip, printer: Printer | None = None) -> None:
+def gauge_sheet_pdf(out: BinaryIO, paper: Paper, flip: Flip, printer: Printer | None = None) -> None:
     """The sheet as a PDF; with ``printer`` its back is drawn through that printer's correction, to confirm it.
 
     Raises BadValue where the paper is too small.
@@ -56,13 +56,13 @@ def test_sheet_pdf(out: BinaryIO, paper: Paper, flip: Flip, printer: Printer | N
     surface = PdfSurface(out, lambda art: Path(art.file), title=f"True-up test sheet, {paper.label}",
                          duplex="DuplexFlipLongEdge" if flip == "long-edge" else "DuplexFlipShortEdge")
     try:
-        draw_test_sheet(surface, paper, flip, correction, f"corrected, {printer.note}" if printer else "")
+        draw_gauge_sheet(surface, paper, flip, correction, f"corrected, {printer.note}" if printer else "")
         surface.close()
     finally:
         surface.release()
 
 
-def draw_test_sheet(surface: Surface, paper: Paper, flip: Flip, correction: Affine = Affine(), note: str = "") -> None:
+def draw_gauge_sheet(surface: Surface, paper: Paper, flip: Flip, correction: Affine = Affine(), note: str = "") -> None:
     """Two pages, front and back. ``correction`` is what the back is drawn through, for a confirming sheet; ``note``
     says so on the front.
 
