@@ -140,3 +140,16 @@ def test_pages_load_nothing_from_outside() -> None:
              if path.suffix in (".html", ".js", ".css", ".svg")
              for match in outside.finditer(path.read_text(encoding="utf-8"))]
     assert not found
+
+
+def test_each_page_finds_its_script_by_its_own_name() -> None:
+    pages = ("desk", "art", "sheet", "glow", "true_up", "output", "people")
+    scripts = ROOT / "static" / "js"
+    assert {path.name for path in scripts.iterdir()} == {*pages, "common"}
+    for page in pages:
+        assert f'src="/static/js/{page}/page.js"' in (ROOT / "templates" / f"{page}.html").read_text(encoding="utf-8")
+    # What one page has for itself is no other page's; what two need lies in common.
+    across = [f"{path.relative_to(scripts)} imports {found}" for path in scripts.rglob("*.js")
+              for found in re.findall(r'from "(\.\./[^"]+)"', path.read_text(encoding="utf-8"))
+              if not found.startswith("../common/")]
+    assert not across

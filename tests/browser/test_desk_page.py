@@ -73,7 +73,7 @@ def test_lengths_are_read_as_people_write_them(page: Page, live_server: LiveServ
     # 1 in = 25.4 mm exactly (international yard and pound agreement, 1959).
     page.goto("/")
     read = page.evaluate("""async () => {
-        const { toMm, shown } = await import("/static/js/units.js");
+        const { toMm, shown } = await import("/static/js/common/units.js");
         return [toMm("3", "mm"), toMm("0,125", "in"), toMm("1/8", "in"), toMm("1 1/2 in", "mm"), toMm("3mm", "in"),
                 toMm("36pt", "mm"), toMm("", "mm"), toMm("3 apples", "mm"), shown(63.5, "in"), shown(3.175, "mm")];
     }""")

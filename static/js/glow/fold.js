@@ -4,8 +4,8 @@
  * Each part is a real picture of the sheet, laid in space by `geometry.foldMatrix`; the browser does the projection.
  */
 
-import { el, need } from "../dom.js";
-import { say } from "../messages.js";
+import { el, need } from "../common/dom.js";
+import { say } from "../common/messages.js";
 import { after, chain, foldMatrix, partsOf, shift, turning } from "./geometry.js";
 
 /** @typedef {import("./faces.js").Sheet} Sheet */
@@ -22,9 +22,9 @@ const still = () => matchMedia("(prefers-reduced-motion: reduce)").matches;
 
 /** The fold's part of the page. */
 export class Fold {
-  /** @param {import("./held.js").Held} held */
-  constructor(held) {
-    this.held = held;
+  /** @param {import("./laid-sheet.js").LaidSheet} laid */
+  constructor(laid) {
+    this.laid = laid;
     this.section = need("[data-fold]");
     this.stage = need("[data-fold-stage]");
     this.paper = need("[data-fold-paper]");
@@ -58,7 +58,7 @@ export class Fold {
 
   /** A new sheet: paint its parts. */
   lay() {
-    const sheet = /** @type {Sheet} */ (this.held.sheet);
+    const sheet = /** @type {Sheet} */ (this.laid.sheet);
     this.section.hidden = !sheet.folds;
     need("[data-no-fold]").hidden = sheet.folds;
     this.paper.replaceChildren();
@@ -105,7 +105,7 @@ export class Fold {
 
   /** Lay every part in space. */
   show() {
-    const sheet = this.held.sheet;
+    const sheet = this.laid.sheet;
     for (const name of /** @type {const} */ (["angle", "look"])) {
       const field = need(`[data-turn="${name}"]`);
       need("input[type=range]", field).value = String(Math.round(this[name]));

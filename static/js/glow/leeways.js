@@ -2,8 +2,8 @@
  * How far each distinct back may move, in words, numbers and a picture, held against the printer's wander.
  */
 
-import { thumbUrl } from "../api.js";
-import { counted, el, icon, need } from "../dom.js";
+import { thumbUrl } from "../common/api.js";
+import { counted, el, icon, need } from "../common/dom.js";
 
 /** @typedef {{left: number|null, right: number|null, top: number|null, bottom: number|null}} Sides */
 

@@ -5,7 +5,7 @@
  * directly; a browser's own way of drawing SVG as a picture would not fetch the art in it.
  */
 
-import { drawing } from "../dom.js";
+import { drawing } from "../common/dom.js";
 
 /** @typedef {import("./geometry.js").Matrix} Matrix */
 /** @typedef {CanvasRenderingContext2D} Context */

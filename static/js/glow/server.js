@@ -2,7 +2,7 @@
  * What the Glow page asks of the server. Nothing here is called while anything moves.
  */
 
-import { ApiError, fileUrl } from "../api.js";
+import { ApiError, fileUrl } from "../common/api.js";
 
 const part = encodeURIComponent;
 

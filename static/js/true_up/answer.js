@@ -2,15 +2,15 @@
  * The answer: the drift drawn and in numbers, how far sheets differ, and which reading does not fit.
  */
 
-import { counted, el, icon } from "../dom.js";
-import { notice } from "../messages.js";
-import { shown } from "../units.js";
+import { counted, el, icon } from "../common/dom.js";
+import { notice } from "../common/messages.js";
+import { shown } from "../common/units.js";
 import { driftPicture, factorFor } from "./drift-picture.js";
 import { pretty } from "./number-field.js";
 
 /** @typedef {import("./server.js").Fit} Fit */
 /** @typedef {import("./server.js").Drift} Drift */
-/** @typedef {import("../units.js").Unit} Unit */
+/** @typedef {import("../common/units.js").Unit} Unit */
 
 /** @param {number} mm @param {Unit} unit */
 const length = (mm, unit) => (unit === "in" ? `${(Math.abs(mm) / 25.4).toFixed(4)} in` : `${Math.abs(mm).toFixed(2)} mm`);

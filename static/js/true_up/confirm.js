@@ -2,9 +2,9 @@
  * The confirming sheet: printed with the correction, read like the first, and held against what was there before.
  */
 
-import { ApiError } from "../api.js";
-import { need, settled } from "../dom.js";
-import { notice, say, tellError, toast } from "../messages.js";
+import { ApiError } from "../common/api.js";
+import { need, settled } from "../common/dom.js";
+import { notice, say, tellError, toast } from "../common/messages.js";
 import { beforeAndAfter } from "./answer.js";
 import { Reader } from "./reader.js";
 import { server, testSheetUrl } from "./server.js";
@@ -26,7 +26,7 @@ function before(printer) {
 
 /** Fires "printer" with the printer as it is saved now. */
 export class Confirm extends EventTarget {
-  /** @param {import("../units.js").Unit} unit */
+  /** @param {import("../common/units.js").Unit} unit */
   constructor(unit) {
     super();
     this.reader = new Reader(need('[data-reader="confirm"]'));
@@ -60,7 +60,7 @@ export class Confirm extends EventTarget {
     this.show();
   }
 
-  /** @param {import("../units.js").Unit} unit */
+  /** @param {import("../common/units.js").Unit} unit */
   turn(unit) {
     this.unit = unit;
     this.reader.turn(unit);

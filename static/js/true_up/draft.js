@@ -2,9 +2,9 @@
  * What was typed and isn't saved yet: kept in this browser, since paper has to be printed in between.
  */
 
-import { forget, keep, recall } from "../kept.js";
+import { forget, keep, recall } from "../common/browser-store.js";
 
-/** @typedef {{setup: Record<string, any>, way: "sheet"|"plain", sheets: import("./sheets.js").Sheet[],
+/** @typedef {{setup: Record<string, any>, way: "sheet"|"plain", sheets: import("./read-sheets.js").Sheet[],
  *   plain: Record<string, number>|null}} Draft */
 
 const name = (/** @type {string|null} */ id) => `true-up.${id ?? "new"}`;

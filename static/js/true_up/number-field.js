@@ -2,10 +2,10 @@
  * One number of a station: a text field, a slider and two buttons that always say the same. Empty means not read.
  */
 
-import { need } from "../dom.js";
-import { sameLength, shown, toMm } from "../units.js";
+import { need } from "../common/dom.js";
+import { sameLength, shown, toMm } from "../common/units.js";
 
-/** @typedef {import("../units.js").Unit} Unit */
+/** @typedef {import("../common/units.js").Unit} Unit */
 
 const STEP_MM = 0.1;
 

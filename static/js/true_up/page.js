@@ -2,15 +2,15 @@
  * The True-up page: printers, the workbench of one of them, and ready PDFs.
  */
 
-import { api, ApiError } from "../api.js";
-import { el, need } from "../dom.js";
-import { showDeck } from "../frame.js";
-import { keep, recall } from "../kept.js";
-import { notice, say, tellError, toast } from "../messages.js";
-import { Bench } from "./bench.js";
+import { api, ApiError } from "../common/api.js";
+import { el, need } from "../common/dom.js";
+import { showDeck } from "../common/frame.js";
+import { keep, recall } from "../common/browser-store.js";
+import { notice, say, tellError, toast } from "../common/messages.js";
+import { Workbench } from "./workbench.js";
 import { recallDraft } from "./draft.js";
 import { showGone, showPrinters } from "./printers.js";
-import { Ready } from "./ready.js";
+import { FinishedPdf } from "./finished-pdf.js";
 import { server } from "./server.js";
 
 /** @typedef {import("./server.js").Printer} Printer */
@@ -34,8 +34,8 @@ class TrueUpPage {
   /** @param {any} tables */
   constructor(tables) {
     this.unit = recall("unit") === "in" ? /** @type {const} */ ("in") : /** @type {const} */ ("mm");
-    this.bench = new Bench(tables, this.unit);
-    this.ready = maker ? new Ready() : null;
+    this.bench = new Workbench(tables, this.unit);
+    this.ready = maker ? new FinishedPdf() : null;
     /** @type {Printer[]} */
     this.printers = [];
     /** @type {Printer[]} */

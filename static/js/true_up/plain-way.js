@@ -2,12 +2,12 @@
  * The plain way: one pair of numbers with their directions, and for those who know them a turn and a size.
  */
 
-import { el, icon, need } from "../dom.js";
-import { shown, toMm } from "../units.js";
+import { el, icon, need } from "../common/dom.js";
+import { shown, toMm } from "../common/units.js";
 import { plain, pretty } from "./number-field.js";
 import { stationPicture } from "./station.js";
 
-/** @typedef {import("../units.js").Unit} Unit */
+/** @typedef {import("../common/units.js").Unit} Unit */
 /** @typedef {{dx_mm: number, dy_mm: number, rotation_deg: number, scale: number}} Plain */
 
 /** Fires "change" after each change by a person. */

@@ -2,13 +2,13 @@
  * The saved printers: a card for each, two or more side by side, and the deleted ones until they are wanted again.
  */
 
-import { counted, el, icon, need } from "../dom.js";
-import { shown } from "../units.js";
+import { counted, el, icon, need } from "../common/dom.js";
+import { shown } from "../common/units.js";
 import { sized, toward, turned } from "./answer.js";
 import { exportUrl } from "./server.js";
 
 /** @typedef {import("./server.js").Printer} Printer */
-/** @typedef {import("../units.js").Unit} Unit */
+/** @typedef {import("../common/units.js").Unit} Unit */
 
 const STATES = { "trued up": ["good", "Trued up"], old: ["warning", "Trued up long ago"], "not trued up": ["warning", "Not trued up"] };
 const MOST_BESIDE = 6;

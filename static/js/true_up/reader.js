@@ -2,14 +2,14 @@
  * The form for what is read: sheets, the stations as they lie on the paper, and the picture of what a number looks like.
  */
 
-import { el, icon, need } from "../dom.js";
-import { say, toast } from "../messages.js";
-import { shown } from "../units.js";
+import { el, icon, need } from "../common/dom.js";
+import { say, toast } from "../common/messages.js";
+import { shown } from "../common/units.js";
 import { NumberField, pretty } from "./number-field.js";
-import { Sheets } from "./sheets.js";
+import { ReadSheets } from "./read-sheets.js";
 import { seenInWords, stationPicture } from "./station.js";
 
-/** @typedef {import("../units.js").Unit} Unit */
+/** @typedef {import("../common/units.js").Unit} Unit */
 /** @typedef {"dx"|"dy"} Axis */
 
 const AXES = /** @type {const} */ (["dx", "dy"]);
@@ -18,7 +18,7 @@ export class Reader {
   /** @param {HTMLElement} box */
   constructor(box) {
     this.box = box;
-    this.sheets = new Sheets();
+    this.sheets = new ReadSheets();
     /** @type {any} the test sheet's geometry, from the server */
     this.paper = null;
     /** @type {Unit} */

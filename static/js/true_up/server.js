@@ -2,7 +2,7 @@
  * What the True-up page asks of the server.
  */
 
-import { ApiError, call, errorFrom } from "../api.js";
+import { ApiError, call, errorFrom } from "../common/api.js";
 
 /** @typedef {{dx_mm: number, dy_mm: number, rotation_deg: number, scale_x: number, scale_y: number,
  *   squareness_deg: number, greatest_mm: number, matrix: number[], says: string}} Drift */

@@ -2,12 +2,12 @@
  * The form of a printer: name, paper, flip, feed, edges that it can't reach, and its own scale by its rulers.
  */
 
-import { icon, el, need } from "../dom.js";
-import { LengthField, SizeField } from "../length-field.js";
+import { icon, el, need } from "../common/dom.js";
+import { LengthField, SizeField } from "../common/length-field.js";
 import { testSheetUrl } from "./server.js";
 
 /** @typedef {import("./server.js").Printer} Printer */
-/** @typedef {import("../units.js").Unit} Unit */
+/** @typedef {import("../common/units.js").Unit} Unit */
 
 const EDGES = ["left", "top", "right", "bottom"];
 const MARGIN_MM = 5;

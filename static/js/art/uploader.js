@@ -2,9 +2,9 @@
  * Sends files, one raw PUT each, four at a time. What the server has already isn't sent again.
  */
 
-import { api, ApiError, archiveUrl, errorFrom, fileUrl } from "./api.js";
+import { api, ApiError, archiveUrl, errorFrom, fileUrl } from "../common/api.js";
 
-/** @typedef {import("./collect.js").Item} Item */
+/** @typedef {import("./dropped-files.js").Item} Item */
 /** @typedef {"idle"|"comparing"|"sending"|"finished"|"cancelled"} Phase */
 /** @typedef {{item: Item, reason: string, fix: string}} Failure */
 
@@ -57,7 +57,7 @@ export class Uploader extends EventTarget {
   /**
    * Send what the deck lacks. May be called again while an earlier batch is on its way.
    *
-   * @param {import("./collect.js").Collected} collected
+   * @param {import("./dropped-files.js").Collected} collected
    */
   async add({ items, left }) {
     if (!this.busy) this.#reset();

@@ -2,15 +2,15 @@
  * A playtester's own paper, printer and flip: they shape what is shown and built here, and change nothing of the deck.
  */
 
-import { el, need } from "./dom.js";
-import { keep, recall } from "./kept.js";
-import { offerPrinters } from "./printer-choice.js";
+import { el, need } from "../common/dom.js";
+import { keep, recall } from "../common/browser-store.js";
+import { offerPrinters } from "../common/printer-choice.js";
 
 /**
  * Fill the two choices in and tell of each change.
  *
  * @param {{papers: {name: string, label: string}[]}} tables
- * @param {import("./printer-choice.js").Printer[]} printers
+ * @param {import("../common/printer-choice.js").Printer[]} printers
  * @param {Record<string, any>} settings the deck's own
  * @param {() => void} changed
  * @returns {() => Record<string, string>} what differs from the deck's own; empty where nothing can be chosen

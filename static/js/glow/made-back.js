@@ -2,19 +2,19 @@
  * Backs that forgive: choose one, see it with its leeway on this deck's sheets, and only then take it.
  */
 
-import { ApiError } from "../api.js";
-import { drawing, el, need, settled } from "../dom.js";
-import { notice, say, tellError, toast } from "../messages.js";
+import { ApiError } from "../common/api.js";
+import { drawing, el, need, settled } from "../common/dom.js";
+import { notice, say, tellError, toast } from "../common/messages.js";
 import { leewayTable, verdictTag } from "./leeways.js";
 import { fetchBackPdf, seeBack, sendFile } from "./server.js";
 
-/** @typedef {import("../deck.js").OpenDeck} OpenDeck */
+/** @typedef {import("../common/open-deck.js").OpenDeck} OpenDeck */
 
 const SEE_AFTER_MS = 250;
 const WEAK = new Set(["will show", "holds barely"]);
 
 /** The form, its picture and its button. Fires "taken" when a back has been put into the deck. */
-export class Forgive extends EventTarget {
+export class MadeBack extends EventTarget {
   /**
    * @param {OpenDeck} deck
    * @param {any} choices as GET .../glow/backs gives them

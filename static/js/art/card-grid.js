@@ -2,12 +2,12 @@
  * The grid of cards: front and back side by side, with name, copies, and what is to say about them.
  */
 
-import { thumbUrl } from "./api.js";
-import { el, icon } from "./dom.js";
-import { besideCard, gravest } from "./problems.js";
+import { thumbUrl } from "../common/api.js";
+import { el, icon } from "../common/dom.js";
+import { besideCard, gravest } from "../common/problems.js";
 
-/** @typedef {import("./api.js").CardRecord} CardRecord */
-/** @typedef {import("./api.js").Problem} Problem */
+/** @typedef {import("../common/api.js").CardRecord} CardRecord */
+/** @typedef {import("../common/api.js").Problem} Problem */
 /** @typedef {{copies: (file: string, copies: number) => void, name: (file: string, name: string) => void,
  *   back: (card: CardRecord) => void}} Handlers */
 
@@ -25,7 +25,7 @@ export const face = (art, alt) => el("span", { class: "card-face" },
 export const blank = (text) => el("span", { class: "card-face card-blank", text });
 
 /** Keeps one element for each front, and touches only those whose card has changed. */
-export class PairGrid {
+export class CardGrid {
   /**
    * @param {HTMLElement} list
    * @param {Handlers} handlers

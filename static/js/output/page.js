@@ -2,19 +2,19 @@
  * The Output page: what to fix first, the PDF, and how to print and build.
  */
 
-import { api, ApiError } from "./api.js";
-import { OpenDeck } from "./deck.js";
-import { bindHead } from "./deck-head.js";
-import { counted, el, icon, need, sized } from "./dom.js";
-import { hasEnded, watch } from "./job.js";
-import { keep, recall } from "./kept.js";
-import { notice, say, tellError } from "./messages.js";
+import { api, ApiError } from "../common/api.js";
+import { OpenDeck } from "../common/open-deck.js";
+import { bindHead } from "../common/deck-head.js";
+import { counted, el, icon, need, sized } from "../common/dom.js";
+import { hasEnded, watch } from "./watch-job.js";
+import { keep, recall } from "../common/browser-store.js";
+import { notice, say, tellError } from "../common/messages.js";
 import { ownPrinter } from "./own-printer.js";
-import { dated, loadPrinters } from "./printer-choice.js";
-import { groups, worthALine } from "./problems.js";
-import { showFigures } from "./plan-facts.js";
+import { dated, loadPrinters } from "../common/printer-choice.js";
+import { groups, worthALine } from "../common/problems.js";
+import { showFigures } from "../common/plan-facts.js";
 
-/** @typedef {import("./api.js").Job} Job */
+/** @typedef {import("../common/api.js").Job} Job */
 /** @typedef {{title: string, says: string, why: string}} Step */
 
 /** @param {Record<string, Step[]>} guide */
@@ -30,7 +30,7 @@ function showGuide(guide) {
  * Problems of files and of the sheet, each once.
  *
  * @param {OpenDeck} deck
- * @param {import("./api.js").Problem[]} problems
+ * @param {import("../common/api.js").Problem[]} problems
  */
 function showProblems(deck, problems) {
   const art = `/decks/${encodeURIComponent(deck.id)}/art`;

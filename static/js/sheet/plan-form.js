@@ -2,12 +2,12 @@
  * The Sheet page's form: one place that reads it, fills it, and puts errors beside the field they name.
  */
 
-import { el, icon, need } from "./dom.js";
-import { keep, recall } from "./kept.js";
-import { LengthField, SizeField } from "./length-field.js";
-import { offerPrinters, printerHint } from "./printer-choice.js";
+import { el, icon, need } from "../common/dom.js";
+import { keep, recall } from "../common/browser-store.js";
+import { LengthField, SizeField } from "../common/length-field.js";
+import { offerPrinters, printerHint } from "../common/printer-choice.js";
 
-/** @typedef {import("./units.js").Unit} Unit */
+/** @typedef {import("../common/units.js").Unit} Unit */
 /** @typedef {Record<string, any>} Settings */
 
 const EDGES = {
@@ -26,7 +26,7 @@ export class PlanForm extends EventTarget {
   /**
    * @param {HTMLFormElement} form
    * @param {any} tables from /api/tables
-   * @param {import("./printer-choice.js").Printer[]} printers
+   * @param {import("../common/printer-choice.js").Printer[]} printers
    */
   constructor(form, tables, printers) {
     super();

@@ -2,14 +2,14 @@
  * The Sheet page: the form on one side, the sheet on the other, and saving by itself once a plan stands.
  */
 
-import { api, ApiError } from "./api.js";
-import { OpenDeck } from "./deck.js";
-import { bindHead } from "./deck-head.js";
-import { el, need, settled } from "./dom.js";
-import { notice, say, tellError, toast } from "./messages.js";
-import { showAlternatives, showFigures, showNotes } from "./plan-facts.js";
+import { api, ApiError } from "../common/api.js";
+import { OpenDeck } from "../common/open-deck.js";
+import { bindHead } from "../common/deck-head.js";
+import { el, need, settled } from "../common/dom.js";
+import { notice, say, tellError, toast } from "../common/messages.js";
+import { showAlternatives, showFigures, showNotes } from "../common/plan-facts.js";
 import { PlanForm } from "./plan-form.js";
-import { loadPrinters } from "./printer-choice.js";
+import { loadPrinters } from "../common/printer-choice.js";
 import { SheetView } from "./sheet-view.js";
 
 /** @typedef {Record<string, any>} Settings */
@@ -31,7 +31,7 @@ class SheetPage {
   /**
    * @param {OpenDeck} deck
    * @param {any} tables
-   * @param {import("./printer-choice.js").Printer[]} printers
+   * @param {import("../common/printer-choice.js").Printer[]} printers
    */
   constructor(deck, tables, printers) {
     this.deck = deck;

@@ -2,9 +2,9 @@
  * The workbench of one printer: what is typed, the answer as it is typed, saving, and confirming.
  */
 
-import { ApiError } from "../api.js";
-import { el, icon, need, settled } from "../dom.js";
-import { notice, say, tellError, toast } from "../messages.js";
+import { ApiError } from "../common/api.js";
+import { el, icon, need, settled } from "../common/dom.js";
+import { notice, say, tellError, toast } from "../common/messages.js";
 import { answer } from "./answer.js";
 import { Confirm } from "./confirm.js";
 import { forgetDraft, keepDraft, recallDraft } from "./draft.js";
@@ -17,13 +17,13 @@ import { Setup } from "./setup.js";
 /** @typedef {import("./server.js").Printer} Printer */
 /** @typedef {import("./server.js").Fit} Fit */
 /** @typedef {import("./server.js").Measured} Measured */
-/** @typedef {import("../units.js").Unit} Unit */
+/** @typedef {import("../common/units.js").Unit} Unit */
 
 const ASK_AFTER_MS = 90;
 const LEAST = 3;
 
 /** Fires "saved" with the printer after each change of it on the server. */
-export class Bench extends EventTarget {
+export class Workbench extends EventTarget {
   /** @param {any} tables @param {Unit} unit */
   constructor(tables, unit) {
     super();

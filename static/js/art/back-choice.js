@@ -2,11 +2,11 @@
  * The dialog in which a card is given another back.
  */
 
-import { el, need } from "./dom.js";
-import { blank, face } from "./pairs.js";
+import { el, need } from "../common/dom.js";
+import { blank, face } from "./card-grid.js";
 
-/** @typedef {import("./api.js").CardRecord} CardRecord */
-/** @typedef {import("./api.js").DeckRecord} DeckRecord */
+/** @typedef {import("../common/api.js").CardRecord} CardRecord */
+/** @typedef {import("../common/api.js").DeckRecord} DeckRecord */
 
 /**
  * Every picture that can serve as a back: those in use first, then the rest of the backs folder.

@@ -2,15 +2,15 @@
  * Sheets that exist already: a ready PDF goes out, and comes back with its backs moved.
  */
 
-import { ApiError } from "../api.js";
-import { el, icon, need, sized } from "../dom.js";
-import { notice, say } from "../messages.js";
+import { ApiError } from "../common/api.js";
+import { el, icon, need, sized } from "../common/dom.js";
+import { notice, say } from "../common/messages.js";
 import { kindOf } from "./printers.js";
 import { nudge } from "./server.js";
 
 /** @typedef {import("./server.js").Printer} Printer */
 
-export class Ready {
+export class FinishedPdf {
   constructor() {
     this.file = need("[data-nudge-file]");
     this.printer = need("[data-nudge-printer]");

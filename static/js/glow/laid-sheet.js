@@ -1,5 +1,5 @@
 /**
- * How one sheet is held just now: which printer's landing, what the sliders add, and what each cut card shows of it.
+ * How one sheet lies against the light just now: which printer's landing, what the sliders add, and what each cut card shows of it.
  */
 
 import { after, artOnCut, chain, IDENTITY, landing, moved, moveOf, STILL } from "./geometry.js";
@@ -13,7 +13,7 @@ import { badness, faultsOf } from "./verdicts.js";
 /** @typedef {{card: any, faults: Fault[], badness: number}} CutCard */
 
 /** Fires "move" when anything about the landing has changed. */
-export class Held extends EventTarget {
+export class LaidSheet extends EventTarget {
   constructor() {
     super();
     /** @type {Sheet|null} */
@@ -93,7 +93,7 @@ export class Held extends EventTarget {
       const angle = step * Math.PI / 8;
       /** @type {[number, number]} */
       const way = [mm * Math.cos(angle), mm * Math.sin(angle)];
-      const there = new Held();
+      const there = new LaidSheet();
       there.sheet = this.sheet;
       there.print = this.print;
       there.move = { ...STILL, dx: way[0], dy: way[1] };

@@ -2,9 +2,9 @@
  * The host's page of people: codes, links to one deck, who is in, and putting someone out.
  */
 
-import { call } from "./api.js";
-import { el, icon, need } from "./dom.js";
-import { say, tellError } from "./messages.js";
+import { call } from "../common/api.js";
+import { el, icon, need } from "../common/dom.js";
+import { say, tellError } from "../common/messages.js";
 
 const part = encodeURIComponent;
 const LOOK_AGAIN_MS = 5000;

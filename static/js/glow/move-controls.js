@@ -2,11 +2,11 @@
  * The sliders, their numbers and their buttons: what the back is moved by.
  */
 
-import { need } from "../dom.js";
-import { say } from "../messages.js";
+import { need } from "../common/dom.js";
+import { say } from "../common/messages.js";
 import { STILL } from "./geometry.js";
 
-/** @typedef {import("./held.js").Held} Held */
+/** @typedef {import("./laid-sheet.js").LaidSheet} LaidSheet */
 /** @typedef {import("./geometry.js").Move} Move */
 
 /** @type {(keyof Move)[]} */
@@ -17,13 +17,13 @@ const DIGITS = { dx: 2, dy: 2, turn: 3, scale: 3 };
 const typed = (text) => Number(text.trim().replace(",", ".").replace("−", "-"));
 
 /** Binds one slider, one number and two buttons for each part of the move. */
-export class Moves {
-  /** @param {Held} held */
-  constructor(held) {
-    this.held = held;
+export class MoveControls {
+  /** @param {LaidSheet} laid */
+  constructor(laid) {
+    this.laid = laid;
     for (const name of NAMES) this.#bind(name);
-    need("[data-still]").addEventListener("click", () => { held.shift(STILL); say("The back lies as it lands."); });
-    held.addEventListener("move", () => this.show());
+    need("[data-still]").addEventListener("click", () => { laid.shift(STILL); say("The back lies as it lands."); });
+    laid.addEventListener("move", () => this.show());
     this.show();
   }
 
@@ -33,7 +33,7 @@ export class Moves {
     const step = Number(range.dataset.step);
     const set = (/** @type {number} */ value) => {
       const [low, high] = [Number(range.min), Number(range.max)];
-      this.held.shift({ [name]: Math.min(Math.max(Number(value.toFixed(DIGITS[name])), low), high) });
+      this.laid.shift({ [name]: Math.min(Math.max(Number(value.toFixed(DIGITS[name])), low), high) });
     };
     range.addEventListener("input", () => set(Number(range.value)));
     number.addEventListener("change", () => {
@@ -46,10 +46,10 @@ export class Moves {
       const way = { ArrowUp: 1, ArrowDown: -1 }[event.key];
       if (!way) return;
       event.preventDefault();
-      set((Number.isFinite(typed(number.value)) ? typed(number.value) : this.held.move[name]) + way * step);
+      set((Number.isFinite(typed(number.value)) ? typed(number.value) : this.laid.move[name]) + way * step);
     });
     for (const button of need(`[data-move="${name}"]`).querySelectorAll("[data-by]")) {
-      button.addEventListener("click", () => set(this.held.move[name] + Number(button.dataset.by) * step));
+      button.addEventListener("click", () => set(this.laid.move[name] + Number(button.dataset.by) * step));
     }
   }
 
@@ -63,7 +63,7 @@ export class Moves {
   show() {
     for (const name of NAMES) {
       const { range, number } = this.#fields(name);
-      const value = this.held.move[name];
+      const value = this.laid.move[name];
       if (Number(range.value) !== value) range.value = String(value);
       const text = String(Number(value.toFixed(DIGITS[name]))).replace("-", "−");
       if (document.activeElement !== number || typed(number.value) !== value) number.value = text;

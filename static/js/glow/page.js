@@ -2,21 +2,21 @@
  * The Glow page: one sheet against the light, moved by hand or by the printer, cut, folded, and what its backs forgive.
  */
 
-import { ApiError } from "./api.js";
-import { OpenDeck } from "./deck.js";
-import { bindHead } from "./deck-head.js";
-import { counted, el, need } from "./dom.js";
-import { notice, say, tellError } from "./messages.js";
-import { CutCards, toneOf } from "./glow/cards.js";
-import { Sheet } from "./glow/faces.js";
-import { Fold } from "./glow/fold.js";
-import { Forgive } from "./glow/forgive.js";
-import { Held } from "./glow/held.js";
-import { showLeeways } from "./glow/leeways.js";
-import { LightTable } from "./glow/light.js";
-import { Moves } from "./glow/moves.js";
-import { getBackChoices, getGlow, getLeeways } from "./glow/server.js";
-import { inShort } from "./glow/verdicts.js";
+import { ApiError } from "../common/api.js";
+import { OpenDeck } from "../common/open-deck.js";
+import { bindHead } from "../common/deck-head.js";
+import { counted, el, need } from "../common/dom.js";
+import { notice, say, tellError } from "../common/messages.js";
+import { CutCards, toneOf } from "./cut-cards.js";
+import { Sheet } from "./faces.js";
+import { Fold } from "./fold.js";
+import { MadeBack } from "./made-back.js";
+import { LaidSheet } from "./laid-sheet.js";
+import { showLeeways } from "./leeways.js";
+import { LightTable } from "./light-table.js";
+import { MoveControls } from "./move-controls.js";
+import { getBackChoices, getGlow, getLeeways } from "./server.js";
+import { inShort } from "./verdicts.js";
 
 const OWN_PRINTER = "own";
 
@@ -25,20 +25,20 @@ class GlowPage {
   constructor(deck, maker) {
     this.deck = deck;
     this.maker = maker;
-    this.held = new Held();
+    this.laid = new LaidSheet();
     this.light = new LightTable(need("[data-light]"));
-    this.cards = new CutCards(this.held);
-    this.fold = new Fold(this.held);
+    this.cards = new CutCards(this.laid);
+    this.fold = new Fold(this.laid);
     this.number = 0;
     /** @type {string|null} null is the deck's own printer, "" none */
     this.printer = null;
     /** @type {any} */
     this.leeways = null;
     this.loading = 0;
-    new Moves(this.held);
+    new MoveControls(this.laid);
     this.#bindLight();
     this.#bindPrints();
-    this.held.addEventListener("move", () => this.moved());
+    this.laid.addEventListener("move", () => this.moved());
     this.cards.addEventListener("look", (event) => {
       const { detail: card } = /** @type {CustomEvent} */ (event);
       this.light.show(card.front);
@@ -73,19 +73,19 @@ class GlowPage {
 
   #bindPrints() {
     for (const input of document.querySelectorAll("[name=print]")) {
-      input.addEventListener("change", () => this.held.printed(/** @type {any} */ (input).value));
+      input.addEventListener("change", () => this.laid.printed(/** @type {any} */ (input).value));
     }
     need("[data-worst-sheet]").addEventListener("click", () => {
-      const wander = this.held.sheet?.data.printer?.wander_mm;
+      const wander = this.laid.sheet?.data.printer?.wander_mm;
       if (!wander) return;
-      if (this.held.drift) this.#choosePrint("after");
-      const [dx, dy] = this.held.worstWay(wander);
-      this.held.shift({ dx: Number(dx.toFixed(2)), dy: Number(dy.toFixed(2)), turn: 0, scale: 100 });
+      if (this.laid.drift) this.#choosePrint("after");
+      const [dx, dy] = this.laid.worstWay(wander);
+      this.laid.shift({ dx: Number(dx.toFixed(2)), dy: Number(dy.toFixed(2)), turn: 0, scale: 100 });
       say(`One sheet of 20 lands as far off as this, ${wander.toFixed(2)} mm.`);
     });
     need("[data-printer]").addEventListener("change", (/** @type {any} */ event) => {
       this.printer = event.target.value === OWN_PRINTER ? null : event.target.value;
-      this.held.print = "drawn";
+      this.laid.print = "drawn";
       this.open(this.number);
       this.measure();
     });
@@ -94,7 +94,7 @@ class GlowPage {
   /** @param {"drawn"|"before"|"after"} print */
   #choosePrint(print) {
     need(`[name=print][value=${print}]`).checked = true;
-    this.held.printed(print);
+    this.laid.printed(print);
   }
 
   /** @param {number} share */
@@ -131,12 +131,12 @@ class GlowPage {
   /** @param {Sheet} sheet */
   #lay(sheet) {
     const { data } = sheet;
-    const first = this.held.sheet === null;
+    const first = this.laid.sheet === null;
     need("[data-glow-error]").replaceChildren(...(sheet.missing ? [notice("warning",
       `${counted(sheet.missing, "picture")} of this sheet could not be read and ${sheet.missing === 1 ? "is" : "are"} left white.`,
       "Look at the Art page for what is wrong.")] : []));
     need("[data-light-empty]").hidden = true;
-    this.held.sheet = sheet;
+    this.laid.sheet = sheet;
     this.light.sheet = sheet;
     this.number = data.sheet;
     need("[data-sheet-number]").textContent = `Sheet ${data.sheet + 1} of ${data.sheets}`;
@@ -164,7 +164,7 @@ class GlowPage {
     select.replaceChildren(...options);
     select.value = this.printer ?? OWN_PRINTER;
     const { printer } = data;
-    const known = Boolean(this.held.drift);
+    const known = Boolean(this.laid.drift);
     need("[data-prints]").hidden = !known;
     if (!known) this.#choosePrint("drawn");
     const fold = data.creases.length > 0;
@@ -179,11 +179,11 @@ class GlowPage {
 
   /** Everything that follows the move; called for each step of a slider, so it asks nothing of the server. */
   moved() {
-    const { held, light } = this;
-    if (!held.sheet) return;
-    const cut = held.cut();
-    light.lands = held.lands;
-    light.front = held.front;
+    const { laid, light } = this;
+    if (!laid.sheet) return;
+    const cut = laid.cut();
+    light.lands = laid.lands;
+    light.front = laid.front;
     light.notes = cut.map((one) => ({ card: one.card, tone: toneOf(one), text: inShort(one.faults) }));
     this.pending = cut;
     this.frame ??= requestAnimationFrame(() => {
@@ -197,7 +197,7 @@ class GlowPage {
   #reading() {
     const link = document.querySelector("[data-reading]");
     if (!(link instanceof HTMLAnchorElement)) return;
-    const { dx, dy, turn, scale } = this.held.reading;
+    const { dx, dy, turn, scale } = this.laid.reading;
     const rounded = (/** @type {number} */ value, /** @type {number} */ digits) => String(Number(value.toFixed(digits)) + 0);
     link.href = `/decks/${encodeURIComponent(this.deck.id)}/true-up?${new URLSearchParams({
       dx_mm: rounded(dx, 2), dy_mm: rounded(dy, 2), rotation_deg: rounded(turn, 3), scale: rounded(scale / 100, 5) })}`;
@@ -233,7 +233,7 @@ async function start() {
   const page = new GlowPage(deck, maker);
   await page.refresh();
   if (!maker) return;
-  const forgive = new Forgive(deck, await getBackChoices(id), () => page.leeways);
+  const forgive = new MadeBack(deck, await getBackChoices(id), () => page.leeways);
   forgive.addEventListener("taken", () => page.refresh());
   deck.addEventListener("record", (event) => {
     const { cause } = /** @type {CustomEvent} */ (event).detail;

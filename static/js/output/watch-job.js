@@ -2,9 +2,9 @@
  * Watches a job until it has ended: by server-sent events, or by asking where those don't come through.
  */
 
-import { api, jobEventsUrl } from "./api.js";
+import { api, jobEventsUrl } from "../common/api.js";
 
-/** @typedef {import("./api.js").Job} Job */
+/** @typedef {import("../common/api.js").Job} Job */
 
 const ASK_EVERY_MS = 700;
 const ENDED = ["done", "failed", "cancelled"];

@@ -2,13 +2,13 @@
  * The cards after cutting: each with its front and its back, the worst one large, and all of it as a table.
  */
 
-import { el, icon, need } from "../dom.js";
+import { el, icon, need } from "../common/dom.js";
 import { after } from "./geometry.js";
-import { worstOf } from "./held.js";
+import { worstOf } from "./laid-sheet.js";
 import { inShort, saysFault } from "./verdicts.js";
 
-/** @typedef {import("./held.js").Held} Held */
-/** @typedef {import("./held.js").CutCard} CutCard */
+/** @typedef {import("./laid-sheet.js").LaidSheet} LaidSheet */
+/** @typedef {import("./laid-sheet.js").CutCard} CutCard */
 /** @typedef {import("./faces.js").Sheet} Sheet */
 
 const SMALL_PX_MM = 2.2;
@@ -40,9 +40,9 @@ export function saysCard({ card, faults }) {
  * @param {any} card
  * @param {"front"|"back"} side
  * @param {number} px_mm pixels of the canvas to the millimetre
- * @param {Held} held
+ * @param {LaidSheet} laid
  */
-export function drawCut(canvas, sheet, card, side, px_mm, held) {
+export function drawCut(canvas, sheet, card, side, px_mm, laid) {
   const { width, height } = sheet.data.card;
   const [w, h] = [Math.round(width * px_mm), Math.round(height * px_mm)];
   if (canvas.width !== w || canvas.height !== h) Object.assign(canvas, { width: w, height: h });
@@ -52,15 +52,15 @@ export function drawCut(canvas, sheet, card, side, px_mm, held) {
   context.fillRect(0, 0, w, h);
   const view = sheet.cardView(card, side, px_mm);
   if (side === "front") sheet.front.draw(context, view);
-  else sheet.back.draw(context, after(view, held.lands));
+  else sheet.back.draw(context, after(view, laid.lands));
 }
 
 /** The part of the page about cut cards. Fires "look" (`detail`: a card) when a person wants to see one on the sheet. */
 export class CutCards extends EventTarget {
-  /** @param {Held} held */
-  constructor(held) {
+  /** @param {LaidSheet} laid */
+  constructor(laid) {
     super();
-    this.held = held;
+    this.laid = laid;
     this.grid = need("[data-cut-grid]");
     this.rows = need("[data-cut-rows]");
     this.large = need("[data-worst]");
@@ -72,7 +72,7 @@ export class CutCards extends EventTarget {
 
   /** A new sheet: make a place for each of its cards. */
   lay() {
-    const sheet = /** @type {Sheet} */ (this.held.sheet);
+    const sheet = /** @type {Sheet} */ (this.laid.sheet);
     this.small = sheet.data.cards.map((/** @type {any} */ card) => {
       const canvas = () => /** @type {HTMLCanvasElement} */ (el("canvas", { class: "cut-face", "aria-hidden": "true" }));
       const [front, back] = [canvas(), canvas()];
@@ -84,7 +84,7 @@ export class CutCards extends EventTarget {
       return { card, front, back, said, box };
     });
     this.grid.replaceChildren(...this.small.map(({ box }) => box));
-    for (const { card, front } of this.small) drawCut(front, sheet, card, "front", this.#fine(SMALL_PX_MM), this.held);
+    for (const { card, front } of this.small) drawCut(front, sheet, card, "front", this.#fine(SMALL_PX_MM), this.laid);
     this.worst = -1;
   }
 
@@ -100,9 +100,9 @@ export class CutCards extends EventTarget {
 
   /** Show the cards at the move as it is now; words follow once it rests. @param {CutCard[]} cut */
   show(cut) {
-    const sheet = /** @type {Sheet} */ (this.held.sheet);
+    const sheet = /** @type {Sheet} */ (this.laid.sheet);
     for (const [at, { card, back }] of this.small.entries()) {
-      drawCut(back, sheet, card, "back", this.#fine(SMALL_PX_MM), this.held);
+      drawCut(back, sheet, card, "back", this.#fine(SMALL_PX_MM), this.laid);
       this.small[at].box.dataset.tone = toneOf(cut[at]);
     }
     this.#drawWorst(cut);
@@ -132,16 +132,16 @@ export class CutCards extends EventTarget {
 
   /** @param {CutCard[]} cut */
   #drawWorst(cut) {
-    const sheet = /** @type {Sheet} */ (this.held.sheet);
+    const sheet = /** @type {Sheet} */ (this.laid.sheet);
     // Where nothing shows, the card that was worst before stays, so that the page doesn't jump.
     const found = worstOf(cut) ?? cut.find(({ card }) => card.slot === this.worst) ?? cut[0];
     if (!found) return;
     const [front, back] = this.large.querySelectorAll("canvas");
     if (found.card.slot !== this.worst) {
-      drawCut(front, sheet, found.card, "front", this.#fine(LARGE_PX_MM), this.held);
+      drawCut(front, sheet, found.card, "front", this.#fine(LARGE_PX_MM), this.laid);
       this.worst = found.card.slot;
     }
-    drawCut(back, sheet, found.card, "back", this.#fine(LARGE_PX_MM), this.held);
+    drawCut(back, sheet, found.card, "back", this.#fine(LARGE_PX_MM), this.laid);
     need("[data-worst-name]").textContent = `${found.card.slot + 1}. ${found.card.name}`;
     const tone = toneOf(found);
     need("[data-worst-says]").replaceChildren(icon(tone), document.createTextNode(saysCard(found)));

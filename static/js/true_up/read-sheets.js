@@ -10,7 +10,7 @@
 const unread = () => ({ dx: null, dy: null });
 
 /** Fires "change" after each change, "look" when only another sheet or station is looked at. */
-export class Sheets extends EventTarget {
+export class ReadSheets extends EventTarget {
   constructor() {
     super();
     /** @type {Sheet[]} */

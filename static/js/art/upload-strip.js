@@ -2,10 +2,10 @@
  * The strip that tells how an upload goes: phase, files, bytes, what failed and why.
  */
 
-import { counted, el, icon, need, sized } from "./dom.js";
-import { say } from "./messages.js";
+import { counted, el, icon, need, sized } from "../common/dom.js";
+import { say } from "../common/messages.js";
 
-/** @typedef {import("./upload.js").Uploader} Uploader */
+/** @typedef {import("./uploader.js").Uploader} Uploader */
 
 const PHASES = {
   idle: "", comparing: "Comparing with what is here", sending: "Sending the art", finished: "Sent", cancelled: "Cancelled",
@@ -16,7 +16,7 @@ const PHASES = {
  *
  * @param {Uploader} uploader
  */
-export function showSending(uploader) {
+export function showUpload(uploader) {
   const section = need("[data-sending]");
   const retry = need("[data-sending-retry]");
   const cancel = need("[data-sending-cancel]");

@@ -2,12 +2,12 @@
  * The Desk: recent decks, samples, the bin.
  */
 
-import { api, thumbUrl } from "./api.js";
-import { counted, el, icon, need, sized } from "./dom.js";
-import { lastDeck, showDeck } from "./frame.js";
-import { say, tellError, toast } from "./messages.js";
+import { api, thumbUrl } from "../common/api.js";
+import { counted, el, icon, need, sized } from "../common/dom.js";
+import { lastDeck, showDeck } from "../common/frame.js";
+import { say, tellError, toast } from "../common/messages.js";
 
-/** @typedef {import("./api.js").DeckSummary} DeckSummary */
+/** @typedef {import("../common/api.js").DeckSummary} DeckSummary */
 
 const FAN = 3;
 // A playtester looks at a deck, and has no other page of it to start from.

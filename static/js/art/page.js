@@ -2,26 +2,26 @@
  * The Art page: files in, pairs of front and back out, and what is wrong with which.
  */
 
-import { api } from "./api.js";
-import { chooseBack } from "./backs.js";
-import { cardSizeOf } from "./card-size.js";
-import { fromDrop, fromInput } from "./collect.js";
-import { OpenDeck } from "./deck.js";
-import { bindHead, bindTitle } from "./deck-head.js";
-import { counted, el, icon, need, settled, sized } from "./dom.js";
-import { say, tellError } from "./messages.js";
-import { PairGrid } from "./pairs.js";
-import { groups, worthALine } from "./problems.js";
-import { showSending } from "./sending.js";
-import { Uploader } from "./upload.js";
+import { api } from "../common/api.js";
+import { chooseBack } from "./back-choice.js";
+import { cardSizeOf } from "../common/card-size.js";
+import { fromDrop, fromInput } from "./dropped-files.js";
+import { OpenDeck } from "../common/open-deck.js";
+import { bindHead, bindTitle } from "../common/deck-head.js";
+import { counted, el, icon, need, settled, sized } from "../common/dom.js";
+import { say, tellError } from "../common/messages.js";
+import { CardGrid } from "./card-grid.js";
+import { groups, worthALine } from "../common/problems.js";
+import { showUpload } from "./upload-strip.js";
+import { Uploader } from "./uploader.js";
 
-/** @typedef {import("./api.js").FileRecord} FileRecord */
+/** @typedef {import("../common/api.js").FileRecord} FileRecord */
 
 const REFRESH_EVERY_MS = 2500;
 
 /** @param {OpenDeck} deck */
 function bindCards(deck) {
-  const grid = new PairGrid(need("[data-pairs]"), {
+  const grid = new CardGrid(need("[data-pairs]"), {
     copies: (file, copies) => deck.save({ cards: { [file]: { copies } } }),
     name: (file, name) => deck.save({ cards: { [file]: { name } } }),
     back: async (card) => {
@@ -104,7 +104,7 @@ function fileRow(deck, file) {
 function bindUpload(id, opening) {
   const uploader = new Uploader(id);
   const refresh = () => opening.then((deck) => deck.refresh(), tellError);
-  showSending(uploader);
+  showUpload(uploader);
   uploader.addEventListener("finished", refresh);
   // While files come in, the pairs fill up behind them, but not for each file anew.
   let last = Date.now();
@@ -113,7 +113,7 @@ function bindUpload(id, opening) {
     last = Date.now();
     refresh();
   });
-  const add = (/** @type {import("./collect.js").Collected} */ collected) => {
+  const add = (/** @type {import("./dropped-files.js").Collected} */ collected) => {
     if (collected.items.length || collected.left.length) uploader.add(collected).catch(tellError);
   };
   for (const selector of ["[data-choose-folder]", "[data-choose-files]"]) {
@@ -127,7 +127,7 @@ function bindUpload(id, opening) {
   window.addEventListener("beforeunload", (event) => { if (uploader.busy) event.preventDefault(); });
 }
 
-/** The whole page takes a drop. @param {(collected: import("./collect.js").Collected) => void} add */
+/** The whole page takes a drop. @param {(collected: import("./dropped-files.js").Collected) => void} add */
 function bindDrop(add) {
   const over = (/** @type {boolean} */ on) => document.body.toggleAttribute("data-dropping", on);
   const leave = settled(() => over(false), 120);

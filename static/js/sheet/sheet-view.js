@@ -2,7 +2,7 @@
  * The sheet on the page: which sheet and face, how large, and whether the safe zone shows.
  */
 
-import { drawing, el, need } from "./dom.js";
+import { drawing, el, need } from "../common/dom.js";
 
 /** @typedef {{sheet: number, name: "front"|"back"|"spread"}} Face */
 

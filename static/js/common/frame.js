@@ -2,7 +2,7 @@
  * The frame of every page: keeps the open deck in the rail, and says why a page waits for one.
  */
 
-import { forget, keep, recall } from "./kept.js";
+import { forget, keep, recall } from "./browser-store.js";
 import { toast } from "./messages.js";
 
 const PAGES = ["art", "sheet", "glow", "true-up", "output"];

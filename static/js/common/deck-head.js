@@ -6,7 +6,7 @@ import { icon, need } from "./dom.js";
 import { showDeck } from "./frame.js";
 import { say } from "./messages.js";
 
-/** @typedef {import("./deck.js").OpenDeck} OpenDeck */
+/** @typedef {import("./open-deck.js").OpenDeck} OpenDeck */
 
 const SAYS = { saved: "Saved", saving: "Saving", failed: "Not saved" };
 
