@@ -22,8 +22,8 @@ from server.core.card_sizes import CARD_SIZES
 from server.core.geometry import Edges
 from server.core.leeway import leeway, on_card
 from server.errors import Unreadable
+from server.formats.reader import read_art
 from server.intake.border import measure_backs
-from server.intake.reader import read_art
 from tests.bench import Row, art, printed
 from tests.browser.conftest import _SWITCHES, browser_path
 from tests.web.live import LiveServer, running

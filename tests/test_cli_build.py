@@ -12,7 +12,7 @@ from server import cli
 from server.commands import COMMANDS, build, modules_for
 from server.drawing import deck_pdf
 from server.errors import BadValue
-from tests.intake.artwork import encoded, pdf, picture, write
+from tests.formats.artwork import encoded, pdf, picture, write
 
 KEYS = ["pdf", "method", "paper", "sheets", "cards_per_sheet", "cuts", "waste_percent", "problems"]
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from server import cli
-from tests.intake.artwork import encoded, oriented, picture, write
+from tests.formats.artwork import encoded, oriented, picture, write
 
 DEMO = Path(__file__).resolve().parent.parent / "demo_decks"
 SOUND = (815, 1110)  # 69 x 94 mm at 300 ppi: trim with 3 mm of bleed

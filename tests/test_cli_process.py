@@ -12,7 +12,7 @@ from pathlib import Path
 import pymupdf
 import pytest
 
-from tests.intake.artwork import encoded, picture, write
+from tests.formats.artwork import encoded, picture, write
 
 ROOT = Path(__file__).resolve().parent.parent
 

@@ -17,8 +17,8 @@ SERVER = ROOT / "server"
 CODE = [path for top in ("server", "tests", "demo_decks") for path in sorted((ROOT / top).rglob("*.py"))]
 
 # Imports go from a later row to an earlier one, or stay within their own part.
-LAYERS = (("errors",), ("core", "resources"), ("intake", "drawing", "store"), ("jobs",), ("web",), ("commands",),
-          ("cli", "__main__"))
+LAYERS = (("errors",), ("core", "resources"), ("formats",), ("intake", "drawing", "store"), ("jobs",), ("web",),
+          ("commands",), ("cli", "__main__"))
 HEAVY = ("fastapi", "starlette", "uvicorn", "jinja2", "pymupdf", "fitz", "PIL", "sqlite3", "segno", "numpy")
 
 

@@ -90,7 +90,7 @@ def _build(found: FolderDeck, settings: DeckSettings, out: Path, printer: Printe
 def _draw(deck: Deck, found: FolderDeck, settings: DeckSettings, out: Path, printer: Printer | None) -> Planned:
     from server.core.planning import plan_deck
     from server.drawing.deck_pdf import write_deck_pdf
-    from server.intake.limits import MAX_CARDS
+    from server.formats.limits import MAX_CARDS
 
     if deck.count == 0:
         raise BadValue(f"{found.deck.name}: has no card to print.{_first_error(deck)}",
@@ -99,7 +99,7 @@ def _draw(deck: Deck, found: FolderDeck, settings: DeckSettings, out: Path, prin
         raise TooMuch(f"{found.deck.name}: asks for {deck.count} cards, over the limit of {MAX_CARDS}.",
                       "Lower the copies, or build it in parts.")
     if settings.edges == "colour":
-        from server.intake.pixels import with_edge_colours
+        from server.formats.pixels import with_edge_colours
 
         deck = with_edge_colours(deck, found.source)
     try:

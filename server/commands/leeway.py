@@ -57,8 +57,8 @@ def _measure(found: FolderDeck, settings: DeckSettings) -> tuple[list[tuple[Art,
     from server.core.geometry import Edges
     from server.core.leeway import leeway, on_card
     from server.errors import Unreadable
+    from server.formats.pixels import edge_rgb
     from server.intake.border import measure_backs
-    from server.intake.pixels import edge_rgb
 
     card, bleed = settings.card_size, Edges.all(settings.made_bleed_mm)
     backs: dict[str, Art] = {}

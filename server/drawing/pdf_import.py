@@ -14,9 +14,9 @@ from server.core.geometry import Affine, Rect
 from server.drawing.pdf_file import PdfFile, number
 from server.drawing.pdf_images import Placeable
 from server.drawing.pdf_jpeg import read_jpeg
-from server.drawing.pdf_source import PdfSource, SourcePage
-from server.drawing.pdf_syntax import NULL, Name, Value, entries, written
 from server.errors import Unreadable
+from server.formats.pdf_source import PdfSource, SourcePage
+from server.formats.pdf_syntax import NULL, Name, Value, entries, written
 
 MOST_OBJECTS = 50_000  # from one file; a page of outlined type and shadings has some hundreds
 _KEPT_OPEN = 4

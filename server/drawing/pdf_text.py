@@ -13,7 +13,7 @@ from server.core.geometry import Affine
 from server.core.lettering import text_width_mm, winansi
 from server.drawing.pdf_file import PdfFile
 from server.drawing.pdf_import import PageImporter
-from server.drawing.pdf_source import PdfSource, load_pymupdf
+from server.formats.pdf_source import PdfSource, load_pymupdf
 
 _EM_POINTS = 100.0
 _STYLE = "font-family:sans-serif;margin:0;white-space:nowrap;font-size:{size}px;color:rgb({red},{green},{blue})"

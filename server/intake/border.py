@@ -23,7 +23,7 @@ from server.core.geometry import Rect
 from server.core.leeway import EDGE_SPREAD, PAPER_LEVEL, BackProfile, EdgeLook, SideName, Sides, trim_window
 from server.core.units import MM_PER_INCH
 from server.errors import Unreadable
-from server.intake.pixels import upright
+from server.formats.pixels import upright
 from server.intake.slabs import Apart, Box, View, above
 
 # Art stands apart from an edge's colour when a channel differs by more than this, or by more than the edge itself

@@ -12,9 +12,9 @@ import io
 from dataclasses import dataclass
 
 from server.core.art import Problem, Severity
-from server.intake.limits import MAX_COPIES, MAX_DECK_LIST_BYTES
+from server.formats.limits import MAX_COPIES, MAX_DECK_LIST_BYTES
+from server.formats.refusal import BadArt
 from server.intake.natural import fold
-from server.intake.refusal import BadArt
 
 DECK_LIST = "deck.csv"
 COLUMNS = ("front", "back", "copies", "name")

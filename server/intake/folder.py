@@ -11,14 +11,14 @@ from pathlib import Path
 
 from server.core.art import Art, Deck, Problem
 from server.errors import BadValue, NotThere, TooMuch, Unreadable
+from server.formats.limits import DEFAULT_LIMITS, MAX_DECK_LIST_BYTES, MAX_FILES, MAX_FOLDER_DEPTH, ArtLimits
+from server.formats.reader import read_art
+from server.formats.refusal import BadArt, problem_from
+from server.formats.sniff import KIND_OF_ENDING, OTHER_PICTURES, ending_of
 from server.intake.deck_list import DECK_LIST, decode_list
-from server.intake.limits import DEFAULT_LIMITS, MAX_DECK_LIST_BYTES, MAX_FILES, MAX_FOLDER_DEPTH, ArtLimits
 from server.intake.natural import fold, natural_key
 from server.intake.pairing import pair
 from server.intake.places import place_of
-from server.intake.reader import read_art
-from server.intake.refusal import BadArt, problem_from
-from server.intake.sniff import KIND_OF_ENDING, OTHER_PICTURES, ending_of
 
 _SYSTEM_FILES = frozenset({"thumbs.db", "ehthumbs.db", "desktop.ini", "icon\r"})
 _SYSTEM_FOLDERS = frozenset({"__macosx", "$recycle.bin", "system volume information"})

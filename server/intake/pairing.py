@@ -27,9 +27,9 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from server.core.art import Art, Card, Deck, Override, Problem
+from server.formats.limits import MAX_COPIES
 from server.intake.backs import Backs
 from server.intake.deck_list import DECK_LIST, parse_list
-from server.intake.limits import MAX_COPIES
 from server.intake.listed import ListReader
 from server.intake.natural import fold, natural_key
 from server.intake.picks import Pick, Table, blank_back, no_copies, picks_of

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from server.core.art import Art, Problem
+from server.formats.limits import MAX_COPIES
 from server.intake.backs import Backs, page_for
-from server.intake.limits import MAX_COPIES
 from server.intake.places import Place
 
 

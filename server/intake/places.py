@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from server.intake.limits import MAX_COPIES
+from server.formats.limits import MAX_COPIES
 from server.intake.natural import fold
 
 Role = Literal["front", "back", "stray"]

@@ -10,8 +10,8 @@ from pathlib import Path
 
 from server.core.art import Art, Card, Deck, Problem
 from server.errors import LampfoldError, Unreadable
-from server.intake.pixels import verify
-from server.intake.refusal import problem_from
+from server.formats.pixels import verify
+from server.formats.refusal import problem_from
 
 _MOST_THREADS = 4  # a decoder may take 256 MiB for one picture
 

@@ -46,10 +46,10 @@ def read_file(report: Report, order: ReadOrder) -> ArtRecord:
 
     Raises TooMuch where it is over one of the host's limits: such a file isn't kept at all.
     """
-    from server.intake.limits import ArtLimits
-    from server.intake.pixels import edge_rgb, verify
-    from server.intake.reader import read_art
-    from server.intake.refusal import problem_from
+    from server.formats.limits import ArtLimits
+    from server.formats.pixels import edge_rgb, verify
+    from server.formats.reader import read_art
+    from server.formats.refusal import problem_from
 
     try:
         arts = read_art(order.path, order.label, order.key, ArtLimits(order.image_pixels, order.pdf_pages))
@@ -68,7 +68,7 @@ def read_file(report: Report, order: ReadOrder) -> ArtRecord:
 
 def make_thumb(report: Report, path: Path, art: Art, longest_px: int, thumbs: Path) -> Path:
     """A WebP of the art, upright, ``longest_px`` on its longer side. Returns where it was put. Raises Unreadable."""
-    from server.intake.pixels import thumbnail
+    from server.formats.pixels import thumbnail
 
     target = thumb_path(thumbs, art.key, longest_px)
     target.parent.mkdir(parents=True, exist_ok=True)

@@ -11,9 +11,9 @@ from server.core.bleed import decide
 from server.core.checks import check_deck
 from server.core.settings import DeckSettings
 from server.errors import LampfoldError
+from server.formats.refusal import BadArt, problem_from
 from server.intake.deck_list import decode_list
 from server.intake.pairing import pair
-from server.intake.refusal import BadArt, problem_from
 from server.store import Store
 from server.store.art_records import ArtRecord
 from server.store.deck_state import DECK_LIST, DeckFile, DeckState

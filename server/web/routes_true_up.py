@@ -20,7 +20,7 @@ from server.core.registration import fit_drift, vernier
 from server.core.registration.printer import Printer
 from server.core.registration.printer_file import printer_to_json
 from server.errors import BadValue, NotArt, NotThere
-from server.intake.sniff import HEAD_BYTES, kind_of
+from server.formats.sniff import HEAD_BYTES, kind_of
 from server.jobs.builds import BuildFiles
 from server.jobs.queue import Work
 from server.jobs.true_up_tasks import NudgeOrder, draw_gauge_sheet_pdf, nudge

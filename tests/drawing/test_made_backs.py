@@ -17,8 +17,8 @@ from server.core.geometry import Edges
 from server.core.leeway import Leeway, leeway, on_card
 from server.drawing.backs import draw_back, write_back_pdf
 from server.drawing.recording import RecordingSurface
+from server.formats.reader import read_art
 from server.intake.border import measure_back
-from server.intake.reader import read_art
 
 CARD = CARD_SIZES["poker-metric"]
 

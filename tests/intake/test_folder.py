@@ -14,7 +14,7 @@ from server.errors import BadValue, NotThere, TooMuch
 from server.intake import folder as folder_module
 from server.intake.folder import FolderDeck, read_folder
 from server.intake.proof import broken_art, files_of, without
-from tests.intake.artwork import encoded, pdf, picture, write
+from tests.formats.artwork import encoded, pdf, picture, write
 
 posix_only = pytest.mark.skipif(sys.platform == "win32", reason="needs what only POSIX file systems have")
 

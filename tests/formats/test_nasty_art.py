@@ -17,10 +17,10 @@ from PIL import Image
 
 from server.core.art import Art
 from server.errors import TooMuch, Unreadable
-from server.intake.pixels import edge_rgb, thumbnail, upright, verify
-from server.intake.reader import read_art
-from server.intake.refusal import BadArt
-from tests.intake.artwork import PICTURES, chunk, encoded, huge, pdf, picture, png_header, write
+from server.formats.pixels import edge_rgb, thumbnail, upright, verify
+from server.formats.reader import read_art
+from server.formats.refusal import BadArt
+from tests.formats.artwork import PICTURES, chunk, encoded, huge, pdf, picture, png_header, write
 
 FILE = "fronts/lamp"
 KINDS = (*PICTURES, "PDF")

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from server.intake.sniff import HEAD_BYTES, ending_of, kind_of
-from tests.intake.artwork import PICTURES, encoded, pdf
+from server.formats.sniff import HEAD_BYTES, ending_of, kind_of
+from tests.formats.artwork import PICTURES, encoded, pdf
 
 
 @pytest.mark.parametrize("kind", PICTURES)

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from server.core.units import POINTS_PER_MM
-from server.intake.limits import MAX_ASPECT, MAX_PAGE_MM, MIN_PAGE_MM, ArtLimits
-from server.intake.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt, damaged, refusing, truncated
+from server.formats.limits import MAX_ASPECT, MAX_PAGE_MM, MIN_PAGE_MM, ArtLimits
+from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt, damaged, refusing, truncated
 
 OUR_PRODUCER = "Lampfold"  # what our own PDFs say of themselves; laid out again they would be cards of sheets
 _TAIL_BYTES = 2048  # the end mark is looked for in the last 1,024 bytes (ISO 32000-1, Annex H, note 18), and then some

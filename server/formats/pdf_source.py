@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from server.core.geometry import Rect
-from server.drawing.pdf_syntax import NULL, Name, Ref, Value, parse
 from server.errors import LampfoldError, Unreadable
+from server.formats.pdf_syntax import NULL, Name, Ref, Value, parse
 
 _MOST_PARENTS = 100
 _MOST_CONTENTS = 10_000

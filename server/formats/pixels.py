@@ -14,11 +14,11 @@ from typing import Any
 
 from PIL import Image, ImageChops
 
-import server.intake.pillow_art  # noqa: F401  (puts our own pixel limit in the place of Pillow's)
+import server.formats.pillow_art  # noqa: F401  (puts our own pixel limit in the place of Pillow's)
 from server.core.art import Art, Card, Deck
-from server.intake.limits import DEFAULT_LIMITS
-from server.intake.pdf_pages import open_pdf
-from server.intake.refusal import check_pixels, damaged, refusing
+from server.formats.limits import DEFAULT_LIMITS
+from server.formats.pdf_pages import open_pdf
+from server.formats.refusal import check_pixels, damaged, refusing
 
 FORMATS = ("PNG", "JPEG", "WEBP", "TIFF", "AVIF")  # what Pillow may take bytes for, whatever the file's name
 _ADOBE = "adobe"  # Pillow's name for the marker of that program in a JPEG

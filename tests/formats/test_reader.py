@@ -15,11 +15,11 @@ from PIL import Image, ImageOps
 
 from server.core.art import Art
 from server.errors import TooMuch, Unreadable
-from server.intake.limits import ArtLimits
-from server.intake.pixels import upright
-from server.intake.reader import read_art
-from server.intake.refusal import BadArt
-from tests.intake.artwork import ENDINGS, MM_PER_POINT, PICTURES, encoded, oriented, pdf, picture, write
+from server.formats.limits import ArtLimits
+from server.formats.pixels import upright
+from server.formats.reader import read_art
+from server.formats.refusal import BadArt
+from tests.formats.artwork import ENDINGS, MM_PER_POINT, PICTURES, encoded, oriented, pdf, picture, write
 
 
 def read(folder: Path, data: bytes, file: str = "fronts/lamp.png") -> Art:
@@ -213,7 +213,7 @@ def test_a_picture_inside_a_pdf_meets_the_same_limit(tmp_path: Path) -> None:
 def test_png_and_jpeg_need_no_imaging_library(tmp_path: Path) -> None:
     write(tmp_path, "a.png", encoded("PNG"))
     write(tmp_path, "a.jpg", encoded("JPEG"))
-    code = ("import sys; from pathlib import Path; from server.intake.reader import read_art\n"
+    code = ("import sys; from pathlib import Path; from server.formats.reader import read_art\n"
             "[read_art(Path(sys.argv[1]) / name, name, name) for name in ('a.png', 'a.jpg')]\n"
             "print([name for name in ('PIL', 'pymupdf') if name in sys.modules])")
     done = subprocess.run([sys.executable, "-c", code, str(tmp_path)], capture_output=True, text=True, check=True,

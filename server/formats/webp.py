@@ -5,9 +5,9 @@ from __future__ import annotations
 import struct
 from typing import BinaryIO
 
-from server.intake.header import Exif, Header, read_exif
-from server.intake.limits import ArtLimits
-from server.intake.refusal import check_pixels, damaged, truncated
+from server.formats.header import Exif, Header, read_exif
+from server.formats.limits import ArtLimits
+from server.formats.refusal import check_pixels, damaged, truncated
 
 _ALPHA, _ANIMATED = 0x10, 0x02  # flags of VP8X (2.7.1)
 _MAX_CHUNKS = 100_000

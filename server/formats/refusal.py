@@ -26,7 +26,7 @@ from contextlib import contextmanager
 
 from server.core.art import Problem
 from server.errors import LampfoldError, TooMuch, Unreadable
-from server.intake.limits import MAX_ASPECT, ArtLimits
+from server.formats.limits import MAX_ASPECT, ArtLimits
 
 EXPORT_AGAIN = "Export it again from the program that made it, or copy it anew."
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pikepdf
 import pytest
 
-from server.drawing.pdf_syntax import parse, written
+from server.formats.pdf_syntax import parse, written
 
 
 @pytest.mark.parametrize("text", [

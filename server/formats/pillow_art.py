@@ -7,9 +7,9 @@ from typing import BinaryIO, Literal
 
 from PIL import Image, TiffImagePlugin
 
-from server.intake.header import Exif, Header, density, read_exif
-from server.intake.limits import ArtLimits
-from server.intake.refusal import BadArt, check_pixels, damaged, refusing, truncated
+from server.formats.header import Exif, Header, density, read_exif
+from server.formats.limits import ArtLimits
+from server.formats.refusal import BadArt, check_pixels, damaged, refusing, truncated
 
 # Pillow's own guard only warns at first, and can't name the file. Every file that is opened here or in ``pixels`` is
 # held to the limit of ``check_pixels`` before anything is decoded, so the guard is replaced, not removed.

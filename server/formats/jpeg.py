@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import BinaryIO
 
 from server.core.units import MM_PER_INCH
-from server.intake.header import Exif, Header, density, read_exif
-from server.intake.limits import ArtLimits
-from server.intake.refusal import BadArt, check_pixels, damaged, truncated
+from server.formats.header import Exif, Header, density, read_exif
+from server.formats.limits import ArtLimits
+from server.formats.refusal import BadArt, check_pixels, damaged, truncated
 
 _SOS, _EOI, _APP0, _APP1 = 0xDA, 0xD9, 0xE0, 0xE1
 _FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}  # SOF0 to SOF15 without DHT, JPG and DAC

@@ -7,12 +7,12 @@ from pathlib import Path
 from typing import BinaryIO
 
 from server.core.art import KIND_LABELS, Art, ArtKind
-from server.intake.header import Header
-from server.intake.jpeg import read_jpeg
-from server.intake.limits import DEFAULT_LIMITS, ArtLimits
-from server.intake.png import read_png
-from server.intake.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt
-from server.intake.sniff import (
+from server.formats.header import Header
+from server.formats.jpeg import read_jpeg
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.formats.png import read_png
+from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt
+from server.formats.sniff import (
     FORMATS_TEXT,
     HEAD_BYTES,
     KIND_OF_ENDING,
@@ -20,7 +20,7 @@ from server.intake.sniff import (
     ending_of,
     kind_of,
 )
-from server.intake.webp import read_webp
+from server.formats.webp import read_webp
 
 
 def read_art(path: Path, file: str, key: str, limits: ArtLimits = DEFAULT_LIMITS) -> tuple[Art, ...]:
@@ -73,7 +73,7 @@ def _header(kind: ArtKind, path: Path, handle: BinaryIO, size: int, file: str, l
     if kind == "webp":
         return read_webp(handle, size, file, limits)
     # Imported here so that a deck of PNG and JPEG starts without Pillow.
-    from server.intake.pillow_art import read_avif, read_tiff
+    from server.formats.pillow_art import read_avif, read_tiff
 
     if kind == "tiff":
         return read_tiff(path, handle, size, file, limits)
@@ -81,7 +81,7 @@ def _header(kind: ArtKind, path: Path, handle: BinaryIO, size: int, file: str, l
 
 
 def _pdf_arts(path: Path, file: str, key: str, limits: ArtLimits) -> tuple[Art, ...]:
-    from server.intake.pdf_pages import read_pdf
+    from server.formats.pdf_pages import read_pdf
 
     sizes = read_pdf(path, file, limits)
     return tuple(

@@ -7,9 +7,9 @@ import zlib
 from dataclasses import dataclass, field
 from typing import BinaryIO
 
-from server.intake.header import Exif, Header, density, read_exif
-from server.intake.limits import MAX_PNG_CHUNKS, ArtLimits
-from server.intake.refusal import check_pixels, damaged, truncated
+from server.formats.header import Exif, Header, density, read_exif
+from server.formats.limits import MAX_PNG_CHUNKS, ArtLimits
+from server.formats.refusal import check_pixels, damaged, truncated
 
 _SIGNATURE_BYTES = 8
 _MM_PER_METRE = 1000.0
