@@ -3,21 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from functools import lru_cache
 
+from server.core.cut_order import Cut, EdgeName, cuts_out_of, fewest_cuts
 from server.core.geometry import Rect
-from server.core.plan import Layout, Line
+from server.core.plan import Layout, Line, SheetPlan
 
 _SAME_MM = 1e-6
-
-
-@dataclass(frozen=True, slots=True)
-class Cut:
-    """One straight cut right across the piece: ``step`` from 1; ``line`` on the front's page, in mm."""
-
-    step: int
-    line: Line
-    says: str
 
 
 def _distinct(values: Iterable[float]) -> tuple[float, ...]:
@@ -35,10 +27,46 @@ def cut_positions(layout: Layout, cards: int | None = None) -> tuple[tuple[float
             _distinct(edge for rect in used for edge in (rect.y, rect.bottom)))
 
 
+def piece_to_cut(layout: Layout) -> Rect:
+    """What lies under the knife, on the front's page: the sheet, or the folded and glued panel with the fronts up."""
+    return _before_creases(layout, layout.page)
+
+
+@lru_cache(maxsize=512)
 def cut_count(layout: Layout, cards: int | None = None) -> int:
-    """Straight cuts that free the first ``cards`` cards of a sheet, a stack being cut right across."""
-    upright, level = cut_positions(layout, cards)
-    return len(upright) + len(level)
+    """The fewest straight cuts that free the first ``cards`` cards of a sheet, one piece at a time."""
+    return fewest_cuts(piece_to_cut(layout), [slot.front for slot in layout.slots[:cards]])
+
+
+@lru_cache(maxsize=64)
+def cut_order(layout: Layout, cards: int | None = None) -> tuple[Cut, ...]:
+    """Those cuts in order, in the front page's frame. Waste comes off first, and of that the side with the hinge or
+    the crease, so that no other cut goes through tape or through a fold."""
+    return cuts_out_of(piece_to_cut(layout), [slot.front for slot in layout.slots[:cards]], _first_side(layout))
+
+
+def stop_count(cuts: Iterable[Cut]) -> int:
+    """How many different distances the stop is set to: strips laid together take one stroke for each."""
+    return len({round(cut.stop_mm, 2) for cut in cuts})
+
+
+def stops_of(plan: SheetPlan) -> int:
+    """The same for all the sheets of a plan, of which the last may hold fewer cards."""
+    numbers = {len(plan.cards_on(sheet)) for sheet in (0, plan.sheet_count - 1)}
+    return stop_count(cut for cards in sorted(numbers) for cut in cut_order(plan.layout, cards))
+
+
+def _first_side(layout: Layout) -> tuple[EdgeName, ...]:
+    page, block = layout.page, layout.block
+    if layout.hinge:
+        if layout.hinge.width < page.width:
+            return ("left",) if layout.hinge.x <= 0 else ("right",)
+        return ("top",) if layout.hinge.y <= 0 else ("bottom",)
+    for crease in layout.creases:
+        if crease.axis == "vertical":
+            return ("right",) if block.right <= crease.at_mm + _SAME_MM else ("left",)
+        return ("bottom",) if block.bottom <= crease.at_mm + _SAME_MM else ("top",)
+    return ()
 
 
 def cut_field(layout: Layout) -> Rect:
@@ -51,15 +79,20 @@ def cut_field(layout: Layout) -> Rect:
             left, right = (max(left, hinge.right), right) if hinge.x <= 0 else (left, min(right, hinge.x))
         else:
             top, bottom = (max(top, hinge.bottom), bottom) if hinge.y <= 0 else (top, min(bottom, hinge.y))
-    if layout.creases:
-        block = layout.block
-        for crease in layout.creases:
-            if crease.axis == "vertical":
-                left, right = ((left, min(right, crease.at_mm)) if block.right <= crease.at_mm + _SAME_MM
-                               else (max(left, crease.at_mm), right))
-            else:
-                top, bottom = ((top, min(bottom, crease.at_mm)) if block.bottom <= crease.at_mm + _SAME_MM
-                               else (max(top, crease.at_mm), bottom))
+    return _before_creases(layout, Rect(left, top, right - left, bottom - top))
+
+
+def _before_creases(layout: Layout, area: Rect) -> Rect:
+    """The part of ``area`` that lies on the fronts' panel."""
+    left, top, right, bottom = area.x, area.y, area.right, area.bottom
+    block = layout.block
+    for crease in layout.creases:
+        if crease.axis == "vertical":
+            left, right = ((left, min(right, crease.at_mm)) if block.right <= crease.at_mm + _SAME_MM
+                           else (max(left, crease.at_mm), right))
+        else:
+            top, bottom = ((top, min(bottom, crease.at_mm)) if block.bottom <= crease.at_mm + _SAME_MM
+                           else (max(top, crease.at_mm), bottom))
     return Rect(left, top, right - left, bottom - top)
 
 
@@ -99,22 +132,3 @@ def _free_spans(start: float, end: float, blocked: list[tuple[float, float]]) ->
     if at < end:
         spans.append((at, end))
     return [span for span in spans if span[1] - span[0] > 0.2]
-
-
-def ordered_cuts(layout: Layout, cards: int | None = None) -> tuple[Cut, ...]:
-    """The cuts in the order to make them: the long ones first, right across, then each strip into cards.
-
-    Common practice: the first cuts go across the shorter way of the block, so that each strip stays stiff; waste
-    edges come off before the cuts between cards.
-    """
-    upright, _ = cut_positions(layout, cards)
-    lines = cut_lines(layout, cards)
-    uprights, levels = lines[:len(upright)], lines[len(upright):]
-    first, second = (levels, uprights) if len(levels) <= len(uprights) else (uprights, levels)
-    steps: list[Cut] = []
-    for group, what in ((first, "strips"), (second, "cards")):
-        outer = [group[0], group[-1]]
-        for line in [*outer, *group[1:-1]]:
-            edge = "the waste off" if line in outer else f"into {what}"
-            steps.append(Cut(len(steps) + 1, line, f"Cut {edge} at {line.at_mm:.1f} mm"))
-    return tuple(steps)

@@ -191,8 +191,9 @@ def _finish_steps(layout: Layout, stock: Stock, core_mm: float) -> Iterator[Step
     cuts = cut_count(layout)
     on_crease = _cards_on_crease(layout)
     yield Step(f"Cut, fronts up: {cuts} straight cuts a sheet",
-               "Right across first, into strips, then the strips into cards. Waste edges come off before the cuts "
-               "between cards." + (" The crease itself is one of the cuts." if on_crease else ""),
+               "Each goes through one piece, from edge to edge of it: the waste off all round, then strips, then the "
+               "strips into cards." + (" The crease itself is the cards' edge; nothing is cut there." if on_crease
+                                       else ""),
                "The cut lines are on the fronts only, so that none shows where a back lands a little off.")
     if layout.card.corner_radius_mm > 0:
         yield Step("Round the corners", f"A punch of {mm_text(layout.card.corner_radius_mm)} mm suits this card; all "

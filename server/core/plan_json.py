@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from server.core.cuts import cut_count, cut_lines, ordered_cuts
-from server.core.geometry import Affine, Edges, Rect
+from server.core.cuts import cut_count, cut_lines, cut_order, stop_count, stops_of
+from server.core.geometry import Affine, Edges, Point, Rect
 from server.core.marks import marks_for
-from server.core.plan import Face, Line, Placement
+from server.core.plan import Face, Line, Placement, SheetPlan
 from server.core.planning import Planned
 from server.core.search import Candidate
 
@@ -44,14 +44,24 @@ def plan_to_json(planned: Planned) -> dict[str, Any]:
         "sheets": plan.sheet_count,
         "papers": plan.paper_count,
         "cuts": planned.best.cuts,
+        "stops": stops_of(plan),
         "waste_percent": round(planned.best.waste_percent, 2),
         "front_correction": _affine(plan.front_correction),
         "back_correction": _affine(plan.back_correction),
         "printer_note": plan.printer_note,
         "alternatives": [alternative_to_json(candidate) for candidate in planned.candidates],
         "pages": [_page(planned, number, face) for number, face in enumerate(plan.faces)],
-        "cut_order": [{"step": cut.step, "says": cut.says, **_line(cut.line)} for cut in ordered_cuts(layout)],
+        "cut_order": [step for sheet in range(plan.sheet_count) for step in cut_order_to_json(plan, sheet)],
     }
+
+
+def cut_order_to_json(plan: SheetPlan, sheet: int) -> list[dict[str, Any]]:
+    """The cuts of one sheet in order, for the cards that are on it, in its front page's frame."""
+    return [
+        {"sheet": sheet + 1, "step": cut.step, "piece": cut.piece, "from_mm": _point(cut.line.start),
+         "to_mm": _point(cut.line.end), "stop_mm": round(cut.stop_mm, 6), "stop_from": cut.stop_from}
+        for cut in cut_order(plan.layout, len(plan.cards_on(sheet)))
+    ]
 
 
 def alternative_to_json(candidate: Candidate) -> dict[str, Any]:
@@ -79,6 +89,7 @@ def _page(planned: Planned, number: int, face: Face) -> dict[str, Any]:
         "hinge_strips": [_rect(hinge) for hinge in hinges],
         "cut_lines": [_line(line) for line in _drawn_cut_lines(planned, face)],
         "cuts": cut_count(layout, cards) if has_fronts else 0,
+        "stops": stop_count(cut_order(layout, cards)) if has_fronts else 0,
         "marks": [{"kind": mark.kind, **_rect(mark.box)} for mark in marks_for(plan, face)],
     }
 
@@ -124,7 +135,11 @@ def _edges(edges: Edges) -> dict[str, float]:
 
 
 def _line(line: Line) -> dict[str, list[float]]:
-    return {"start": [round(value, 6) for value in line.start], "end": [round(value, 6) for value in line.end]}
+    return {"start": _point(line.start), "end": _point(line.end)}
+
+
+def _point(point: Point) -> list[float]:
+    return [round(value, 6) for value in point]
 
 
 def _affine(matrix: Affine) -> list[float]:

@@ -129,11 +129,10 @@ def _grid_rank(request: PlanRequest, turned: bool, zone: Zone, grid: tuple[int, 
     """The candidate's rank without laying it out: sheets, cuts, then more outer bleed, then more room."""
     columns, rows = grid
     full, rest = divmod(cards, columns * rows)
-    shared = request.gutter_mm <= _SLACK_MM
+    between = 1 if request.gutter_mm <= _SLACK_MM else 2
 
-    def cuts(count: int) -> int:
-        across, down = min(count, columns), -(-count // columns)
-        return across + down + 2 if shared else 2 * (across + down)
+    def cuts(count: int) -> int:  # as core.cut_order has it: the waste round the block, then card from card
+        return 4 + between * (count - 1) + (count > columns and count % columns > 0)
 
     total = full * cuts(columns * rows) + (cuts(rest) if rest else 0)
     needs = _needs(request, turned, zone, columns, rows)[0]

@@ -9,7 +9,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from server.core.card_sizes import CARD_SIZES
-from server.core.cuts import cut_lines, cut_positions, cut_ticks, ordered_cuts
+from server.core.cuts import cut_lines, cut_positions, cut_ticks
 from server.core.geometry import Edges, Rect, bounds
 from server.core.marks import ID1_HEIGHT_MM, ID1_WIDTH_MM, Mark, marks_for
 from server.core.paper import PAPERS
@@ -62,29 +62,6 @@ def test_ticks_stay_half_a_millimetre_off_every_card() -> None:
             gap_x = max(slot.front.x - box.right, box.x - slot.front.right)
             gap_y = max(slot.front.y - box.bottom, box.y - slot.front.bottom)
             assert max(gap_x, gap_y) >= 0.5 - 1e-9
-
-
-def test_the_order_frees_every_card() -> None:
-    """Cutting the pieces one step after another leaves exactly the cards, worked with plain rectangles."""
-    layout = nine_up().layout
-    pieces = [layout.page]
-    for cut in ordered_cuts(layout):
-        after = []
-        for piece in pieces:
-            at = cut.line.at_mm
-            if cut.line.axis == "vertical" and piece.x < at < piece.right:
-                after += [Rect(piece.x, piece.y, at - piece.x, piece.height),
-                          Rect(at, piece.y, piece.right - at, piece.height)]
-            elif cut.line.axis == "horizontal" and piece.y < at < piece.bottom:
-                after += [Rect(piece.x, piece.y, piece.width, at - piece.y),
-                          Rect(piece.x, at, piece.width, piece.bottom - at)]
-            else:
-                after.append(piece)
-        pieces = after
-    for slot in layout.slots:
-        assert any(abs(piece.x - slot.front.x) + abs(piece.y - slot.front.y) + abs(piece.width - slot.front.width)
-                   + abs(piece.height - slot.front.height) < 1e-6 for piece in pieces)
-    assert [cut.step for cut in ordered_cuts(layout)] == list(range(1, 9))
 
 
 def test_a_short_sheet_is_cut_only_where_cards_lie() -> None:
