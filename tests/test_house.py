@@ -17,8 +17,8 @@ SERVER = ROOT / "server"
 CODE = [path for top in ("server", "tests", "demo_decks") for path in sorted((ROOT / top).rglob("*.py"))]
 
 # Imports go from a later row to an earlier one, or stay within their own part.
-LAYERS = (("errors",), ("core", "resources"), ("formats",), ("intake", "drawing", "store"), ("jobs",), ("web",),
-          ("commands",), ("cli", "__main__"))
+LAYERS = (("errors",), ("core", "resources"), ("formats",), ("intake", "drawing", "store"), ("prepress",),
+          ("jobs",), ("web",), ("commands",), ("cli", "__main__"))
 HEAVY = ("fastapi", "starlette", "uvicorn", "jinja2", "pymupdf", "fitz", "PIL", "sqlite3", "segno", "numpy")
 
 
@@ -79,6 +79,12 @@ def test_imports_follow_the_layers() -> None:
             if part != own and rank[part] >= rank[own] and (own, part) != ("__main__", "cli"):
                 against.append(f"{path.relative_to(ROOT)}:{line} imports {module}")
     assert not against
+
+
+def test_routes_import_no_routes() -> None:
+    between = [f"{path.name}:{line} imports {module}" for path in (SERVER / "web").rglob("routes_*.py")
+               for module, line in imports(path) if module.rpartition(".")[2].startswith("routes_")]
+    assert not between
 
 
 def test_nothing_imports_an_undeclared_package() -> None:

@@ -12,15 +12,14 @@ from typing import TYPE_CHECKING, Any
 from server.commands.options import add_folder, add_sheet_options, by_option, settings_from
 from server.commands.printer_option import add_printer, read_printer
 from server.commands.said import as_json, counted, problem_lines, problem_values, table, wrapped
-from server.errors import BadValue, TooMuch, Unreadable
+from server.errors import BadValue, Unreadable
 
 if TYPE_CHECKING:
-    from server.core.art import Deck, Problem
-    from server.core.planning import Planned
     from server.core.registration.printer import Printer
     from server.core.search import Candidate
     from server.core.settings import DeckSettings
     from server.intake.folder import FolderDeck
+    from server.prepress import Prepared
 
 
 def register(subparsers: argparse._SubParsersAction[Any]) -> None:
@@ -43,7 +42,6 @@ def run(arguments: argparse.Namespace) -> int:
 
     Raises LampfoldError, naming the file or the option, when it wasn't.
     """
-    from server.core.checks import all_problems
     from server.intake.folder import read_folder
 
     printer = read_printer(arguments.printer)
@@ -58,67 +56,33 @@ def run(arguments: argparse.Namespace) -> int:
         _check_target("--plan", arguments.plan, found)
         if arguments.plan.resolve() == out.resolve():
             raise BadValue(f"--plan: {arguments.plan} is the PDF's own place.", "Give it another name.")
-    planned = _build(found, settings, out, printer)
+    built = _build(found, settings, out, printer)
     if arguments.plan:
-        _write_plan(planned, arguments.plan)
-    problems = tuple(dict.fromkeys((*all_problems(planned.deck, settings), *planned.problems)))
+        _write_plan(built, arguments.plan)
     if arguments.json:
-        print(as_json(_values(planned, out, problems)))
+        from server.prepress import summarise
+
+        print(as_json({"pdf": str(out), **summarise(built), "problems": problem_values(built.problems)}))
     else:
-        for line in _lines(planned, out, problems):
+        for line in _lines(built, out):
             print(line)
     return 0
 
 
-def _build(found: FolderDeck, settings: DeckSettings, out: Path, printer: Printer | None) -> Planned:
-    """Plan and draw. Art that turns out broken while it is drawn is left out, and the others go on."""
-    deck = found.deck
-    while True:
-        try:
-            return _draw(deck, found, settings, out, printer)
-        except Unreadable as error:
-            from server.intake.proof import broken_art, files_of, without
+def _build(found: FolderDeck, settings: DeckSettings, out: Path, printer: Printer | None) -> Prepared:
+    from server.prepress import build, prepare
 
-            broken = broken_art(deck, found.source)
-            if not broken:  # the decoders take what the PDF can't; the error names its file
-                broken = {file: error for file in files_of(deck) if error.message.startswith(f"{file}: ")}
-            if not broken:
-                raise
-            deck = without(deck, broken)
-
-
-def _draw(deck: Deck, found: FolderDeck, settings: DeckSettings, out: Path, printer: Printer | None) -> Planned:
-    from server.core.planning import plan_deck
-    from server.drawing.deck_pdf import write_deck_pdf
-    from server.formats.limits import MAX_CARDS
-
-    if deck.count == 0:
-        raise BadValue(f"{found.deck.name}: has no card to print.{_first_error(deck)}",
-                       "Put art into fronts/; lampfold check says more.")
-    if deck.count > MAX_CARDS:
-        raise TooMuch(f"{found.deck.name}: asks for {deck.count} cards, over the limit of {MAX_CARDS}.",
-                      "Lower the copies, or build it in parts.")
-    if settings.edges == "colour":
-        from server.formats.pixels import with_edge_colours
-
-        deck = with_edge_colours(deck, found.source)
     try:
-        planned = plan_deck(deck, settings, printer)
+        prepared = prepare(found.deck, settings, found.source, printer)
     except Unreadable:
         raise
     except BadValue as error:
         raise by_option(error) from None
     try:
-        write_deck_pdf(planned, deck, settings, found.source, out, _progress())
+        return build(prepared, out, _progress())
     except OSError as error:
         raise BadValue(f"--out: {out} can't be written ({error.strerror or error}).",
                        "Choose another place, or close the program that has it open.") from None
-    return planned
-
-
-def _first_error(deck: Deck) -> str:
-    first = next((problem for problem in deck.problems if problem.severity == "error"), None)
-    return f" {first.file}: {first.message}" if first else ""
 
 
 def _check_target(option: str, path: Path, found: FolderDeck) -> None:
@@ -131,11 +95,11 @@ def _check_target(option: str, path: Path, found: FolderDeck) -> None:
         raise BadValue(f"{option}: {path} is art of this deck and would be lost.", "Give another name by --out.")
 
 
-def _write_plan(planned: Planned, path: Path) -> None:
-    from server.core.plan_json import plan_to_json
+def _write_plan(built: Prepared, path: Path) -> None:
+    from server.prepress import plan_file
 
     try:
-        path.write_text(json.dumps(plan_to_json(planned), indent=1) + "\n", encoding="utf-8")
+        path.write_text(json.dumps(plan_file(built), indent=1) + "\n", encoding="utf-8")
     except OSError as error:
         raise BadValue(f"--plan: {path} can't be written ({error.strerror or error}).",
                        "Choose another place.") from None
@@ -154,21 +118,14 @@ def _progress() -> Callable[[int, int], None]:
     return tell
 
 
-def _values(planned: Planned, out: Path, problems: tuple[Problem, ...]) -> dict[str, Any]:
-    best, layout = planned.best, planned.plan.layout
-    return {
-        "pdf": str(out), "method": layout.method, "paper": layout.paper.name, "sheets": planned.plan.paper_count,
-        "cards_per_sheet": planned.plan.cards_per_sheet, "cuts": best.cuts,
-        "waste_percent": round(best.waste_percent, 2), "problems": problem_values(problems),
-    }
-
-
-def _lines(planned: Planned, out: Path, problems: tuple[Problem, ...]) -> Iterator[str]:
+def _lines(built: Prepared, out: Path) -> Iterator[str]:
     from server.core.guide import print_settings
     from server.core.methods import method_named
 
-    plan, layout, best = planned.plan, planned.plan.layout, planned.best
-    yield f"{out}: {counted(len(plan.order), 'card')} on {counted(plan.paper_count, 'sheet')} of {layout.paper.label}."
+    planned, plan, layout, best = built.planned, built.planned.plan, built.planned.plan.layout, built.planned.best
+    glued = f", {counted(plan.paper_count, 'piece')}" if plan.paper_count != plan.sheet_count else ""
+    yield (f"{out}: {counted(len(plan.order), 'card')} on {counted(plan.sheet_count, 'sheet')}{glued} of "
+           f"{layout.paper.label}.")
     yield f"  Method          {method_named(layout.method).label}"
     yield f"  Cards a sheet   {plan.cards_per_sheet} ({_grid(best)})"
     yield f"  Cuts            {best.cuts}"
@@ -178,10 +135,10 @@ def _lines(planned: Planned, out: Path, problems: tuple[Problem, ...]) -> Iterat
         yield "Other plans"
         yield from table([("sheets", "a sheet", "cuts", "waste", "how, and how to choose it"),
                           *_rows(planned.candidates)])
-    yield from problem_lines(problems)
+    yield from problem_lines(built.problems)
     yield ""
     yield "In the print dialog"
-    for step in print_settings(layout, planned.settings.stock_record):
+    for step in print_settings(layout, built.settings.stock_record):
         yield from wrapped(step.title, "  ")
 
 

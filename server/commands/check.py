@@ -30,11 +30,11 @@ def run(arguments: argparse.Namespace) -> int:
     """
     from server.core.checks import all_problems
     from server.intake.folder import read_folder
-    from server.intake.proof import broken_art, without
+    from server.prepress import prove
 
     settings = settings_from(arguments)
     found = read_folder(arguments.folder)
-    deck = without(found.deck, broken_art(found.deck, found.source))
+    deck = prove(found.deck, found.source)
     problems = all_problems(deck, settings)
     if arguments.json:
         print(as_json({"cards": deck.count, "problems": problem_values(problems)}))

@@ -16,7 +16,7 @@ from server.core.plan import Face, Line, Placement, SheetPlan
 from server.core.planning import Planned
 from server.core.search import Candidate
 
-FORMAT = "lampfold-plan/1"
+FORMAT, VERSION, UNIT = "lampfold-plan", 1, "mm"
 
 
 def plan_to_json(planned: Planned) -> dict[str, Any]:
@@ -24,6 +24,8 @@ def plan_to_json(planned: Planned) -> dict[str, Any]:
     plan, layout = planned.plan, planned.plan.layout
     return {
         "format": FORMAT,
+        "version": VERSION,
+        "unit": UNIT,
         "deck": plan.deck_name,
         "method": layout.method,
         "flip": layout.flip,
@@ -69,7 +71,8 @@ def alternative_to_json(candidate: Candidate) -> dict[str, Any]:
     layout = candidate.layout
     return {
         "arrangement": layout.arrangement, "card_turned": layout.card_turned, "hinge_side": layout.hinge_side,
-        "papers": candidate.papers, "cards_per_sheet": candidate.cards_per_sheet, "columns": layout.columns,
+        "sheets": candidate.papers // layout.papers_per_sheet, "papers": candidate.papers,
+        "cards_per_sheet": candidate.cards_per_sheet, "columns": layout.columns,
         "rows": layout.rows, "cuts": candidate.cuts, "waste_percent": round(candidate.waste_percent, 2),
     }
 

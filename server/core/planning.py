@@ -9,7 +9,7 @@ from functools import cached_property
 from server.core.art import Art, Deck, Problem
 from server.core.bleed import ArtFit, decide
 from server.core.marks import missing_gauges
-from server.core.plan import SheetPlan
+from server.core.plan import PlanRequest, SheetPlan
 from server.core.registration.correction import check_match, corrected, headroom_mm
 from server.core.registration.printer import Printer
 from server.core.search import Candidate, search
@@ -52,17 +52,23 @@ def plan_deck(deck: Deck, settings: DeckSettings, printer: Printer | None = None
     """
     if deck.count == 0:
         raise BadValue(f"deck: {deck.name!r} has no card to print.", "Put art into fronts/, or raise the copies.")
-    if printer is None:
-        request = settings.request()
-    else:
-        paper = settings.paper_size
-        check_match(printer, paper, settings.method, settings.flip)
-        request = settings.request(printer.margins, headroom_mm(printer, paper, settings.method))
-    candidates = search(request, deck.count)
+    candidates = search(plan_request(settings, printer), deck.count)
     plan = SheetPlan(candidates[0].layout, deck.printing_order(), deck.name)
     if printer is not None:
         plan = corrected(plan, printer)
     return Planned(deck, settings, plan, candidates, (*_notes(plan, settings), *_printer_notes(printer)))
+
+
+def plan_request(settings: DeckSettings, printer: Printer | None) -> PlanRequest:
+    """What to ask of the search: with a printer, its own margins and the headroom that its correction takes.
+
+    Raises BadValue where ``printer`` was measured on other paper or another flip.
+    """
+    if printer is None:
+        return settings.request()
+    paper = settings.paper_size
+    check_match(printer, paper, settings.method, settings.flip)
+    return settings.request(printer.margins, headroom_mm(printer, paper, settings.method))
 
 
 def _printer_notes(printer: Printer | None) -> tuple[Problem, ...]:

@@ -33,11 +33,13 @@ MAX_PNG_CHUNKS = 500_000
 
 @dataclass(frozen=True, slots=True)
 class ArtLimits:
-    """What a reader refuses by header alone: pixels of a picture (also inside a PDF), pages, bytes of a file."""
+    """What a reader refuses by header alone: pixels of a picture (also inside a PDF), pages, bytes of a file; and how
+    many cards a deck may ask for, copies counted."""
 
     pixels: int = MAX_PIXELS
     pdf_pages: int = MAX_PDF_PAGES
     file_bytes: int = MAX_FILE_BYTES
+    cards: int = MAX_CARDS
 
 
 DEFAULT_LIMITS = ArtLimits()

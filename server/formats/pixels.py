@@ -6,8 +6,7 @@ Pillow and MuPDF do the decoding. A server calls this only in a process that it 
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterable
-from dataclasses import replace
+from collections.abc import Iterable
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -15,7 +14,7 @@ from typing import Any
 from PIL import Image, ImageChops
 
 import server.formats.pillow_art  # noqa: F401  (puts our own pixel limit in the place of Pillow's)
-from server.core.art import Art, Card, Deck
+from server.core.art import Art
 from server.formats.limits import DEFAULT_LIMITS
 from server.formats.pdf_pages import open_pdf
 from server.formats.refusal import check_pixels, damaged, refusing
@@ -82,24 +81,6 @@ def edge_rgb(path: Path, art: Art) -> tuple[int, int, int]:
         counts = [total + more for total, more in zip(counts, strip.histogram(), strict=True)]
     red, green, blue = (_median(counts[start:start + 256]) for start in (0, 256, 512))
     return red, green, blue
-
-
-def with_edge_colours(deck: Deck, source: Callable[[Art], Path]) -> Deck:
-    """``deck`` with the edge colour of every art sampled, each distinct picture once.
-
-    Raises Unreadable, naming the art that can't be decoded.
-    """
-    found: dict[str, tuple[int, int, int]] = {}
-
-    def coloured(art: Art) -> Art:
-        if art.key not in found:
-            found[art.key] = art.edge_rgb or edge_rgb(source(art), art)
-        return replace(art, edge_rgb=found[art.key])
-
-    def card(card: Card) -> Card:
-        return replace(card, front=coloured(card.front), back=coloured(card.back) if card.back else None)
-
-    return replace(deck, cards=tuple(card(one) for one in deck.cards))
 
 
 def _median(counts: Iterable[int]) -> int:

@@ -23,8 +23,8 @@ from server.jobs.board import Job, JobBoard, JobView
 from server.jobs.pool import WorkerPool
 from server.jobs.queue import Work
 from server.jobs.tasks import BuildOrder, build
+from server.prepress import Prepared, pdf_name
 from server.store import Store
-from server.store.names import file_stem
 
 _LOG = logging.getLogger("lampfold")
 
@@ -59,18 +59,18 @@ class Builds:
         for left in store.folder.builds.glob("*.part"):
             left.unlink(missing_ok=True)
 
-    def start(self, person: str, deck_id: str, deck: Deck, settings: DeckSettings,
-              printer: Printer | None = None) -> Job:
+    def start(self, person: str, deck_id: str, prepared: Prepared) -> Job:
         """A job for this deck: a new one, the person's own that is making just this, or one that is done already.
 
         Raises Busy when too much waits.
         """
+        deck, settings, printer = prepared.deck, prepared.settings, prepared.printer
         key = build_key(deck, settings, printer)
         running = self._board.running(person, key)
         if running:
             return running
         job = self._board.add(deck_id, person, key)
-        name = f"{file_stem(deck.name)}-{settings.method}.pdf"
+        name = pdf_name(prepared)
         kept = self._kept(key)
         if kept is not None:
             job.show(_done(job, kept, name))
@@ -80,7 +80,7 @@ class Builds:
         files = BuildFiles.of(self._store.folder.builds, key)
         job.work = Work(
             "build", person, deck.name, self._task,
-            (BuildOrder(deck, settings, printer, sources, files.pdf, files.plan, files.info),),
+            (BuildOrder(deck, settings, printer, prepared.limits, sources, files.pdf, files.plan, files.info),),
             self._store.limits.build_seconds,
             started=lambda: job.show(replace(job.view, state="running", message="Laying out the sheets")),
             progress=lambda done, total, text: job.show(
@@ -147,5 +147,7 @@ class Builds:
 def _done(job: Job, info: Mapping[str, Any], name: str) -> JobView:
     address = f"/api/jobs/{job.id}"
     total = int(info.get("pages", 1))
-    return replace(job.view, state="done", done=total, total=total, message="Done", fix="",
+    left_out = [str(one["file"]) for one in info.get("left_out", ()) if one["severity"] == "error"]
+    message = f"Done, without what can't be used: {', '.join(left_out)}" if left_out else "Done"
+    return replace(job.view, state="done", done=total, total=total, message=message, fix="",
                    result={**info, "pdf": f"{address}/file.pdf", "plan": f"{address}/plan.json", "name": name})

@@ -5,16 +5,15 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from server.core.art import Art, Deck
-from server.core.plan_json import plan_to_json
-from server.core.planning import Planned, plan_deck
 from server.core.registration.printer import Printer
 from server.core.settings import DeckSettings
 from server.errors import TooMuch, Unreadable
+from server.formats.limits import ArtLimits
 from server.jobs.worker import Report
 from server.store.art_records import ArtRecord
 
@@ -46,7 +45,6 @@ def read_file(report: Report, order: ReadOrder) -> ArtRecord:
 
     Raises TooMuch where it is over one of the host's limits: such a file isn't kept at all.
     """
-    from server.formats.limits import ArtLimits
     from server.formats.pixels import edge_rgb, verify
     from server.formats.reader import read_art
     from server.formats.refusal import problem_from
@@ -66,6 +64,14 @@ def read_file(report: Report, order: ReadOrder) -> ArtRecord:
     return ArtRecord(tuple(replace(art, file="") for art in (*coloured, *rest)))
 
 
+def measure_colours(report: Report, arts: tuple[tuple[Path, Art], ...]) -> dict[str, tuple[int, int, int]]:
+    """The edge colour of each art by its key. One that can't be decoded is left out: a build names it."""
+    from server.prepress.prepare import edge_colours
+
+    paths = {art.key: path for path, art in arts}
+    return edge_colours([art for _, art in arts], lambda art: paths[art.key])[0]
+
+
 def make_thumb(report: Report, path: Path, art: Art, longest_px: int, thumbs: Path) -> Path:
     """A WebP of the art, upright, ``longest_px`` on its longer side. Returns where it was put. Raises Unreadable."""
     from server.formats.pixels import thumbnail
@@ -83,6 +89,7 @@ class BuildOrder:
     deck: Deck
     settings: DeckSettings
     printer: Printer | None
+    limits: ArtLimits
     sources: Mapping[str, Path]
     pdf: Path
     plan: Path
@@ -90,25 +97,22 @@ class BuildOrder:
 
 
 def build(report: Report, order: BuildOrder) -> dict[str, Any]:
-    """Plan the deck and write its PDF and its plan. Returns the numbers that the Output page shows."""
-    from server.drawing.deck_pdf import write_deck_pdf
+    """Prepare the deck and write its PDF and its plan. Returns the numbers that the Output page shows.
 
-    planned = plan_deck(order.deck, order.settings, order.printer)
-    write_deck_pdf(planned, order.deck, order.settings, lambda art: order.sources[art.key.partition("#")[0]],
-                   order.pdf, progress=lambda done, total: report(done, total, "Drawing the sheets"))
-    write_whole(order.plan, json.dumps(plan_to_json(planned), ensure_ascii=False).encode("utf-8"))
-    info = build_info(planned, order.pdf)
+    ``left_out`` names the art that turned out broken only now.
+    """
+    from server import prepress
+
+    def source(art: Art) -> Path:
+        return order.sources[art.key.partition("#")[0]]
+
+    prepared = prepress.prepare(order.deck, order.settings, source, order.printer, order.limits)
+    built = prepress.build(prepared, order.pdf, lambda done, total: report(done, total, "Drawing the sheets"))
+    write_whole(order.plan, json.dumps(prepress.plan_file(built), ensure_ascii=False).encode("utf-8"))
+    left_out = [asdict(one) for one in built.deck.problems if one not in order.deck.problems]
+    info = {**prepress.summarise(built), "bytes": order.pdf.stat().st_size, "left_out": left_out}
     write_whole(order.info, json.dumps(info, ensure_ascii=False).encode("utf-8"))
     return info
-
-
-def build_info(planned: Planned, pdf: Path) -> dict[str, Any]:
-    plan, layout = planned.plan, planned.plan.layout
-    return {
-        "bytes": pdf.stat().st_size, "method": layout.method, "paper": layout.paper.name, "sheets": plan.sheet_count,
-        "papers": plan.paper_count, "pages": len(plan.faces), "cards_per_sheet": plan.cards_per_sheet,
-        "cards": len(plan.order), "cuts": planned.best.cuts, "waste_percent": round(planned.best.waste_percent, 2),
-    }
 
 
 def write_whole(path: Path, content: bytes) -> None:

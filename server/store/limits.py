@@ -31,6 +31,7 @@ class Limits:
     # 64 megapixels: an A4 page at 800 ppi, well above any card, and about 256 MiB when decoded with alpha.
     image_pixels: int = 64_000_000
     pdf_pages: int = 2000
+    deck_cards: int = 20_000
     free_bytes: int = 256 * _MIB
     json_bytes: int = 2 * _MIB
     workers: int = 2

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from server.core.art import Art, Deck, Override, Problem
 from server.core.bleed import decide
-from server.core.checks import check_deck
+from server.core.checks import all_problems
 from server.core.settings import DeckSettings
 from server.errors import LampfoldError
 from server.formats.refusal import BadArt, problem_from
@@ -63,7 +63,8 @@ class DeckViews:
         listed, wrong = self._deck_list(state)
         deck = derive_deck(state, named, listed)
         unread = tuple(record.problem for record in named.values() if record.problem)
-        return DeckView(row, deck, named, wrong + unread + all_problems(deck, state.settings))
+        deck = replace(deck, problems=(*wrong, *unread, *deck.problems))
+        return DeckView(row, deck, named, all_problems(deck, state.settings))
 
     def _deck_list(self, state: DeckState) -> tuple[str | None, tuple[Problem, ...]]:
         """The deck list's text, and what is wrong with it; its name counts in any case, as in a folder."""
@@ -88,11 +89,6 @@ def derive_deck(state: DeckState, records: dict[str, ArtRecord], deck_list: str 
         problem = Problem(DECK_LIST, "error", "deck-list", error.message, error.fix)
         deck = pair(files, None, state.name, overrides, broken=broken)
         return replace(deck, problems=(problem, *deck.problems))
-
-
-def all_problems(deck: Deck, settings: DeckSettings) -> tuple[Problem, ...]:
-    """What pairing said and what the checks say, each once."""
-    return tuple(dict.fromkeys((*deck.problems, *check_deck(deck, settings))))
 
 
 def record_of(view: DeckView) -> models.DeckRecord:

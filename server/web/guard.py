@@ -23,7 +23,7 @@ from server.web.answers import Answers, is_api, status_of
 from server.web.body import Body, SlowBody, too_large
 from server.web.hosts import Hosts
 from server.web.logbook import LOGGER, event, shown_path
-from server.web.people import People, Session
+from server.web.people import People, Session, cookie_name
 
 SECURITY_HEADERS = {
     "content-security-policy": (
@@ -40,11 +40,6 @@ _MOST_HEADERS, MOST_HEADER_BYTES = 100, 16 * 1024
 _FILE = re.compile(r"/api/decks/[^/]+/files/(.+)")
 _ARCHIVE = re.compile(r"/api/decks/[^/]+/archive")
 _NUDGE = "/api/nudge"
-
-
-def cookie_name(port: int) -> str:
-    """Cookies are shared by all ports of a name (RFC 6265, 8.5), so each port has its own."""
-    return f"lampfold-{port}"
 
 
 class Guard:

@@ -14,6 +14,9 @@ SettingValue = Annotated[str, Field(max_length=200)] | bool | float
 Name = Annotated[str, Field(max_length=200)]
 # A JavaScript number holds whole milliseconds since 1970 exactly up to 2**53 - 1 (ECMA-262, MAX_SAFE_INTEGER).
 Milliseconds = Annotated[int, Field(ge=0, le=2**53 - 1)]
+# What the schema says of a body that is a file's bytes.
+RAW_BODY = {"requestBody": {"required": True, "content": {"application/octet-stream": {
+    "schema": {"type": "string", "format": "binary"}}}}}
 
 
 class Sent(BaseModel):

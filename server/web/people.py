@@ -21,6 +21,11 @@ Role = Literal["host", "maker", "playtester"]
 SESSION_DAYS = 30
 
 
+def cookie_name(port: int) -> str:
+    """Cookies are shared by all ports of a name (RFC 6265, 8.5), so each port has its own."""
+    return f"lampfold-{port}"
+
+
 @dataclass(frozen=True, slots=True)
 class Session:
     """One browser that is in. ``id`` is public; ``deck_id`` confines a playtester to one deck; None sees all."""

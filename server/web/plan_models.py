@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, Field
 
 from server.core.plan import Arrangement, FaceName
 from server.core.registration.printer import State
@@ -28,12 +28,20 @@ class EdgesOut(BaseModel):
 
 
 class PlanSummary(BaseModel):
+    """``sheets`` are the plan's (a glued pair is one), ``papers`` the pieces of paper to print; lengths in mm."""
+
+    format: str
+    version: int
+    unit: Literal["mm"]
+    deck: str
     method: str
+    flip: str | None
     paper: str
+    cards: int
     sheets: int
     papers: int
+    pages: int
     cards_per_sheet: int
-    cards: int
     cuts: int
     waste_percent: float
     arrangement: Arrangement
@@ -48,6 +56,7 @@ class AlternativeOut(BaseModel):
     arrangement: Arrangement
     card_turned: bool
     hinge_side: str
+    sheets: int
     papers: int
     cards_per_sheet: int
     columns: int
@@ -102,23 +111,14 @@ class GuideOut(BaseModel):
     handover: list[StepOut]
 
 
-class JobResult(BaseModel):
-    """Where the built files are, and their numbers."""
+class JobResult(PlanSummary):
+    """The summary of what was built, where the files are, and the art that turned out broken only while building."""
 
-    model_config = ConfigDict(extra="allow")
     pdf: str
     plan: str
     name: str
     bytes: int
-    method: str
-    paper: str
-    sheets: int
-    papers: int
-    pages: int
-    cards: int
-    cards_per_sheet: int
-    cuts: int
-    waste_percent: float
+    left_out: list[ProblemOut] = Field(default_factory=list)
 
 
 class JobOut(BaseModel):

@@ -1,47 +1,69 @@
-"""Profiles of backs for the Glow page: measured in a worker once for each picture and way of lying, then remembered."""
+"""What pages need to know of pixels: profiles of backs and colours of edges, measured in a worker once, remembered."""
 
 from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from typing import Generic, TypeVar
 
 from server.core.art import Art
 from server.core.leeway import BackProfile, trim_window
 from server.core.planning import Planned
 from server.jobs.leeway_tasks import measure_profiles
 from server.jobs.queue import Work
+from server.jobs.tasks import measure_colours
+from server.prepress import Prepared
+from server.prepress.prepare import Rgb
 from server.web.receiving import in_worker
 from server.web.services import Services
 
-_KEPT = 4000
+_MOST_KEPT = 4000
 _AT_ONCE = 24  # one piece of work stays well inside the time that a worker may take over it
 
 Mark = tuple[str, tuple[float, float, float, float]]
+Key = TypeVar("Key")
+Value = TypeVar("Value")
 
 
-class Profiles:
+class Measured(Generic[Key, Value]):
     """Remembers what was measured; None stands for art that could not be decoded."""
 
     def __init__(self) -> None:
-        self._kept: OrderedDict[Mark, BackProfile | None] = OrderedDict()
+        self._values: OrderedDict[Key, Value | None] = OrderedDict()
         self._lock = threading.Lock()
 
-    def known(self, mark: Mark) -> bool:
+    def known(self, key: Key) -> bool:
         with self._lock:
-            return mark in self._kept
+            return key in self._values
 
-    def get(self, mark: Mark) -> BackProfile | None:
+    def get(self, key: Key) -> Value | None:
         with self._lock:
-            return self._kept.get(mark)
+            return self._values.get(key)
 
-    def put(self, mark: Mark, profile: BackProfile | None) -> None:
+    def put(self, key: Key, value: Value | None) -> None:
         with self._lock:
-            self._kept[mark] = profile
-            while len(self._kept) > _KEPT:
-                self._kept.popitem(last=False)
+            self._values[key] = value
+            while len(self._values) > _MOST_KEPT:
+                self._values.popitem(last=False)
 
 
-_PROFILES = Profiles()
+_PROFILES: Measured[Mark, BackProfile] = Measured()
+_COLOURS: Measured[str, Rgb] = Measured()
+
+
+async def with_colours(services: Services, person: str, prepared: Prepared, sheet: int | None = None) -> Prepared:
+    """With the edge colour of every art of that sheet, or of all, that needs one. Raises Busy, Stopped."""
+    wanted = prepared.uncoloured(sheet)
+    missing = [art for art in wanted if not _COLOURS.known(art.key)]
+    for start in range(0, len(missing), _AT_ONCE):
+        some = missing[start:start + _AT_ONCE]
+        orders = tuple((services.store.blobs.path(art.key.partition("#")[0]), art) for art in some)
+        found = await in_worker(services, Work("read", person, "edges", measure_colours, (orders,),
+                                               services.store.limits.read_seconds))
+        assert isinstance(found, dict)
+        for art in some:
+            _COLOURS.put(art.key, found.get(art.key))
+    return prepared.coloured({art.key: rgb for art in wanted if (rgb := _COLOURS.get(art.key))})
 
 
 def distinct_backs(planned: Planned) -> dict[str, Art]:

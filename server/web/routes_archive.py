@@ -20,7 +20,6 @@ from server.store.decks import UPLOAD, KeptBlob
 from server.web import models
 from server.web.deck_view import file_of
 from server.web.receiving import adding, in_worker, read_incoming
-from server.web.routes_files import RAW_BODY
 from server.web.services import PersonDep, Services, ServicesDep, still_in
 
 router = APIRouter(prefix="/api/decks/{deck_id}", tags=["files"])
@@ -32,7 +31,7 @@ _WRITE_BYTES = 512 * 1024
 _SIGNATURES = (b"PK\x03\x04", b"PK\x05\x06")
 
 
-@router.post("/archive", openapi_extra=RAW_BODY, responses=_ERRORS)
+@router.post("/archive", openapi_extra=models.RAW_BODY, responses=_ERRORS)
 async def put_archive(deck_id: str, request: Request, services: ServicesDep, person: PersonDep) -> models.ArchiveOut:
     """A ZIP, its bytes as the body. Refused as a whole where an entry is a trap; what is no art is left out."""
     limits, folder = services.store.limits, services.store.folder

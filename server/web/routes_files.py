@@ -18,8 +18,6 @@ from server.web.services import PersonDep, Services, ServicesDep, still_in
 
 router = APIRouter(prefix="/api/decks/{deck_id}", tags=["files"])
 
-RAW_BODY = {"requestBody": {"required": True, "content": {"application/octet-stream": {
-    "schema": {"type": "string", "format": "binary"}}}}}
 _ERRORS: dict[int | str, dict[str, Any]] = {
     status: {"model": models.ErrorAnswer} for status in (404, 411, 413, 415, 422, 503, 507)}
 
@@ -34,7 +32,7 @@ def missing(deck_id: str, stamps: models.FileStamps, services: ServicesDep) -> m
     return models.MissingOut(missing=wanted, known=len(stamps.files) - len(wanted))
 
 
-@router.put("/files/{path:path}", openapi_extra=RAW_BODY, responses=_ERRORS)
+@router.put("/files/{path:path}", openapi_extra=models.RAW_BODY, responses=_ERRORS)
 async def put_file(deck_id: str, path: str, request: Request, services: ServicesDep, person: PersonDep,
                    modified: models.Milliseconds = 0) -> models.StoredFile:
     """One file, its bytes as the body. Answered when it is read and kept; broken art is kept with its problem."""

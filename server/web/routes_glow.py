@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
 from typing import Annotated, Any
 from urllib.parse import quote
 
@@ -26,12 +25,12 @@ from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
 from server.jobs.leeway_tasks import MADE_KEY, design_art, design_pdf, measure_design
 from server.jobs.queue import Work
+from server.prepress import Prepared
 from server.web import glow_models as out
 from server.web import models
-from server.web.printer_choice import chosen_printer
-from server.web.profiles import distinct_backs, profiles_of
+from server.web.preparing import prepared_deck
+from server.web.profiles import distinct_backs, profiles_of, with_colours
 from server.web.receiving import in_worker
-from server.web.routes_plan import planned_deck
 from server.web.services import PersonDep, Services, ServicesDep
 
 router = APIRouter(prefix="/api/decks/{deck_id}/glow", tags=["glow"])
@@ -48,23 +47,26 @@ async def glow(deck_id: str, services: ServicesDep, person: PersonDep,
 
     ``printer`` looks at another printer than the deck's own; "" at none.
     """
-    planned = await run_in_threadpool(planned_deck, services, deck_id, _with_printer(printer))
-    sheet = min(sheet, planned.plan.sheet_count - 1)
+    prepared = await run_in_threadpool(prepared_deck, services, deck_id, _with_printer(printer))
+    sheet = min(sheet, prepared.planned.plan.sheet_count - 1)
+    prepared = await with_colours(services, person.id, prepared, sheet)
+    planned = prepared.planned
     deck_cards = planned.deck.cards
     keys = frozenset(back.key for card in planned.plan.cards_on(sheet) if (back := deck_cards[card].back))
     profiles = await profiles_of(services, person.id, planned, keys)
     face = next(face for face in planned.plan.faces if face.sheet == sheet and face.name != "front")
     placed = {one.placement.slot: one for one in placed_backs(planned, face, profiles)}
-    return await run_in_threadpool(_glow, services, deck_id, planned, sheet, placed)
+    return await run_in_threadpool(_glow, services, deck_id, prepared, sheet, placed)
 
 
 @router.get("/leeway", responses=_ERRORS)
 async def leeways(deck_id: str, services: ServicesDep, person: PersonDep, printer: PrinterId = None) -> out.LeewaysOut:
     """How far each distinct back may move on this deck's own sheets, and whether the printer's wander stays inside."""
-    planned = await run_in_threadpool(planned_deck, services, deck_id, _with_printer(printer))
+    prepared = await run_in_threadpool(prepared_deck, services, deck_id, _with_printer(printer))
+    prepared = await with_colours(services, person.id, prepared)
+    planned, chosen = prepared.planned, prepared.printer
     profiles = await profiles_of(services, person.id, planned)
     found = await run_in_threadpool(plan_leeways, planned, profiles)
-    chosen = chosen_printer(services.store, planned.settings)
     wander = chosen.wander.radius_mm if chosen else None
     names: dict[str, list[str]] = {}
     for card in planned.deck.cards:
@@ -90,8 +92,9 @@ def choices(deck_id: str) -> out.BackChoices:
 async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: PersonDep,
                printer: PrinterId = None) -> out.BackSeen:
     """A made back before it is taken: drawn, and measured on this deck's sheets as if every card had it."""
-    planned = await run_in_threadpool(planned_deck, services, deck_id, _with_printer(printer))
-    settings, design = planned.settings, _design(ask, planned.settings)
+    prepared = await run_in_threadpool(prepared_deck, services, deck_id, _with_printer(printer))
+    planned, settings, chosen = prepared.planned, prepared.settings, prepared.printer
+    design = _design(ask, settings)
     bleed = _design_bleed(settings)
     work = Work("read", person.id, "back", measure_design, (design, settings.card_size, bleed),
                 services.store.limits.read_seconds)
@@ -104,7 +107,6 @@ async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: Pe
     found = (await run_in_threadpool(plan_leeways, with_it, {MADE_KEY: profile}))[MADE_KEY]
     surface = SvgSurface(_near, "b")
     draw_back(surface, design, settings.card_size, bleed)
-    chosen = chosen_printer(services.store, settings)
     return out.BackSeen(svg=surface.svg(), file=_file_name(design), settings=made,
                         leeway=_leeway(found, chosen.wander.radius_mm if chosen else None, False))
 
@@ -113,8 +115,7 @@ async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: Pe
 async def back_pdf(deck_id: str, services: ServicesDep, person: PersonDep,
                    ask: Annotated[out.BackAsk, Depends()]) -> Response:
     """The made back as art: vector, trim and bleed."""
-    planned = await run_in_threadpool(planned_deck, services, deck_id, {})
-    settings = planned.settings
+    settings = (await run_in_threadpool(services.store.decks.get, deck_id)).state.settings
     arguments = (_design(ask, settings), settings.card_size, _design_bleed(settings))
     content = await in_worker(services, Work("read", person.id, "back", design_pdf, arguments,
                                              services.store.limits.read_seconds))
@@ -130,7 +131,9 @@ def _near(art: Art) -> str:
     return f"/api/art/{quote(art.key, safe='')}?longest={_NEAR_PX}"
 
 
-def _glow(services: Services, deck_id: str, planned: Planned, sheet: int, placed: dict[int, PlacedBack]) -> out.GlowOut:
+def _glow(services: Services, deck_id: str, prepared: Prepared, sheet: int,
+          placed: dict[int, PlacedBack]) -> out.GlowOut:
+    planned = prepared.planned
     plan, layout, settings = planned.plan, planned.plan.layout, planned.settings
     plain = replace(planned, plan=replace(plan, front_correction=Affine(), back_correction=Affine()))
     faces = {}
@@ -151,7 +154,7 @@ def _glow(services: Services, deck_id: str, planned: Planned, sheet: int, placed
         stock=out.GlowStock(label=stock.label, grammage_gsm=stock.grammage_gsm, caliper_mm=stock.caliper_mm,
                             show_through=stock.show_through),
         faces=faces, front_correction=_matrix(plan.front_correction), back_correction=_matrix(plan.back_correction),
-        cards=_cards(planned, sheet, placed), printer=_printer(services, settings),
+        cards=_cards(planned, sheet, placed), printer=_printer(prepared),
         printers=[out.PrinterChoice(id=row.id, name=row.name) for row in rows])
 
 
@@ -183,12 +186,12 @@ def _panel(layout: Layout) -> out.RectOut | None:
     return _rect(Rect(left, top, right - left, bottom - top)) if layout.creases else None
 
 
-def _printer(services: Services, settings: DeckSettings) -> out.PrinterOut | None:
-    printer = chosen_printer(services.store, settings)
+def _printer(prepared: Prepared) -> out.PrinterOut | None:
+    printer = prepared.printer
     if printer is None:
         return None
     return out.PrinterOut(
-        id=settings.printer, name=printer.name, state=printer.state(date.today()),
+        id=prepared.settings.printer, name=printer.name, state=printer.state(prepared.today),
         drift=_matrix(printer.drift.matrix) if printer.drift else None,
         says=printer.drift.says() if printer.drift else "", wander_mm=printer.wander.radius_mm,
         wander_says=printer.wander.says())

@@ -10,12 +10,11 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Request
 from fastapi.responses import FileResponse, StreamingResponse
 
-from server.core.planning import plan_deck
-from server.errors import BadValue, Refused
+from server.errors import Refused
 from server.jobs.board import Job, JobView
 from server.web import models, plan_models
 from server.web.people import Session
-from server.web.printer_choice import chosen_printer
+from server.web.preparing import prepared_deck
 from server.web.services import PersonDep, Services, ServicesDep
 
 router = APIRouter(prefix="/api", tags=["builds"])
@@ -32,18 +31,13 @@ _KEEP_ALIVE_SECONDS = 15.0
 def start_build(deck_id: str, services: ServicesDep, person: PersonDep,
                 ask: plan_models.BuildAsk | None = None) -> plan_models.JobStarted:
     """Build the deck. 503 with Retry-After when too much waits already."""
-    view = services.views.view(services.store.decks.get(deck_id))
-    if view.deck.count == 0:
-        raise BadValue("deck: there is no card to print yet.", "Add fronts on the Art page.")
     changes = ask.settings if ask else {}
     if person.role == "playtester" and not changes.keys() <= _PRINTING:
         raise Refused("A playtester chooses how to print, and nothing else of a deck.",
                       f"Settings for that are {', '.join(sorted(_PRINTING))}.")
-    settings = view.row.state.settings.changed(changes)
-    printer = chosen_printer(services.store, settings)
-    plan_deck(view.deck, settings, printer)  # what can't be laid out is told now, not after a wait in the queue
-    job = services.builds.start(person.id, deck_id, view.deck, settings, printer)
-    return plan_models.JobStarted(job=job.id)
+    # What can't be laid out is told now, not after a wait in the queue.
+    prepared = prepared_deck(services, deck_id, changes)
+    return plan_models.JobStarted(job=services.builds.start(person.id, deck_id, prepared).id)
 
 
 @router.get("/jobs/{job_id}", responses=_ERRORS)

@@ -10,9 +10,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from server.errors import Refused
 from server.web.deck_view import summary_of
-from server.web.guard import cookie_name
-from server.web.people import SESSION_DAYS
-from server.web.services import PersonDep, Services, ServicesDep
+from server.web.services import PersonDep, ServicesDep, client_address, set_session_cookie
 
 router = APIRouter(include_in_schema=False)
 
@@ -61,13 +59,3 @@ def welcome(request: Request, services: ServicesDep,
     answer = RedirectResponse("/", 303)
     set_session_cookie(answer, services, cookie)
     return answer
-
-
-def set_session_cookie(answer: RedirectResponse, services: Services, cookie: str) -> None:
-    """Not readable by scripts, not sent along by other sites; no Secure flag, since guests come by plain http."""
-    answer.set_cookie(cookie_name(services.hosts.port), cookie, max_age=SESSION_DAYS * 86400, httponly=True,
-                      samesite="lax")
-
-
-def client_address(request: Request) -> str:
-    return request.client.host if request.client else ""

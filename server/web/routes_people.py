@@ -17,8 +17,7 @@ from server.web import models, people_models
 from server.web.hosts import in_brackets, lan_addresses
 from server.web.logbook import event
 from server.web.people import Role, Session
-from server.web.routes_pages import client_address, set_session_cookie
-from server.web.services import PersonDep, Services, ServicesDep
+from server.web.services import PersonDep, Services, ServicesDep, client_address, set_session_cookie
 
 router = APIRouter(tags=["people"])
 

@@ -30,7 +30,6 @@ from server.web import models
 from server.web import true_up_models as out
 from server.web.printer_view import fit_out, plain_drift, plain_out, printer_of, readings_from
 from server.web.receiving import in_worker
-from server.web.routes_files import RAW_BODY
 from server.web.services import PersonDep, Services, ServicesDep, still_in
 
 router = APIRouter(prefix="/api", tags=["true-up"])
@@ -83,7 +82,7 @@ def fit(ask: out.FitAsk) -> out.FitOut:
     return fit_out(fit_drift(readings_from(ask.readings, paper), page.centre), page)
 
 
-@router.post("/nudge", openapi_extra=RAW_BODY, responses=_ERRORS)
+@router.post("/nudge", openapi_extra=models.RAW_BODY, responses=_ERRORS)
 async def nudge_file(request: Request, services: ServicesDep, person: PersonDep, printer: PrinterId,
                      backs: Annotated[str, Query(max_length=400)] = "even",
                      name: Annotated[str, Query(max_length=200)] = "sheets.pdf") -> out.NudgedOut:

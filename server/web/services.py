@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Annotated
 
 from fastapi import Depends, Request
+from fastapi.responses import RedirectResponse
 
 from server.errors import Refused
 from server.jobs.board import JobBoard
@@ -19,7 +20,7 @@ from server.web.hosts import Hosts
 from server.web.joining import Door
 from server.web.links import Links
 from server.web.pages import Pages
-from server.web.people import People, Session
+from server.web.people import SESSION_DAYS, People, Session, cookie_name
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,16 @@ def still_in(services: Services, person: Session) -> None:
     """Raises Refused for someone who was put out while the request was under way."""
     if not services.people.is_live(person.id):
         raise Refused("You aren't in any more.", "Ask the host.")
+
+
+def set_session_cookie(answer: RedirectResponse, services: Services, cookie: str) -> None:
+    """Not readable by scripts, not sent along by other sites; no Secure flag, since guests come by plain http."""
+    answer.set_cookie(cookie_name(services.hosts.port), cookie, max_age=SESSION_DAYS * 86400, httponly=True,
+                      samesite="lax")
+
+
+def client_address(request: Request) -> str:
+    return request.client.host if request.client else ""
 
 
 def _services(request: Request) -> Services:

@@ -11,6 +11,7 @@ from typing import Any
 from server.errors import Unreadable
 from server.jobs.tasks import BuildOrder, ReadOrder
 from server.jobs.worker import Report
+from server.prepress import prepare, summarise
 
 
 def double(report: Report, number: int) -> int:
@@ -66,8 +67,7 @@ def counted_build(report: Report, order: BuildOrder) -> dict[str, Any]:
     (marks / str(time.monotonic_ns())).touch()
     order.pdf.write_bytes(b"%PDF-1.7")
     order.plan.write_text("{}", encoding="utf-8")
-    info = {"bytes": 8, "method": "duplex", "paper": "a4", "sheets": 1, "papers": 1, "pages": 2, "cards": 1,
-            "cards_per_sheet": 9, "cuts": 4, "waste_percent": 1.0}
+    info = {**summarise(prepare(order.deck, order.settings, None, order.printer)), "bytes": 8}
     Path(order.info).write_text(json.dumps(info), encoding="utf-8")
     return info
 

@@ -16,6 +16,7 @@ from server.errors import Busy, NotThere
 from server.jobs.board import Job, JobBoard
 from server.jobs.builds import Builds, build_key
 from server.jobs.pool import WorkerPool
+from server.prepress import prepare
 from server.store import Store
 from server.store.limits import Limits
 from tests.jobs import tasks
@@ -55,8 +56,8 @@ def ran(builds: Builds) -> int:
 
 def test_the_same_build_is_answered_at_once(make: Callable[..., Builds]) -> None:
     builds = make(tasks.counted_build)
-    first = ended(builds.start("me", "d", DECK, SETTINGS))
-    second = builds.start("you", "d", DECK, SETTINGS)
+    first = ended(builds.start("me", "d", prepare(DECK, SETTINGS)))
+    second = builds.start("you", "d", prepare(DECK, SETTINGS))
     assert (first.view.state, second.view.state, second.work) == ("done", "done", None)
     assert first.view.result and second.view.result
     assert {**first.view.result, "pdf": "", "plan": ""} == {**second.view.result, "pdf": "", "plan": ""}
@@ -76,14 +77,14 @@ def test_whatever_shapes_the_pdf_makes_another_key(deck: Deck, settings: DeckSet
 
 def test_a_build_under_way_is_not_started_twice_by_one_person(make: Callable[..., Builds]) -> None:
     builds = make(tasks.hanging_build)
-    first = builds.start("me", "d", DECK, SETTINGS)
-    assert builds.start("me", "d", DECK, SETTINGS) is first
-    assert builds.start("you", "d", DECK, SETTINGS) is not first
+    first = builds.start("me", "d", prepare(DECK, SETTINGS))
+    assert builds.start("me", "d", prepare(DECK, SETTINGS)) is first
+    assert builds.start("you", "d", prepare(DECK, SETTINGS)) is not first
 
 
 def test_a_cancelled_build_is_cancelled_and_leaves_the_worker_to_others(make: Callable[..., Builds]) -> None:
     builds = make(tasks.hanging_build)
-    job = builds.start("me", "d", DECK, SETTINGS)
+    job = builds.start("me", "d", prepare(DECK, SETTINGS))
     builds.cancel(job)
     assert ended(job).view.state == "cancelled"
     with pytest.raises(NotThere):
@@ -93,7 +94,7 @@ def test_a_cancelled_build_is_cancelled_and_leaves_the_worker_to_others(make: Ca
 
 
 def test_a_build_whose_worker_dies_fails_with_words(make: Callable[..., Builds]) -> None:
-    view = ended(make(tasks.dying_build).start("me", "d", DECK, SETTINGS)).view
+    view = ended(make(tasks.dying_build).start("me", "d", prepare(DECK, SETTINGS))).view
     assert (view.state, view.result) == ("failed", None)
     assert "Harbour" in view.message
     assert view.fix
@@ -102,17 +103,17 @@ def test_a_build_whose_worker_dies_fails_with_words(make: Callable[..., Builds])
 def test_a_full_queue_takes_no_more(make: Callable[..., Builds]) -> None:
     builds = make(tasks.hanging_build, waiting_builds=1)
     begun = threading.Event()
-    first = builds.start("a", "d", DECK, SETTINGS)
+    first = builds.start("a", "d", prepare(DECK, SETTINGS))
     first.work.future.add_done_callback(lambda future: begun.set())
     papers = iter(("letter", "a3", "a5", "legal", "tabloid"))
     with pytest.raises(Busy):
         while True:
-            builds.start("b", "d", DECK, SETTINGS.changed({"paper": next(papers)}))
+            builds.start("b", "d", prepare(DECK, SETTINGS.changed({"paper": next(papers)})))
 
 
 def test_the_oldest_builds_make_room(make: Callable[..., Builds]) -> None:
     builds = make(tasks.counted_build, cache_bytes=20)  # each has eight bytes
-    jobs = [ended(builds.start("me", "d", DECK, SETTINGS.changed({"paper": paper})))
+    jobs = [ended(builds.start("me", "d", prepare(DECK, SETTINGS.changed({"paper": paper}))))
             for paper in ("a4", "letter", "a3")]
     with pytest.raises(NotThere, match="aren't here"):
         builds.files(jobs[0])

@@ -39,7 +39,7 @@ def test_from_files_to_a_pdf(live_server: LiveServer) -> None:
     result = client.get(f"/api/jobs/{job}").json()["result"]
     answer = client.get(result["pdf"])
     assert answer.headers["content-type"] == "application/pdf"
-    assert answer.headers["content-disposition"] == 'attachment; filename="Harbour-lamps-duplex.pdf"'
+    assert answer.headers["content-disposition"] == 'attachment; filename="Harbour-lamps-duplex-a4.pdf"'
     assert len(answer.content) == result["bytes"]
     with pikepdf.open(io.BytesIO(answer.content)) as pdf:
         assert len(pdf.pages) == 4  # ten cards, nine to a sheet, two faces each

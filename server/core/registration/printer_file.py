@@ -20,7 +20,7 @@ from server.core.registration.wander import Wander
 from server.core.units import mm_text
 from server.errors import BadValue, FitError
 
-FORMAT, VERSION = "lampfold-printer", 1
+FORMAT, VERSION, UNIT = "lampfold-printer", 1, "mm"
 MOST_BYTES = 1_000_000
 _MOST_READINGS = 5000
 _FIX = "Export the printer again, or true it up anew."
@@ -31,7 +31,7 @@ def printer_to_json(printer: Printer) -> dict[str, Any]:
     """Plain values for JSON; ``printer_from_json`` reads them back to the same printer."""
     paper = printer.paper
     return {
-        "format": FORMAT, "version": VERSION, "name": printer.name,
+        "format": FORMAT, "version": VERSION, "unit": UNIT, "name": printer.name,
         "paper": paper.name if paper.name in PAPERS else f"{paper.width_mm!r}x{paper.height_mm!r}",
         "flip": printer.flip, "feed": printer.feed,
         "margins_mm": {edge: float(getattr(printer.margins, edge)) for edge in ("left", "top", "right", "bottom")},

@@ -137,8 +137,9 @@ class Build {
   }
 
   /** @param {Job} job */
-  #done({ result }) {
+  #done({ result, message }) {
     if (!result) return;
+    if (result.left_out?.length) this.#message("note", message);
     need("[data-result]").hidden = false;
     need("[data-result-name]").textContent = result.name;
     need("[data-result-facts]").textContent = [counted(result.pages, "page"), counted(result.papers, "sheet of paper", "sheets of paper"),

@@ -1,0 +1,53 @@
+"""A prepared deck to its PDF. Art that breaks while it is drawn is left out, and the others go on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from server.errors import LampfoldError, Unreadable
+from server.prepress.prepare import Prepared, prepare
+
+
+def _unwatched(done: int, total: int) -> None:
+    """Nobody is watching."""
+
+
+def _never() -> bool:
+    return False
+
+
+def build(prepared: Prepared, out: Path, progress: Callable[[int, int], None] = _unwatched,
+          cancelled: Callable[[], bool] = _never) -> Prepared:
+    """Write ``out``, every face of the plan a page; ``progress`` is told (faces done, faces in all).
+
+    Returns what was built: the same, or without the art that no decoder takes. ``prepared`` must know its ``source``.
+    Raises Unreadable, TooMuch, Stopped, or OSError where the disk refuses; a file that stood at ``out`` stays then.
+    """
+    from server.drawing.deck_pdf import write_deck_pdf
+
+    source = prepared.source
+    if source is None:
+        raise ValueError("a deck that was prepared without a source can't be built")
+    while True:
+        deck, settings = prepared.deck, prepared.settings
+        try:
+            write_deck_pdf(prepared.planned, deck, settings, source, out, progress, cancelled,
+                           most_pixels=prepared.limits.pixels)
+            return prepared
+        except Unreadable as error:
+            broken = _broken(prepared, error)
+            if not broken:
+                raise
+            from server.intake.proof import without
+
+            prepared = prepare(without(deck, broken), settings, source, prepared.printer, prepared.limits)
+
+
+def _broken(prepared: Prepared, error: Unreadable) -> dict[str, LampfoldError]:
+    """What no decoder takes, by file; where they take all that the PDF can't, the file that the error names."""
+    from server.intake.proof import broken_art, files_of
+
+    assert prepared.source is not None
+    return {**broken_art(prepared.deck, prepared.source)} or {
+        file: error for file in files_of(prepared.deck) if error.message.startswith(f"{file}: ")}

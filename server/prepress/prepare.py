@@ -1,0 +1,150 @@
+"""A deck made ready: inside the limits, laid out for its printer, its edges coloured, everything to know about it said.
+
+Whoever may decode art passes a ``source``; a server's own process may not, passes None, and has a worker measure the
+colours that ``Prepared.uncoloured`` names.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cached_property
+from pathlib import Path
+
+from server.core.art import Art, Card, Deck, Problem
+from server.core.checks import all_problems
+from server.core.planning import Planned, plan_deck, plan_request
+from server.core.registration.printer import OLD_AFTER_DAYS, Printer
+from server.core.search import Candidate, search
+from server.core.settings import DeckSettings
+from server.errors import BadValue, TooMuch, Unreadable
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+
+Source = Callable[[Art], Path]
+Rgb = tuple[int, int, int]
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A deck laid out, and what it was laid out from. ``source`` says where an art's bytes are, None where nothing may
+    be decoded; ``today`` is the day on which a printer's age is told."""
+
+    planned: Planned
+    printer: Printer | None
+    source: Source | None
+    limits: ArtLimits
+    today: date
+
+    @property
+    def deck(self) -> Deck:
+        return self.planned.deck
+
+    @property
+    def settings(self) -> DeckSettings:
+        return self.planned.settings
+
+    @cached_property
+    def problems(self) -> tuple[Problem, ...]:
+        """Everything to know before paper is spent, each once: the art, the plan, the printer."""
+        found = (*all_problems(self.deck, self.settings), *self.planned.problems, *_age(self.printer, self.today))
+        return tuple(dict.fromkeys(found))
+
+    @cached_property
+    def alternatives(self) -> tuple[Candidate, ...]:
+        """Every plan worth showing, also those that a pinned choice leaves out, so that another can be chosen."""
+        settings = self.settings
+        if not (settings.arrangement or settings.card_turned):
+            return self.planned.candidates
+        free = replace(settings, arrangement="", card_turned="")
+        return search(plan_request(free, self.printer), self.deck.count)
+
+    def uncoloured(self, sheet: int | None = None) -> tuple[Art, ...]:
+        """The distinct arts whose bleed takes their edge's colour while nobody has measured it; of one sheet, or all.
+
+        Sheets count from 0.
+        """
+        plan = self.planned.plan
+        numbers: Iterable[int] = range(len(self.deck.cards)) if sheet is None else plan.cards_on(sheet)
+        arts = (art for number in numbers for art in _arts(self.deck.cards[number]))
+        return tuple({art.key: art for art in arts
+                      if art.edge_rgb is None and self.planned.fit(art).made == "colour"}.values())
+
+    def coloured(self, colours: Mapping[str, Rgb]) -> Prepared:
+        """The same with the edge colours of those art keys; an art that has one keeps it."""
+        if not colours:
+            return self
+
+        def painted(art: Art) -> Art:
+            return replace(art, edge_rgb=art.edge_rgb or colours.get(art.key))
+
+        cards = tuple(replace(card, front=painted(card.front), back=painted(card.back) if card.back else None)
+                      for card in self.deck.cards)
+        return replace(self, planned=replace(self.planned, deck=replace(self.deck, cards=cards)))
+
+
+def prepare(deck: Deck, settings: DeckSettings, source: Source | None = None, printer: Printer | None = None,
+            limits: ArtLimits = DEFAULT_LIMITS) -> Prepared:
+    """Lay ``deck`` out for ``printer`` with every colour that it needs. Art that can't be decoded for its colour is
+    left out, and is a problem of the deck.
+
+    Raises BadValue where there is no card to print or the printer is of another paper or flip, TooMuch over
+    ``limits.cards``, DoesNotFit where no sheet takes the card.
+    """
+    if deck.count == 0:
+        first = next((problem for problem in deck.problems if problem.severity == "error"), None)
+        said = f" {first.file}: {first.message}" if first else ""
+        raise BadValue(f"deck: {deck.name!r} has no card to print.{said}", "Put art into fronts/, or raise the copies.")
+    if deck.count > limits.cards:
+        raise TooMuch(f"deck: {deck.name!r} asks for {deck.count} cards, over the limit of {limits.cards}.",
+                      "Lower the copies, or build it in parts.")
+    prepared = Prepared(plan_deck(deck, settings, printer), printer, source, limits, date.today())
+    wanted = prepared.uncoloured() if source else ()
+    if not source or not wanted:
+        return prepared
+    colours, broken = edge_colours(wanted, source)
+    if broken:
+        return prepare(_without(deck, broken), settings, source, printer, limits)
+    return prepared.coloured(colours)
+
+
+def edge_colours(arts: Iterable[Art], source: Source) -> tuple[dict[str, Rgb], dict[str, Unreadable]]:
+    """The colour along each art's edges, and what can't be decoded, both by the art's key. Decodes."""
+    from server.formats.pixels import edge_rgb
+
+    colours: dict[str, Rgb] = {}
+    broken: dict[str, Unreadable] = {}
+    for art in arts:
+        try:
+            colours[art.key] = edge_rgb(source(art), art)
+        except Unreadable as error:
+            broken[art.key] = error
+    return colours, broken
+
+
+def prove(deck: Deck, source: Source) -> Deck:
+    """``deck`` without the art that no decoder takes, each such file a problem of it. Decodes all of it."""
+    from server.intake.proof import broken_art, without
+
+    return without(deck, broken_art(deck, source))
+
+
+def _without(deck: Deck, broken: Mapping[str, Unreadable]) -> Deck:
+    from server.intake.proof import without
+
+    return without(deck, {art.file: broken[art.key] for card in deck.cards for art in _arts(card)
+                          if art.key in broken})
+
+
+def _arts(card: Card) -> tuple[Art, ...]:
+    return (card.front, card.back) if card.back else (card.front,)
+
+
+def _age(printer: Printer | None, today: date) -> tuple[Problem, ...]:
+    """What to know of old readings; that there are none, planning says itself."""
+    if printer is None or printer.state(today) != "old" or printer.trued_up is None:
+        return ()
+    return (Problem("", "warning", "old-true-up",
+                    f"{printer.name} was trued up on {printer.trued_up.isoformat()}, more than {OLD_AFTER_DAYS} days "
+                    "ago: rollers wear, and paper changes.",
+                    "Print and read the test sheet again on the True-up page."),)

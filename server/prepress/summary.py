@@ -1,0 +1,37 @@
+"""What a prepared deck comes to, in one form for ``--json``, the plan's file, the API and jobs; and its names."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from server.core.plan_json import plan_to_json
+from server.prepress.prepare import Prepared
+from server.store.names import file_stem
+
+FORMAT, VERSION, UNIT = "lampfold-summary", 1, "mm"
+
+
+def summarise(prepared: Prepared) -> dict[str, Any]:
+    """Plain values. ``sheets`` are the plan's (a glued pair is one), ``papers`` the pieces of paper that are printed,
+    ``pages`` the PDF's; lengths in mm."""
+    plan, layout, best = prepared.planned.plan, prepared.planned.plan.layout, prepared.planned.best
+    return {
+        "format": FORMAT, "version": VERSION, "unit": UNIT, "deck": plan.deck_name, "method": layout.method,
+        "flip": layout.flip, "paper": layout.paper.name, "cards": len(plan.order), "sheets": plan.sheet_count,
+        "papers": plan.paper_count, "pages": len(plan.faces), "cards_per_sheet": plan.cards_per_sheet,
+        "cuts": best.cuts, "waste_percent": round(best.waste_percent, 2), "arrangement": layout.arrangement,
+        "card_turned": layout.card_turned, "columns": layout.columns, "rows": layout.rows,
+        "spine_mm": layout.spine_mm, "outer_bleed": asdict(layout.outer_bleed),
+    }
+
+
+def plan_file(prepared: Prepared) -> dict[str, Any]:
+    """The sheet plan's file: every placement, and the summary."""
+    return {**plan_to_json(prepared.planned), "summary": summarise(prepared)}
+
+
+def pdf_name(prepared: Prepared) -> str:
+    """What a download is called: the deck, how it is built, and the paper."""
+    layout = prepared.planned.plan.layout
+    return f"{file_stem(prepared.deck.name)}-{layout.method}-{file_stem(layout.paper.name)}.pdf"
