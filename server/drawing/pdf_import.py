@@ -1,7 +1,8 @@
 """A page of another PDF as a form XObject: vectors stay vectors, and only what it takes to draw comes along.
 
-Objects are copied one by one with new numbers (ISO 32000-1, 8.10). Annotations, scripts, actions, attachments,
-metadata and structure stay behind. PyMuPDF opens and mends the file; it is only loaded when a PDF is met.
+Objects are copied one by one with new numbers (ISO 32000-1, 8.10). What prints of annotations is part of the page by
+then; scripts, actions, attachments, metadata and structure stay behind. PyMuPDF opens and mends the file; it is only
+loaded when a PDF is met.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from server.drawing.pdf_file import PdfFile, number
 from server.drawing.pdf_images import Placeable
 from server.drawing.pdf_jpeg import read_jpeg
 from server.errors import Unreadable
+from server.formats.pdf_pages import open_pdf
 from server.formats.pdf_source import PdfSource, SourcePage
 from server.formats.pdf_syntax import NULL, Name, Value, entries, written
 
@@ -48,7 +50,7 @@ class PageImporter:
 
     def add(self, art: Art, path: Path) -> Placeable:
         """Import one page. Raises Unreadable, naming the file."""
-        source = self._sources.pop(path, None) or PdfSource.open(path, art.file)
+        source = self._sources.pop(path, None) or open_pdf(path, art.file)
         self._sources[path] = source
         while len(self._sources) > _KEPT_OPEN:
             self._sources.popitem(last=False)[1].close()

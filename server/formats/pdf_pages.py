@@ -8,29 +8,32 @@ from __future__ import annotations
 
 import math
 import os
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 from server.core.units import POINTS_PER_MM
 from server.formats.limits import MAX_ASPECT, MAX_PAGE_MM, MIN_PAGE_MM, ArtLimits
+from server.formats.pdf_printed import print_annotations
+from server.formats.pdf_source import PdfSource, load_pymupdf
 from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt, damaged, refusing, truncated
 
 OUR_PRODUCER = "Lampfold"  # what our own PDFs say of themselves; laid out again they would be cards of sheets
 _TAIL_BYTES = 2048  # the end mark is looked for in the last 1,024 bytes (ISO 32000-1, Annex H, note 18), and then some
 
 
-def open_pdf(path: Path, file: str) -> Any:
-    """The PDF as a pymupdf.Document, unlocked. Raises BadArt, naming ``file``; the caller closes it."""
-    pymupdf: Any = import_module("pymupdf")  # slow to load, and only PDF art needs it
-    pymupdf.TOOLS.mupdf_display_errors(False)  # they would land between our own lines on stderr
-    pymupdf.TOOLS.mupdf_display_warnings(False)
+def open_pdf(path: Path, file: str) -> PdfSource:
+    """The PDF, unlocked, its pages as they print. Raises BadArt, naming ``file``; the caller closes it."""
     with refusing(file):
-        document = pymupdf.open(str(path), filetype="pdf")
-    if document.needs_pass:
+        document = load_pymupdf().open(str(path), filetype="pdf")
+    try:
+        if document.needs_pass:
+            raise BadArt(f"{file}: is locked with a password.", "Save a copy without a password.", "encrypted")
+        source = PdfSource(document, file)
+        print_annotations(source)
+        return source
+    except BaseException:
         document.close()
-        raise BadArt(f"{file}: is locked with a password.", "Save a copy without a password.", "encrypted")
-    return document
+        raise
 
 
 def read_pdf(path: Path, file: str, limits: ArtLimits) -> tuple[tuple[float, float], ...]:
@@ -39,12 +42,12 @@ def read_pdf(path: Path, file: str, limits: ArtLimits) -> tuple[tuple[float, flo
     Raises BadArt (encrypted, truncated, no-pages, odd-shape, ...) or ArtTooLarge for too many pages or for a picture
     inside that is over the pixel limit.
     """
-    document = open_pdf(path, file)
+    source = open_pdf(path, file)
     with refusing(file):
         try:
-            return _pages(document, path, file, limits)
+            return _pages(source.document, path, file, limits)
         finally:
-            document.close()
+            source.close()
 
 
 def _pages(document: Any, path: Path, file: str, limits: ArtLimits) -> tuple[tuple[float, float], ...]:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from server.core.geometry import Rect
-from server.errors import LampfoldError, Unreadable
+from server.errors import Unreadable
 from server.formats.pdf_syntax import NULL, Name, Ref, Value, parse
+from server.formats.refusal import refusing
 
 _MOST_PARENTS = 100
 _MOST_CONTENTS = 10_000
@@ -32,27 +31,24 @@ class PdfSource:
     """An open PDF, by PyMuPDF. ``file`` is what errors call it; a broken file raises Unreadable from every call."""
 
     def __init__(self, document: Any, file: str) -> None:
-        self._document = document
+        self.document = document
         self.file = file
         self.hidden_groups = self._hidden_groups()
 
-    @classmethod
-    def open(cls, path: Path, file: str) -> PdfSource:
-        with _reading(file):
-            document = load_pymupdf().open(path, filetype="pdf")
-        if document.needs_pass:
-            raise Unreadable(f"{file}: the PDF is locked by a password.", "Save it without one.")
-        return cls(document, file)
-
     def close(self) -> None:
-        self._document.close()
+        self.document.close()
+
+    @property
+    def page_count(self) -> int:
+        with refusing(self.file):
+            return int(self.document.page_count)
 
     def object(self, number: int) -> Value:
         """Object ``number``; of a stream, its dictionary. One that the file doesn't have is null (7.3.10)."""
-        with _reading(self.file):
-            if not 0 < number < self._document.xref_length():
+        with refusing(self.file):
+            if not 0 < number < self.document.xref_length():
                 return NULL
-            return parse(self._document.xref_object(number, compressed=True, ascii=True).encode("latin-1"))
+            return parse(self.document.xref_object(number, compressed=True, ascii=True).encode("latin-1"))
 
     def resolved(self, value: Value | None) -> Value | None:
         """``value`` itself, or what it refers to."""
@@ -63,30 +59,67 @@ class PdfSource:
         raise Unreadable(f"{self.file}: its references run in a loop.", "Export the PDF again.")
 
     def is_stream(self, number: int) -> bool:
-        with _reading(self.file):
-            return 0 < number < self._document.xref_length() and bool(self._document.xref_is_stream(number))
+        with refusing(self.file):
+            return 0 < number < self.document.xref_length() and bool(self.document.xref_is_stream(number))
 
     def raw_stream(self, number: int) -> bytes:
         """The data as stored, still compressed."""
-        with _reading(self.file):
-            return bytes(self._document.xref_stream_raw(number) or b"")
+        with refusing(self.file):
+            return bytes(self.document.xref_stream_raw(number) or b"")
 
     def stream(self, number: int) -> bytes:
         """The data with all filters undone."""
-        with _reading(self.file):
-            return bytes(self._document.xref_stream(number) or b"")
+        with refusing(self.file):
+            return bytes(self.document.xref_stream(number) or b"")
 
     def page(self, index: int) -> SourcePage:
-        with _reading(self.file):
-            if not 0 <= index < self._document.page_count:
+        with refusing(self.file):
+            if not 0 <= index < self.document.page_count:
                 raise ValueError(f"there is no page {index + 1}")
-            at = self._document.page_xref(index)
+            at = self.document.page_xref(index)
         own = self.object(at)
         chain = list(self._chain(own))
         box = self._box(chain)
         rotation = self._rotation(chain)
         group = self.resolved(own.get(b"/Group")) if isinstance(own, dict) else None
         return SourcePage(box, rotation, self._contents(own), _inherited(chain, b"/Resources") or {}, group)
+
+    def annotations(self, index: int) -> list[Value]:
+        """The page's annotations as they stand in its dictionary (12.5.2); often none."""
+        with refusing(self.file):
+            kind, text = self.document.xref_get_key(self.document.page_xref(index), "Annots")
+            found = self.resolved(parse(text.encode("latin-1"))) if kind in ("array", "xref") else None
+        return found if isinstance(found, list) else []
+
+    def set_annotations(self, index: int, text: bytes) -> None:
+        with refusing(self.file):
+            self.document.xref_set_key(self.document.page_xref(index), "Annots", text.decode("latin-1"))
+
+    def change(self, number: int, text: bytes) -> None:
+        """Put another object in the place of ``number``, in memory."""
+        with refusing(self.file):
+            self.document.update_object(number, text.decode("latin-1"))
+
+    def bake(self) -> None:
+        """Make all annotations and fields that are left part of their pages."""
+        with refusing(self.file):
+            self.document.bake()
+
+    def is_shown(self, content: Value | None) -> bool:
+        """True unless the optional-content group or membership (8.11.2) ``content`` is hidden."""
+        found = self.resolved(content)
+        if not isinstance(found, dict):
+            return True
+        if found.get(b"/Type") != b"/OCMD":
+            return not (isinstance(content, Ref) and content.number in self.hidden_groups)
+        named = found.get(b"/OCGs")
+        groups = self._group_numbers([named] if isinstance(self.resolved(named), dict) and named else named)
+        shown = [group not in self.hidden_groups for group in groups]
+        rule = found.get(b"/P")
+        if not shown or rule == b"/AllOn":
+            return all(shown)
+        return {b"/AllOff": not any(shown), b"/AnyOff": not all(shown)}.get(
+            bytes(rule) if isinstance(rule, Name) else b"", any(shown))
 
     def _chain(self, page: Value) -> Iterator[dict[bytes, Value]]:
         """The page and its ancestors, from which some entries are inherited (7.7.3.4)."""
@@ -135,8 +168,8 @@ class PdfSource:
 
     def _hidden_groups(self) -> frozenset[int]:
         """The optional-content groups that the file's own default doesn't show (8.11.4.3)."""
-        with _reading(self.file):
-            root = self._document.pdf_catalog()
+        with refusing(self.file):
+            root = self.document.pdf_catalog()
         catalogue = self.object(root) if root else None
         layers = self.resolved(catalogue.get(b"/OCProperties")) if isinstance(catalogue, dict) else None
         default = self.resolved(layers.get(b"/D")) if isinstance(layers, dict) else None
@@ -170,14 +203,3 @@ def _inherited(chain: list[dict[bytes, Value]], key: bytes) -> Value | None:
 def _plain(value: Value | None) -> bytes:
     """A number's own text; raises ValueError for anything else once it is read as one."""
     return bytes(value) if isinstance(value, bytes) and not isinstance(value, Name) else b""
-
-
-@contextmanager
-def _reading(file: str) -> Iterator[None]:
-    """PyMuPDF and the parser raise whatever they stumble over; all of it means that the file can't be used."""
-    try:
-        yield
-    except LampfoldError:
-        raise
-    except Exception as error:
-        raise Unreadable(f"{file}: broken PDF: {error}.", "Export it again from the program that made it.") from error

@@ -7,9 +7,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable
-from importlib import import_module
 from pathlib import Path
-from typing import Any
 
 from PIL import Image, ImageChops
 
@@ -17,6 +15,7 @@ import server.formats.pillow_art  # noqa: F401  (puts our own pixel limit in the
 from server.core.art import Art
 from server.formats.limits import DEFAULT_LIMITS
 from server.formats.pdf_pages import open_pdf
+from server.formats.pdf_source import load_pymupdf
 from server.formats.refusal import check_pixels, damaged, refusing
 
 FORMATS = ("PNG", "JPEG", "WEBP", "TIFF", "AVIF")  # what Pillow may take bytes for, whatever the file's name
@@ -121,16 +120,17 @@ def _straight(image: Image.Image) -> Image.Image:
 
 
 def _page(path: Path, art: Art, longest_px: int) -> Image.Image:
-    pymupdf: Any = import_module("pymupdf")
-    document = open_pdf(path, art.file)
+    pymupdf = load_pymupdf()
+    source = open_pdf(path, art.file)
     try:
-        if art.page >= document.page_count:
+        if art.page >= source.page_count:
             raise damaged(art.file, "the page isn't there")
-        page = document.load_page(art.page)
+        page = source.document.load_page(art.page)
         scale = longest_px / max(page.rect.width, page.rect.height)
         # Whole pixels each way, or the last row and column are blended with what lies beyond the page.
         across, down = (max(1, round(side * scale)) / side for side in (page.rect.width, page.rect.height))
-        drawn = page.get_pixmap(matrix=pymupdf.Matrix(across, down), alpha=False, colorspace=pymupdf.csRGB)
+        drawn = page.get_pixmap(matrix=pymupdf.Matrix(across, down), alpha=False, colorspace=pymupdf.csRGB,
+                                annots=False)
         return Image.frombytes("RGB", (drawn.width, drawn.height), drawn.samples)
     finally:
-        document.close()
+        source.close()
