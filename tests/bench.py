@@ -29,6 +29,7 @@ from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
 from server.intake.folder import read_folder
 from tests.bench_true_up import NUDGE_GOAL, nudge_ratio
+from tests.simulated_printers import wander_table
 
 WIDTH, HEIGHT = 815, 1110
 PREVIEW_GOAL_MS = 200.0
@@ -244,6 +245,7 @@ def main() -> None:
     rows.append(Row("Nudge, 200 pages: time over open and save", ratio, NUDGE_GOAL, True, detail))
     rows += glow_rows(options.turns)
     print(printed(rows))
+    print(f"\n{wander_table()}")
 
 
 if __name__ == "__main__":

@@ -52,6 +52,7 @@ def run(arguments: argparse.Namespace) -> int:
     """
     from server.core.paper import paper_named
     from server.core.registration import fit_drift, parse_plain
+    from server.core.registration.printer import check_drift
     from server.core.registration.wander import NEVER_MEASURED
 
     if (arguments.readings is None) == (arguments.shift is None):
@@ -69,6 +70,7 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         drift, wander = _plain_drift(paper.width_mm / 2, paper.height_mm / 2,
                                      *parse_plain(arguments.shift, arguments.unit)), NEVER_MEASURED
+        check_drift(drift)
         if printer:
             printer = printer.trued(drift, date.today())
     if printer:
@@ -103,8 +105,9 @@ def _round(value: float) -> float:
 
 def _suspect_values(suspect: Suspect) -> dict[str, Any]:
     read = suspect.reading
-    return {"sheet": read.sheet, "station": read.station, "x_mm": read.x_mm, "y_mm": read.y_mm, "dx_mm": read.dx_mm,
-            "dy_mm": read.dy_mm, "fits_dx_mm": suspect.fits_dx_mm, "fits_dy_mm": suspect.fits_dy_mm,
+    dx, dy = read.numbers
+    return {"sheet": read.sheet, "station": read.station, "x_mm": read.x_mm, "y_mm": read.y_mm, "dx_mm": dx,
+            "dy_mm": dy, "fits_dx_mm": suspect.fits_dx_mm, "fits_dy_mm": suspect.fits_dy_mm,
             "why": suspect.why}
 
 
@@ -191,8 +194,9 @@ def _lines(arguments: argparse.Namespace, drift: Drift, wander: Wander, fit: Fit
         yield f"{arguments.out}: written. Use it as --printer with build, nudge and test-sheet."
 
 
-def _residual_rows(fit: Fit) -> Iterator[tuple[str, str, str]]:
+def _residual_rows(fit: Fit) -> Iterator[tuple[str, ...]]:
     doubted = {suspect.reading for suspect in fit.suspects}
     for one in fit.residuals:
-        yield (f"{one.dx_mm + 0.0:+.3f}", f"{one.dy_mm + 0.0:+.3f}",
+        yield (*("" if number is None else f"{left + 0.0:+.3f}"
+                 for number, left in zip(one.reading.numbers, (one.dx_mm, one.dy_mm), strict=True)),
                one.reading.name + (" (left out)" if one.reading in doubted else ""))

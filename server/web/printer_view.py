@@ -11,7 +11,7 @@ from server.core.paper import Paper
 from server.core.registration import Drift, Fit, Reading, Wander
 from server.core.registration.printer import Confirmation, Printer, check_drift
 from server.core.registration.printer_file import printer_from_json, printer_to_json
-from server.core.registration.readings import at_station
+from server.core.registration.readings import at_point, at_station
 from server.core.registration.wander import NEVER_MEASURED
 from server.errors import BadValue, FitError
 from server.store.printers import PrinterRow
@@ -52,6 +52,9 @@ def readings_from(given: Sequence[out.ReadingIn], paper: Paper) -> tuple[Reading
 
 
 def _reading(one: out.ReadingIn, points: dict[int, Point]) -> Reading:
+    if one.dx_mm is None and one.dy_mm is None:
+        raise BadValue(f"readings: a reading of sheet {one.sheet} holds neither dx nor dy.",
+                       "Leave out a station that couldn't be read.")
     if one.station is not None:
         if one.station not in points:
             raise BadValue(f"readings: there is no station {one.station}.",
@@ -59,7 +62,7 @@ def _reading(one: out.ReadingIn, points: dict[int, Point]) -> Reading:
         return at_station(one.sheet, one.station, points[one.station], one.dx_mm, one.dy_mm)
     if one.x_mm is None or one.y_mm is None:
         raise BadValue(f"readings: a reading of sheet {one.sheet} has no place.", "Give its station, or x and y in mm.")
-    return Reading(one.sheet, one.x_mm, one.y_mm, one.dx_mm, one.dy_mm)
+    return at_point(one.sheet, (one.x_mm, one.y_mm), one.dx_mm, one.dy_mm)
 
 
 def plain_drift(plain: out.PlainIn, centre: Point) -> Drift:
@@ -113,8 +116,9 @@ def wander_out(wander: Wander) -> out.WanderOut:
 
 
 def _reading_out(reading: Reading) -> out.ReadingOut:
+    dx, dy = reading.numbers
     return out.ReadingOut(sheet=reading.sheet, station=reading.station, x_mm=reading.x_mm, y_mm=reading.y_mm,
-                          dx_mm=reading.dx_mm, dy_mm=reading.dy_mm)
+                          dx_mm=dx, dy_mm=dy)
 
 
 def _confirmed_out(confirmed: Confirmation, page: Rect) -> out.ConfirmedOut:

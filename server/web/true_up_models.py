@@ -8,7 +8,7 @@ from pydantic import BaseModel, Field
 
 from server.core.gauge_sheet import Anchor
 from server.core.plan import Flip
-from server.core.registration.fit import Model
+from server.core.registration.fit import MOST_READINGS, Model
 from server.core.registration.printer import State
 from server.web.models import Sent
 
@@ -17,18 +17,20 @@ Point = tuple[float, float]
 Text = Annotated[str, Field(max_length=200)]
 # The longest paper there is here; what a printer can do is asked of the fit.
 Millimetres = Annotated[float, Field(ge=-2000, le=2000)]
-MOST_READINGS = 2000
 
 
 class ReadingIn(Sent):
-    """One station of one sheet; without ``station`` any point of the front, in mm from its top-left corner."""
+    """One station of one sheet; without ``station`` any point of the front, in mm from its top-left corner.
+
+    A number that couldn't be read is null; one of the two must be there.
+    """
 
     sheet: Annotated[str, Field(min_length=1, max_length=40)]
     station: Annotated[int, Field(ge=1, le=99)] | None = None
     x_mm: Millimetres | None = None
     y_mm: Millimetres | None = None
-    dx_mm: Millimetres
-    dy_mm: Millimetres
+    dx_mm: Millimetres | None = None
+    dy_mm: Millimetres | None = None
 
 
 Readings = Annotated[list[ReadingIn], Field(max_length=MOST_READINGS)]
@@ -88,8 +90,8 @@ class ReadingOut(BaseModel):
     station: int | None
     x_mm: float
     y_mm: float
-    dx_mm: float
-    dy_mm: float
+    dx_mm: float | None
+    dy_mm: float | None
 
 
 class ResidualOut(ReadingOut):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import numpy as np
 import pikepdf
 import pytest
 from PIL import Image
@@ -50,8 +51,31 @@ def test_fit_as_json(readings, capsys):
     assert (found["dx_mm"], found["dy_mm"], found["rotation_deg"]) == pytest.approx((1.2, 0.8, 0.0), abs=1e-6)
     assert (found["scale_x"], found["scale_y"], found["sheets"]) == pytest.approx((1.0, 1.0, 5), abs=1e-6)
     assert found["confidence"] == 0.95 and found["suspect"] == []
-    # by hand: both axes have the standard deviation 0.1 sqrt(10 / 4); 5.077 is the table's factor for 5 sheets
-    assert found["wander_mm"] == pytest.approx(5.077 * (2 * 0.025) ** 0.5, abs=0.002)
+    # by hand: both axes have the standard deviation 0.1 sqrt(10 / 4); 3.572 is a radius' factor for 5 sheets
+    assert found["wander_mm"] == pytest.approx(3.572 * (2 * 0.025) ** 0.5, abs=0.002)
+
+
+def test_half_a_reading_is_taken(tmp_path, readings, capsys):
+    """Read in one axis only, a station still counts: the drift stays what it was, from numpy's least squares."""
+    rows = readings.read_text(encoding="utf-8").splitlines()
+    rows[3] = ",".join([*rows[3].split(",")[:3], ""])
+    rows[9] = ",".join([*rows[9].split(",")[:2], "", rows[9].split(",")[3]])
+    found = values(capsys, "fit", write(tmp_path / "half.csv", *rows), "--json")
+    unknowns, numbers = [], []
+    points = station_points(paper_named("a4"))
+    for sheet, station, dx, dy in (row.split(",") for row in rows[1:]):
+        x, y = points[int(station)][0] - 105, points[int(station)][1] - 148.5
+        number = int(sheet) - 1  # each sheet has a shift of its own; turn and scale are shared here
+        for axis, text in ((0, dx), (1, dy)):
+            if text:
+                own = [0.0] * 10
+                own[2 * number + axis] = 1.0
+                unknowns.append([*own, *((x, -y) if axis == 0 else (y, x))])
+                numbers.append(float(text))
+    solved = np.linalg.lstsq(np.array(unknowns), np.array(numbers), rcond=None)[0]
+    assert found["dx_mm"] == pytest.approx(np.mean(solved[0:10:2]), abs=0.005)
+    assert found["dy_mm"] == pytest.approx(np.mean(solved[1:10:2]), abs=0.005)
+    assert found["sheets"] == 5 and found["suspect"] == []
 
 
 def test_fit_names_a_slip(tmp_path, readings, capsys):
@@ -104,6 +128,7 @@ def test_the_printers_file_holds_what_was_said(tmp_path, readings, capsys):
     (("gone.csv",), "gone.csv can't be read"), (("{csv}", "--paper", "a11"), "a11"),
     (("{csv}", "--out", "{csv}"), "would be lost"), (("--shift", "far"), "'far' is no pair"),
     (("--shift", "40,0", "--out", "{tmp}/x.json"), "shift: 40 mm is more than"),
+    (("--shift", "40 right"), "shift: 40 mm is more than"),
     (("{csv}", "--out", "{tmp}/x.json", "--margin", "1,2"), "--margin: '1,2'"),
     (("{csv}", "--out", "{tmp}/x.json", "--ruler", "100x100"), "--ruler: 100 × 100 mm"),
 ])

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from server.core.geometry import Affine, Point
@@ -26,7 +26,7 @@ from server.core.registration.readings import Reading
 from server.core.registration.vernier import LEAST_COUNT_MM
 from server.core.registration.wander import Wander, measure_wander
 from server.core.units import mm_text
-from server.errors import FitError
+from server.errors import BadValue, FitError
 
 Model = Literal["similarity", "affine"]
 
@@ -37,6 +37,8 @@ _MOST_STRETCH = 0.05  # |b| above this is no printer's; a mirrored set asks for 
 _LEAST_BREADTH = 0.02  # stations whose breadth is under this share of their length lie on a line
 _LEAST_SPREAD = 0.1  # share of conj(z) that a similarity leaves unexplained: 0 on a line, 1 on a square
 _PASSES = 6
+_FILLINGS = 200
+MOST_READINGS = 1000  # twenty sheets of nine stations are 180
 _POOR_RMS_MM = 0.3
 
 
@@ -90,7 +92,9 @@ def fit_drift(readings: Sequence[Reading], centre: Point) -> Fit:
 
     Raises FitError where the stations are too few or lie on one line.
     """
+    check_count(readings)
     check_stations(readings)
+    readings = completed(readings)
     suspects = find_suspects(readings)
     doubted = {suspect.reading for suspect in suspects}
     kept = [reading for reading in readings if reading not in doubted]
@@ -101,10 +105,52 @@ def fit_drift(readings: Sequence[Reading], centre: Point) -> Fit:
     matrix, model, chance = _fit(kept)
     drift = Drift(matrix, centre)
     residuals = tuple(_residual(reading, matrix) for reading in readings)
-    used = [residual for residual in residuals if residual.reading in set(kept)]
+    trusted = set(kept)
+    used = [residual for residual in residuals if residual.reading in trusted]
     rms = math.sqrt(math.fsum(one.length_mm**2 for one in used) / len(used))
-    wander = measure_wander([(one.reading, (one.dx_mm, one.dy_mm)) for one in used])
+    wander = measure_wander([(reading, _left(reading, matrix)) for reading in kept])
     return Fit(drift, model, rms, residuals, suspects, wander, chance)
+
+
+def check_count(readings: Sequence[Reading]) -> None:
+    """Raises BadValue for more readings than anybody takes by eye; a fit's work grows with their number."""
+    if len(readings) > MOST_READINGS:
+        raise BadValue(f"readings: {len(readings)} are more than {MOST_READINGS}.",
+                       "Keep the sheets that were printed last; twenty tell all that sheets can.")
+
+
+def completed(readings: Sequence[Reading]) -> list[Reading]:
+    """Readings, sheet by sheet, with each number that couldn't be read put in as its own sheet's motion has it.
+
+    Filling in what the fit says and fitting again, until nothing changes, ends at the least squares of the numbers
+    that are there (Healy and Westmacott, Applied Statistics 5, 1956, for missing plots; from memory), so half a
+    reading counts for the axis that was read and for nothing else.
+    """
+    if not any(reading.unread for reading in readings):
+        return list(readings)
+    means = [_mean([number for one in readings if (number := one.numbers[axis]) is not None]) for axis in (0, 1)]
+    return [one for sheet in by_sheet(readings).values() for one in _completed_sheet(sheet, means)]
+
+
+def _completed_sheet(sheet: Sequence[Reading], means: Sequence[float]) -> list[Reading]:
+    """One sheet, completed; ``means`` are what a number is taken for where the sheet itself says nothing of it."""
+    if not any(one.unread for one in sheet):
+        return list(sheet)
+    offs = [complex(*(mean if number is None else number for number, mean in zip(one.numbers, means, strict=True)))
+            for one in sheet]
+    for _ in range(_FILLINGS):
+        motion = Motion.of([(complex(*one.point), off) for one, off in zip(sheet, offs, strict=True)])
+        before = offs
+        fitted = [motion.at(complex(*one.point)) for one in sheet]
+        offs = [complex(fits.real if one.unread == "dx" else off.real, fits.imag if one.unread == "dy" else off.imag)
+                for one, off, fits in zip(sheet, offs, fitted, strict=True)]
+        if max(abs(now - then) for now, then in zip(offs, before, strict=True)) < 1e-6:
+            break
+    return [replace(one, dx_mm=off.real, dy_mm=off.imag) for one, off in zip(sheet, offs, strict=True)]
+
+
+def _mean(numbers: Sequence[float]) -> float:
+    return math.fsum(numbers) / len(numbers) if numbers else 0.0
 
 
 def similarity(points: Sequence[Point], landed: Sequence[Point]) -> Affine:
@@ -189,10 +235,17 @@ def _landed(reading: Reading, matrix: Affine) -> Point:
     return reading.x_mm + dx, reading.y_mm + dy
 
 
-def _residual(reading: Reading, matrix: Affine) -> Residual:
+def _left(reading: Reading, matrix: Affine) -> Point:
+    """What the fit leaves of a reading, in mm."""
     x, y = _landed(reading, matrix)
     at_x, at_y = matrix(reading.point)
-    return Residual(reading, x - at_x, y - at_y)
+    return x - at_x, y - at_y
+
+
+def _residual(reading: Reading, matrix: Affine) -> Residual:
+    """The same for people: nothing is left of a number that wasn't read."""
+    dx, dy = _left(reading, matrix)
+    return Residual(reading, 0.0 if reading.unread == "dx" else dx, 0.0 if reading.unread == "dy" else dy)
 
 
 def _stretch_chance(readings: Sequence[Reading], landed: Sequence[Point]) -> float | None:

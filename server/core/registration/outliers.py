@@ -10,10 +10,10 @@ that wander can't make a good reading look bad.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from server.core.registration.motion import READING_MM, Motion, Pooled, Spot, chance_of
+from server.core.registration.motion import READING_MM, Motion, Pooled, chance_of
 from server.core.registration.readings import Reading
 from server.core.units import mm_text
 
@@ -34,26 +34,30 @@ class Suspect:
 
     def says(self) -> str:
         read = self.reading
-        return (f"{read.name[0].upper()}{read.name[1:]}: {mm_text(read.dx_mm)}, {mm_text(read.dy_mm)} mm does not fit "
-                f"the others; {mm_text(self.fits_dx_mm)}, {mm_text(self.fits_dy_mm)} would ({self.why}). "
-                "It is left out of the fit.")
+        was = ", ".join("not read" if number is None else mm_text(number) for number in read.numbers)
+        fits = zip((self.fits_dx_mm, self.fits_dy_mm), read.numbers, strict=True)
+        would = [mm_text(number) for number, read_as in fits if read_as is not None]
+        return (f"{read.name[0].upper()}{read.name[1:]}: {was} mm does not fit the others; {', '.join(would)} would "
+                f"({self.why}). It is left out of the fit.")
 
 
 def find_suspects(readings: Sequence[Reading]) -> tuple[Suspect, ...]:
     """Every reading that the others speak against, in the order given; at most a quarter of them."""
-    sheets: dict[str, list[Reading]] = {}
+    by_name: dict[str, list[Reading]] = {}
     for reading in readings:
-        sheets.setdefault(reading.sheet, []).append(reading)
+        by_name.setdefault(reading.sheet, []).append(reading)
+    sheets = {name: _Sheet.of(sheet) for name, sheet in by_name.items()}
     found: list[Reading] = []
     for _ in range(max(1, len(readings) // 4)):
         worst = _worst(sheets)
         if worst is None:
             break
-        sheets[worst.sheet].remove(worst)
+        left = [one for one in sheets[worst.sheet].readings if one != worst]
+        sheets[worst.sheet] = _Sheet.of(left)
         found.append(worst)
     if not found:
         return ()
-    motions = {name: Motion.of(_spots(sheet)) for name, sheet in sheets.items()}
+    motions = {name: sheet.motion for name, sheet in sheets.items()}
     pooled = Pooled.of(motions.values())
     shared = len(motions) > 1
     deviation = math.sqrt(_variance(pooled, shared))
@@ -62,8 +66,20 @@ def find_suspects(readings: Sequence[Reading]) -> tuple[Suspect, ...]:
                  for reading in readings if reading in found)
 
 
-def _spots(readings: Sequence[Reading]) -> list[Spot]:
-    return [(complex(*one.point), complex(one.dx_mm, one.dy_mm)) for one in readings]
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """A sheet's readings, its motion, and its motion without each of them: kept, since most sheets never change."""
+
+    readings: tuple[Reading, ...]
+    motion: Motion
+    without: tuple[Motion, ...]
+
+    @classmethod
+    def of(cls, readings: Sequence[Reading]) -> _Sheet:
+        spots = [(complex(*one.point), complex(one.dx_mm, one.dy_mm)) for one in readings]
+        enough = len(spots) >= _LEAST_READINGS
+        return cls(tuple(readings), Motion.of(spots),
+                   tuple(Motion.of([*spots[:at], *spots[at + 1:]]) for at in range(len(spots))) if enough else ())
 
 
 def _variance(pooled: Pooled, shared: bool) -> float:
@@ -72,28 +88,25 @@ def _variance(pooled: Pooled, shared: bool) -> float:
     return max(READING_MM**2, rss / dof if dof > 0 else 0.0)
 
 
-def _worst(sheets: dict[str, list[Reading]]) -> Reading | None:
+def _worst(sheets: Mapping[str, _Sheet]) -> Reading | None:
     """The reading whose leaving helps most, if that can't be chance and its slip is worth a word."""
-    motions = {name: Motion.of(_spots(sheet)) for name, sheet in sheets.items()}
-    pooled = Pooled.of(motions.values())
-    shared = len(motions) > 1  # on one sheet there are too few readings to ask for b as well
-    count = sum(len(sheet) for sheet in sheets.values())
+    pooled = Pooled.of(sheet.motion for sheet in sheets.values())
+    shared = len(sheets) > 1  # on one sheet there are too few readings to ask for b as well
+    count = sum(len(sheet.readings) for sheet in sheets.values())
     floor = READING_MM**2
     best: tuple[float, Reading] | None = None
-    for name, sheet in sheets.items():
-        if len(sheet) < _LEAST_READINGS:
-            continue
-        for at, reading in enumerate(sheet):
-            without = Motion.of(_spots([*sheet[:at], *sheet[at + 1:]]))
-            rest = pooled.swapped(motions[name], without)
+    for sheet in sheets.values():
+        for reading, without in zip(sheet.readings, sheet.without, strict=False):
+            rest = pooled.swapped(sheet.motion, without)
             dof = rest.dof - (2 if shared else 0)
             if dof < 1:
                 continue
             less, more = (rest.rss, pooled.rss) if shared else (rest.plain, pooled.plain)
             chance = chance_of(less + dof * floor, more + (dof + 2) * floor, dof)
-            slip = abs(complex(reading.dx_mm, reading.dy_mm)
-                       - without.at(complex(*reading.point), rest.b if shared else 0j))
-            if chance * count < LEVEL and slip > _LEAST_SLIP_MM and (best is None or chance < best[0]):
+            if chance * count >= LEVEL or (best is not None and chance >= best[0]):
+                continue
+            fits = without.at(complex(*reading.point), rest.b if shared else 0j)
+            if abs(complex(reading.dx_mm, reading.dy_mm) - fits) > _LEAST_SLIP_MM:
                 best = chance, reading
     return best[1] if best else None
 

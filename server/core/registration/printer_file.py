@@ -15,7 +15,7 @@ from server.core.geometry import Edges, Point
 from server.core.paper import PAPERS, paper_named
 from server.core.registration.drift import Drift
 from server.core.registration.printer import Confirmation, Printer, check_drift, named
-from server.core.registration.readings import Reading, at_station
+from server.core.registration.readings import Reading, at_point, at_station
 from server.core.registration.wander import Wander
 from server.core.units import mm_text
 from server.errors import BadValue, FitError
@@ -181,16 +181,20 @@ def _wander_in(data: _Fields) -> Wander:
 
 
 def _reading_out(reading: Reading) -> dict[str, Any]:
+    dx, dy = reading.numbers
     return {"sheet": reading.sheet, "station": reading.station, "x_mm": reading.x_mm, "y_mm": reading.y_mm,
-            "dx_mm": reading.dx_mm, "dy_mm": reading.dy_mm}
+            "dx_mm": dx, "dy_mm": dy}
 
 
 def _readings_in(data: _Fields) -> tuple[Reading, ...]:
     readings = []
     for one in data.parts("readings"):
         sheet, station = one.text("sheet"), one.optional("station", 1, 99)
-        x, y, dx, dy = (one.number(name, -2000, 2000) for name in ("x_mm", "y_mm", "dx_mm", "dy_mm"))
-        readings.append(Reading(sheet, x, y, dx, dy) if station is None
+        x, y = one.number("x_mm", -2000, 2000), one.number("y_mm", -2000, 2000)
+        dx, dy = one.optional("dx_mm", -2000, 2000), one.optional("dy_mm", -2000, 2000)
+        if dx is None and dy is None:
+            raise one.bad("dx_mm", "number, where dy_mm is none")
+        readings.append(at_point(sheet, (x, y), dx, dy) if station is None
                         else at_station(sheet, int(station), (x, y), dx, dy))
     return tuple(readings)
 

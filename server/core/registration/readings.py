@@ -10,7 +10,7 @@ import csv
 import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from server.core.geometry import Point
@@ -19,6 +19,7 @@ from server.core.units import MM_PER_INCH, parse_length
 from server.errors import BadValue
 
 Unit = Literal["mm", "in"]
+Unread = Literal["", "dx", "dy"]
 COLUMNS = ("sheet", "station", "x", "y", "dx", "dy")
 _LARGEST_MM = 2000.0  # the longest paper there is here; anything above is a slip of the keyboard
 _MOST_LINES = 5000
@@ -31,6 +32,7 @@ class Reading:
 
     ``station`` is its number on our test sheet, None for a point anywhere. ``dx_at`` and ``dy_at`` are where each
     number was really read, as ways from (x_mm, y_mm): on a vernier that is the pair of lines that coincide.
+    ``unread`` names the one of the two numbers that couldn't be read; until ``fit.completed`` it stands at 0.
     """
 
     sheet: str
@@ -41,6 +43,7 @@ class Reading:
     station: int | None = None
     dx_at: Point = (0.0, 0.0)
     dy_at: Point = (0.0, 0.0)
+    unread: Unread = ""
 
     @property
     def point(self) -> Point:
@@ -52,9 +55,27 @@ class Reading:
         return f"sheet {self.sheet}, {where}"
 
 
-def at_station(sheet: str, station: int, point: Point, dx_mm: float, dy_mm: float) -> Reading:
-    """A reading from our test sheet: each number belongs to the place where its vernier lines coincide."""
-    return Reading(sheet, *point, dx_mm, dy_mm, station, (read_at_mm(dx_mm), 0.0), (0.0, read_at_mm(dy_mm)))
+    @property
+    def numbers(self) -> tuple[float | None, float | None]:
+        """dx and dy in mm as they were read, None for the one that wasn't."""
+        return None if self.unread == "dx" else self.dx_mm, None if self.unread == "dy" else self.dy_mm
+
+
+def at_station(sheet: str, station: int, point: Point, dx_mm: float | None, dy_mm: float | None) -> Reading:
+    """A reading from our test sheet: each number belongs to the place where its vernier lines coincide.
+
+    None is a number that couldn't be read. Raises ValueError where neither was.
+    """
+    return replace(at_point(sheet, point, dx_mm, dy_mm), station=station,
+                   dx_at=(read_at_mm(dx_mm or 0.0), 0.0), dy_at=(0.0, read_at_mm(dy_mm or 0.0)))
+
+
+def at_point(sheet: str, point: Point, dx_mm: float | None, dy_mm: float | None) -> Reading:
+    """A reading taken anywhere. None is a number that couldn't be read; raises ValueError where neither was."""
+    if dx_mm is None and dy_mm is None:
+        raise ValueError("a reading holds dx, dy or both")
+    unread: Unread = "dx" if dx_mm is None else "dy" if dy_mm is None else ""
+    return Reading(sheet, *point, dx_mm or 0.0, dy_mm or 0.0, unread=unread)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +91,8 @@ def parse_readings(text: str, stations: Mapping[int, Point], unit: Unit = "mm") 
 
     Columns are ``sheet,station,dx_mm,dy_mm`` or ``sheet,x_mm,y_mm,dx_mm,dy_mm``; ``_in`` instead of ``_mm`` makes a
     column inches, without either it is in ``unit``, and a single field may carry its own, as ``0.05in``. A line
-    without dx and dy is a station that wasn't read and is passed over. ``stations`` says where each number lies.
+    without dx and dy is a station that wasn't read and is passed over; with one of them it counts for that axis.
+    ``stations`` says where each number lies.
     Raises BadValue, naming the line, the value and what would do.
     """
     rows = _rows(text)
@@ -98,10 +120,14 @@ def readings_csv(readings: Iterable[Reading]) -> str:
     """The same as CSV text that ``parse_readings`` reads back: by station where all have one, by point otherwise."""
     kept = tuple(readings)
     if all(reading.station is not None for reading in kept):
-        lines = [f"{one.sheet},{one.station},{one.dx_mm:g},{one.dy_mm:g}" for one in kept]
+        lines = [f"{one.sheet},{one.station},{_cells(one)}" for one in kept]
         return "\n".join(["sheet,station,dx_mm,dy_mm", *lines]) + "\n"
-    lines = [f"{one.sheet},{one.x_mm:g},{one.y_mm:g},{one.dx_mm:g},{one.dy_mm:g}" for one in kept]
+    lines = [f"{one.sheet},{one.x_mm:g},{one.y_mm:g},{_cells(one)}" for one in kept]
     return "\n".join(["sheet,x_mm,y_mm,dx_mm,dy_mm", *lines]) + "\n"
+
+
+def _cells(reading: Reading) -> str:
+    return ",".join("" if number is None else f"{number:g}" for number in reading.numbers)
 
 
 _PLAIN = re.compile(
@@ -178,15 +204,14 @@ def _reading(line: int, cells: Sequence[str], columns: Sequence[Column],
     texts = {column.name: filled[at] for at, column in enumerate(columns)}
     if not texts["dx"] and not texts["dy"]:
         return None
-    for name in (name for name, text in texts.items() if not text):
-        raise BadValue(f"readings, line {line}: {name} is empty.",
-                       "Enter both numbers, or leave both empty where a station wasn't read.")
+    for name in (name for name, text in texts.items() if not text and name not in ("dx", "dy")):
+        raise BadValue(f"readings, line {line}: {name} is empty.", "Every reading has its sheet and its place.")
     mm = {column.name: _length(texts[column.name], column.unit, f"readings, line {line}, {column.name}")
-          for column in columns if column.name not in ("sheet", "station")}
+          for column in columns if column.name not in ("sheet", "station") and texts[column.name]}
     if "x" in mm:
-        return Reading(texts["sheet"], mm["x"], mm["y"], mm["dx"], mm["dy"])
+        return at_point(texts["sheet"], (mm["x"], mm["y"]), mm.get("dx"), mm.get("dy"))
     station = _station(line, texts["station"], stations)
-    return at_station(texts["sheet"], station, stations[station], mm["dx"], mm["dy"])
+    return at_station(texts["sheet"], station, stations[station], mm.get("dx"), mm.get("dy"))
 
 
 def _station(line: int, text: str, stations: Mapping[int, Point]) -> int:

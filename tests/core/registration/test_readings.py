@@ -51,7 +51,7 @@ def test_bare_columns_take_the_unit_asked_for():
     ("sheet,station,x_mm,y_mm,dx_mm,dy_mm\n1,1,1,1,1,1\n", "don't say where"),
     ("sheet,station,dx_mm,dy_mm\n1,9,1.0,1.0\n", "line 2: there is no station '9'"),
     ("sheet,station,dx_mm,dy_mm\n1,1,1.0,abc\n", "line 2, dy: 'abc'"),
-    ("sheet,station,dx_mm,dy_mm\n1,1,1.0,\n", "line 2: dy is empty"),
+    ("sheet,station,dx_mm,dy_mm\n1,,1.0,\n", "line 2: station is empty"),
     ("sheet,station,dx_mm,dy_mm\n1,1,1.0,1\n1,1,1.1,1\n", "line 3: sheet 1, station 1 was already read in line 2"),
     ("sheet,station,dx_mm,dy_mm\n1,1,1,2,0,8\n", "line 2: 6 fields under 4 headings"),
     ("sheet,station,dx_mm,dy_mm\n1,1,1e400,0\n", "line 2, dx"),
@@ -62,6 +62,12 @@ def test_what_is_refused_names_line_and_value(text, says):
     with pytest.raises(BadValue) as caught:
         parse_readings(text, STATIONS)
     assert says in caught.value.message and caught.value.fix
+
+
+def test_half_a_reading_counts_for_its_axis():
+    found = parse_readings("sheet,station,dx_mm,dy_mm\n1,1,1.2,\n1,2,,0.8\n1,3,,\n", STATIONS)
+    assert [one.numbers for one in found] == [(1.2, None), (None, 0.8)]
+    assert parse_readings(readings_csv(found), STATIONS) == found
 
 
 @given(st.text(max_size=80))

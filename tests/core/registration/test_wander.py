@@ -9,8 +9,17 @@ import pytest
 from scipy import stats
 
 from server.core.registration import Drift, Reading, fit_drift
-from server.core.registration.tolerance import chi2_beyond, chi2_quantile, howe_factor, tolerance_factor
+from server.core.registration.tolerance import (
+    UNEQUAL,
+    chi2_beyond,
+    chi2_quantile,
+    f_beyond,
+    howe_factor,
+    radius_factor,
+    tolerance_factor,
+)
 from server.errors import BadValue
+from tests.simulated_printers import trials
 
 CENTRE = (105.0, 148.5)
 STATIONS = [(30.0, 30.0), (180.0, 30.0), (105.0, 148.5), (30.0, 267.0), (180.0, 267.0)]
@@ -42,6 +51,33 @@ def test_chi_squared_agrees_with_scipy(dof):
     for value in (0.001, 0.5, 3.0, 20.0, 80.0):
         assert chi2_beyond(value, dof) == pytest.approx(stats.chi2.sf(value, dof), abs=1e-12)
     assert chi2_quantile(0.05, dof) == pytest.approx(stats.chi2.ppf(0.05, dof), rel=1e-9)
+
+
+@pytest.mark.parametrize(("value", "over", "under"), [(1.3, 8, 30), (2.2, 2, 5), (0.4, 10, 1), (0.0, 4, 4)])
+def test_f_agrees_with_scipy(value, over, under):
+    assert f_beyond(value, over, under) == pytest.approx(stats.f.sf(value, over, under), abs=1e-12)
+
+
+@pytest.mark.parametrize("count", [3, 5, 10])
+def test_the_radius_factor_keeps_its_own_definition(count):
+    """Drawn by numpy: with axes UNEQUAL to 1, r covers 95 % around the estimated mean in 95 of 100 samples.
+
+    A share within r of a mean that is off by m is taken from 4,000 points; 2,000 samples allow 95 % less 3 s.d.
+    """
+    rng, axes = np.random.default_rng(count), np.array([UNEQUAL, 1.0])
+    points = rng.normal(size=(4000, 2)) * axes
+    kept = 0
+    for _ in range(2000):
+        sample = rng.normal(size=(count, 2)) * axes
+        radius = radius_factor(count) * math.sqrt(sample.var(axis=0, ddof=1).sum())
+        kept += np.mean(np.hypot(*(points - sample.mean(axis=0)).T) <= radius) >= 0.95
+    assert 0.935 <= kept / 2000 <= 0.975
+
+
+def test_the_statement_is_true_and_not_idle():
+    done = list(trials(240, seed=1))
+    assert np.mean([one.kept for one in done]) >= 0.95 - 3 * math.sqrt(0.95 * 0.05 / 240)
+    assert np.median([one.ratio for one in done]) <= 2.0
 
 
 @pytest.mark.parametrize("bad", [(1, 0.95, 0.95), (5, 1.0, 0.95), (5, 0.95, 0.0)])
@@ -89,17 +125,17 @@ def test_one_sheet_cannot_know():
 
 def test_three_sheets_say_why_five_are_better():
     fit = fit_drift(printed(np.random.default_rng(1), 3, 0.2, 0.2, 0.0), CENTRE)
-    assert "9.8 times" in fit.wander.says() and "5 or more" in fit.wander.says()
+    assert "5.3 times" in fit.wander.says() and "5 or more" in fit.wander.says()
 
 
 def test_five_sheets_promise():
     fit = fit_drift(printed(np.random.default_rng(1), 5, 0.1, 0.1, 0.0), CENTRE)
     says = fit.wander.says()
     assert says.startswith("19 sheets of 20 land within ") and "95 % confidence, from 5 sheets" in says
-    # by hand: the factor of the table times the root of both variances
+    # by hand: the radius' factor for five sheets (computed, see below) times the root of both variances
     offs = np.array([[r.dx_mm, r.dy_mm] for r in printed(np.random.default_rng(1), 5, 0.1, 0.1, 0.0)[::5]])
     total = math.sqrt(np.var(offs, axis=0, ddof=1).sum())
-    assert fit.wander.radius_mm == pytest.approx(5.077 * total, rel=1e-3)
+    assert fit.wander.radius_mm == pytest.approx(3.572 * total, rel=1e-3)
 
 
 def test_a_sheet_with_one_station_counts_as_a_shift():
