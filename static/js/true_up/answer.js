@@ -51,25 +51,27 @@ function legend(factor, stations) {
 
 /** @param {Fit} fit @param {Unit} unit */
 function table({ residuals }, unit) {
-  const mm = (/** @type {number} */ value, digits = 2) => el("td", { class: "measure", text: pretty(unit === "in" ? (value / 25.4).toFixed(4) : value.toFixed(digits)) });
+  const mm = (/** @type {number|null} */ value, digits = 2) => el("td", { class: "measure", text: value === null ? "–" : pretty(unit === "in" ? (value / 25.4).toFixed(4) : value.toFixed(digits)) });
   return el("details", {}, el("summary", { text: `Left over at each station, in ${unit}` }),
     el("div", { class: "table-scroll", tabindex: "0", role: "region", "aria-label": "Left over at each station" }, el("table", { class: "dr-table" },
       el("thead", {}, el("tr", {}, ...["Sheet", "Station", "dx read", "dy read", "dx left", "dy left"].map((text, at) =>
         el("th", { scope: "col", class: at < 2 ? "" : "measure", text })), el("th", { scope: "col" }, el("span", { class: "unseen", text: "Note" })))),
       el("tbody", {}, ...residuals.map((one) => el("tr", {}, el("th", { scope: "row", text: one.sheet }),
         el("td", { text: one.station === null ? `${shown(one.x_mm, unit)}, ${shown(one.y_mm, unit)}` : String(one.station) }),
-        mm(one.dx_mm), mm(one.dy_mm), mm(one.left_dx_mm), mm(one.left_dy_mm),
+        mm(one.dx_mm), mm(one.dy_mm), mm(one.dx_mm === null ? null : one.left_dx_mm), mm(one.dy_mm === null ? null : one.left_dy_mm),
         el("td", {}, one.suspect ? el("span", { class: "tag", data: { tone: "warning" } }, icon("warning"), "left out") : "")))))));
 }
 
 /** @param {Fit} fit @param {Unit} unit @param {(suspect: Fit["suspects"][0]) => void} mend */
 function suspects({ suspects }, unit, mend) {
   return suspects.map((one) => {
-    const pair = (/** @type {number} */ dx, /** @type {number} */ dy) => `${pretty(shown(dx, unit))}, ${pretty(shown(dy, unit))}`;
+    const text = (/** @type {number|null} */ mm) => (mm === null ? "not read" : pretty(shown(mm, unit)));
+    const pair = (/** @type {number|null} */ dx, /** @type {number|null} */ dy) => `${text(dx)}, ${text(dy)}`;
+    const fits = pair(one.dx_mm === null ? null : one.fits_dx_mm, one.dy_mm === null ? null : one.fits_dy_mm);
     const button = one.station === null ? undefined : el("button", { class: "button button-small", type: "button",
-      on: { click: () => mend(one) } }, `Put in ${pair(one.fits_dx_mm, one.fits_dy_mm)}`);
+      on: { click: () => mend(one) } }, `Put in ${fits}`);
     return notice("warning", `Sheet ${one.sheet}, ${one.station === null ? "a point" : `station ${one.station}`}: ${pair(one.dx_mm, one.dy_mm)} ${unit} does not fit the others.`,
-      `${pair(one.fits_dx_mm, one.fits_dy_mm)} would (${one.why}). It is left out until then; look at the sheet once more.`, button);
+      `${fits} would (${one.why}). It is left out until then; look at the sheet once more.`, button);
   });
 }
 

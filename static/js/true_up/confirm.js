@@ -6,6 +6,7 @@ import { ApiError } from "../common/api.js";
 import { need, settled } from "../common/dom.js";
 import { notice, say, tellError, toast } from "../common/messages.js";
 import { beforeAndAfter } from "./answer.js";
+import { fitting } from "./read-sheets.js";
 import { Reader } from "./reader.js";
 import { server, testSheetUrl } from "./server.js";
 
@@ -19,8 +20,8 @@ const LEAST_LEFT_MM = 0.1; // the vernier's least count: what is below can't be 
 function before(printer) {
   const [a, b, c, d, e, f] = /** @type {import("./server.js").Drift} */ (printer.drift).matrix;
   const residuals = printer.readings.map((one) => ({ ...one, suspect: false,
-    left_dx_mm: one.dx_mm - (a * one.x_mm + c * one.y_mm + e - one.x_mm),
-    left_dy_mm: one.dy_mm - (b * one.x_mm + d * one.y_mm + f - one.y_mm) }));
+    left_dx_mm: one.dx_mm === null ? 0 : one.dx_mm - (a * one.x_mm + c * one.y_mm + e - one.x_mm),
+    left_dy_mm: one.dy_mm === null ? 0 : one.dy_mm - (b * one.x_mm + d * one.y_mm + f - one.y_mm) }));
   return { ...printer, residuals };
 }
 
@@ -85,7 +86,7 @@ export class Confirm extends EventTarget {
     try {
       const fit = await server.fit({ paper: printer.paper, readings }, this.asking.signal);
       box.replaceChildren(beforeAndAfter(before(printer), fit, this.unit, (suspect) => reader.sheets.correct(suspect.sheet,
-        Number(suspect.station), { dx: suspect.fits_dx_mm, dy: suspect.fits_dy_mm })));
+        Number(suspect.station), fitting(suspect))));
       this.#button(this.save, dirty && !fit.trouble);
     } catch (error) {
       if (error instanceof ApiError) box.replaceChildren(notice("error", error.message, error.fix));

@@ -18,7 +18,7 @@ const ROOM_MM = 4;
  */
 export function factorFor(fits) {
   const worst = Math.max(0.02, ...fits.map((fit) => Math.max(fit.drift.greatest_mm,
-    ...fit.residuals.filter((one) => !one.suspect).map((one) => Math.hypot(one.dx_mm, one.dy_mm)))));
+    ...fit.residuals.filter((one) => !one.suspect).map((one) => Math.hypot(one.dx_mm ?? 0, one.dy_mm ?? 0)))));
   const room = Math.min(...fits.map((fit) => Math.min(fit.width_mm, fit.height_mm))) * LONGEST;
   return [...FACTORS].reverse().find((factor) => worst * factor <= room) ?? 1;
 }

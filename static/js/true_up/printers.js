@@ -45,7 +45,7 @@ function factsOf(printer, unit) {
  */
 export function showPrinters(printers, open, unit, act) {
   const empty = el("li", { class: "tu-none" }, el("p", { text: "No printer is kept yet." }),
-    el("p", { class: "soft", text: "Start below: print the test sheet, read it, and save. Two minutes, one sheet of paper." }));
+    el("p", { class: "soft", text: "Start below: print the test sheet, read it, and save. Five sheets of plain paper and a window are all it takes." }));
   need("[data-printers]").replaceChildren(...(printers.length ? printers.map((printer) => el("li", { class: "tu-printer", ...(printer.id === open ? { "aria-current": "true" } : {}) },
     el("div", { class: "tu-printer-head" }, el("h3", { text: printer.name }), stateTag(printer)),
     el("p", { class: "soft", text: kindOf(printer) }),

@@ -6,6 +6,9 @@
 /** @typedef {{dx: number|null, dy: number|null}} Pair millimetres; null where nothing was read */
 /** @typedef {{name: string, pairs: Record<number, Pair>}} Sheet */
 
+/** What would fit, in the axes that were read. @param {Reading & {fits_dx_mm: number, fits_dy_mm: number}} one @returns {Pair} */
+export const fitting = (one) => ({ dx: one.dx_mm === null ? null : one.fits_dx_mm, dy: one.dy_mm === null ? null : one.fits_dy_mm });
+
 /** @returns {Pair} */
 const unread = () => ({ dx: null, dy: null });
 
@@ -73,12 +76,12 @@ export class ReadSheets extends EventTarget {
     };
   }
 
-  /** How many stations of a sheet are read in full. @param {Sheet} [sheet] */
+  /** How many stations of a sheet are read, in one axis at least. @param {Sheet} [sheet] */
   count(sheet = this.sheet) {
-    return Object.values(sheet.pairs).filter(({ dx, dy }) => dx !== null && dy !== null).length;
+    return Object.values(sheet.pairs).filter(({ dx, dy }) => dx !== null || dy !== null).length;
   }
 
-  /** Stations with one number of two, which can't be used. @returns {{sheet: string, station: number}[]} */
+  /** Stations with one number of two, which count for that axis alone. @returns {{sheet: string, station: number}[]} */
   get halves() {
     return this.sheets.flatMap((sheet) => Object.entries(sheet.pairs)
       .filter(([, { dx, dy }]) => (dx === null) !== (dy === null))
@@ -88,8 +91,8 @@ export class ReadSheets extends EventTarget {
   /** @returns {Partial<Reading>[]} as the server takes them */
   readings() {
     const read = this.sheets.flatMap((sheet) => Object.entries(sheet.pairs)
-      .filter(([, { dx, dy }]) => dx !== null && dy !== null)
-      .map(([station, { dx, dy }]) => ({ sheet: sheet.name, station: Number(station), dx_mm: Number(dx), dy_mm: Number(dy) })));
+      .filter(([, { dx, dy }]) => dx !== null || dy !== null)
+      .map(([station, { dx, dy }]) => ({ sheet: sheet.name, station: Number(station), dx_mm: dx, dy_mm: dy })));
     return [...read, ...this.elsewhere.map(({ sheet, x_mm, y_mm, dx_mm, dy_mm }) => ({ sheet, x_mm, y_mm, dx_mm, dy_mm }))];
   }
 

@@ -6,7 +6,7 @@ import { ApiError, call, errorFrom } from "../common/api.js";
 
 /** @typedef {{dx_mm: number, dy_mm: number, rotation_deg: number, scale_x: number, scale_y: number,
  *   squareness_deg: number, greatest_mm: number, matrix: number[], says: string}} Drift */
-/** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number, dy_mm: number}} Reading */
+/** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null}} Reading */
 /** @typedef {{sheets: number, radius_mm: number|null, says: string}} Wander */
 /** @typedef {Record<string, any> & {id: string, name: string, state: string, drift: Drift|null, wander: Wander,
  *   readings: Reading[]}} Printer */

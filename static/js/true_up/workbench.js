@@ -10,6 +10,7 @@ import { Confirm } from "./confirm.js";
 import { forgetDraft, keepDraft, recallDraft } from "./draft.js";
 import { PlainWay } from "./plain-way.js";
 import { stateTag } from "./printers.js";
+import { fitting } from "./read-sheets.js";
 import { Reader } from "./reader.js";
 import { server } from "./server.js";
 import { Setup } from "./setup.js";
@@ -175,8 +176,8 @@ export class Workbench extends EventTarget {
 
   #halves() {
     const halves = this.way === "sheet" ? this.reader.sheets.halves : [];
-    return halves.length ? [notice("warning", `One number of two is missing: ${halves.map(({ sheet, station }) => `sheet ${sheet}, station ${station}`).join("; ")}.`,
-      "Such a station isn't used. Enter 0 where nothing is off.")] : [];
+    return halves.length ? [notice("note", `One number of two isn't read: ${halves.map(({ sheet, station }) => `sheet ${sheet}, station ${station}`).join("; ")}.`,
+      "Such a station counts for the other one. Enter 0 where nothing is off.")] : [];
   }
 
   /** @param {...Node} parts */
@@ -190,8 +191,8 @@ export class Workbench extends EventTarget {
 
   /** @param {Fit["suspects"][0]} suspect */
   #mend(suspect) {
-    this.reader.sheets.correct(suspect.sheet, Number(suspect.station), { dx: suspect.fits_dx_mm, dy: suspect.fits_dy_mm });
-    say(`Sheet ${suspect.sheet}, station ${suspect.station} now reads ${suspect.fits_dx_mm}, ${suspect.fits_dy_mm} mm.`);
+    this.reader.sheets.correct(suspect.sheet, Number(suspect.station), fitting(suspect));
+    say(`Sheet ${suspect.sheet}, station ${suspect.station} now reads what fits.`);
     this.reader.fields.dx.input.focus();
   }
 
