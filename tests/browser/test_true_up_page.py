@@ -130,7 +130,9 @@ def test_a_blank_station_is_left_out_and_too_few_say_so(page: Page) -> None:
     enter(page, {2: ("1", "1")})
     expect(answer.locator(".dr-arrow")).to_have_count(4)
     page.locator("#read-dy").fill("")
-    expect(answer).to_contain_text("One number of two is missing: sheet 1, station 2.")
+    expect(answer).to_contain_text("One number of two isn't read: sheet 1, station 2.")
+    expect(answer.locator(".dr-arrow")).to_have_count(4)  # it counts for the number that was read
+    page.locator("#read-dx").fill("")
     page.get_by_role("button", name="Enter one plain shift").click()
     expect(page.get_by_label("How far to the side")).to_be_focused()
 
