@@ -51,6 +51,7 @@ def plan_to_json(planned: Planned) -> dict[str, Any]:
         "front_correction": _affine(plan.front_correction),
         "back_correction": _affine(plan.back_correction),
         "printer_note": plan.printer_note,
+        "settings": planned.settings.printed(),
         "alternatives": [alternative_to_json(candidate) for candidate in planned.candidates],
         "pages": [_page(planned, number, face) for number, face in enumerate(plan.faces)],
         "cut_order": [step for sheet in range(plan.sheet_count) for step in cut_order_to_json(plan, sheet)],

@@ -16,7 +16,7 @@ from server.core.methods import Frame, Zone, method_named
 from server.core.methods.protocol import printable
 from server.core.plan import Arrangement, Layout, PlanRequest, Slot
 from server.core.units import mm_text
-from server.errors import BadValue, DoesNotFit
+from server.errors import DoesNotFit
 
 # An outer edge keeps at least this much bleed, or what was asked for if that is less (common practice: half of what
 # a home printer drifts is better than none).
@@ -45,24 +45,12 @@ class Candidate:
                 plan.card_turned, -(bleed.left + bleed.top + bleed.right + bleed.bottom))
 
 
-def check_request(request: PlanRequest) -> None:
-    """Raises BadValue for a length that no plan can mean."""
-    limits = {"bleed": (request.bleed_mm, 0, 20), "gutter": (request.gutter_mm, 0, 100),
-              "core": (request.core_mm, 0, 20), "caliper": (request.caliper_mm, 0, 5),
-              "hinge": (request.hinge_mm, 10, 60), "headroom": (request.headroom_mm, 0, 20)}
-    for edge in ("left", "top", "right", "bottom"):
-        limits[f"{edge} margin"] = (getattr(request.margins, edge), 0, 60)
-    for name, (value, low, high) in limits.items():
-        if not (math.isfinite(value) and low <= value <= high):
-            raise BadValue(f"{name}: {value:g} mm is outside {low} to {high} mm.", "Give it in mm.")
-
-
 def search(request: PlanRequest, cards: int) -> tuple[Candidate, ...]:
     """Every plan worth showing for ``cards`` cards, best first; one per arrangement, turn and hinge side.
 
-    Raises DoesNotFit, saying by how many mm, if there is none; BadValue for settings that can't be meant.
+    The request's lengths are those that ``DeckSettings`` and a printer's file let through. Raises DoesNotFit, saying by
+    how many mm, if there is none.
     """
-    check_request(request)
     best: dict[tuple[Arrangement, bool, str], Candidate] = {}
     nearest: list[tuple[float, float]] = []
     for frame, turned in _ways(request):

@@ -1,16 +1,20 @@
-"""A deck's settings as they are typed, turned into core records once, for the form and the command line alike."""
+"""A deck's settings: one table, a row each. The command line's options, the API's checks and schema, the form, what
+playtesters may change and README's table follow from it.
+
+To add one: write a field below with ``length(...)`` or ``row(...)``. Nothing else needs to know its name but the code
+that honours it.
+"""
 
 from __future__ import annotations
 
-import math
-import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields, replace
-from typing import Any, Literal, get_args
+from typing import Any, Literal
 
-from server.core.card_sizes import DEFAULT_CARD, CardSize, card_size_named
+from server.core.card_sizes import CARD_SIZES, DEFAULT_CARD, CardSize, card_size_named
 from server.core.geometry import Edges
-from server.core.paper import Paper, paper_named
+from server.core.methods import METHODS
+from server.core.paper import PAPERS, Paper, paper_named
 from server.core.plan import (
     DEFAULT_BLEED_MM,
     DEFAULT_HINGE_MM,
@@ -21,29 +25,25 @@ from server.core.plan import (
     MethodName,
     PlanRequest,
 )
-from server.core.stock import DEFAULT_STOCK, Stock, stock_named
-from server.core.units import parse_length
+from server.core.setting import Choice, Setting, length, named, row
+from server.core.stock import DEFAULT_STOCK, STOCKS, Stock, stock_named
+from server.core.units import shown
 from server.errors import BadValue
 
 EdgeMode = Literal["auto", "art", "mirror", "stretch", "colour", "none"]
 CutLineFaces = Literal["fronts", "both", "none"]
 LineStyle = Literal["full", "ticks"]
 
-_CHOICES: dict[str, tuple[str, ...]] = {
-    "method": get_args(MethodName),
-    "flip": get_args(Flip),
-    "edges": get_args(EdgeMode),
-    "cut_lines": get_args(CutLineFaces),
-    "line_style": get_args(LineStyle),
-    "arrangement": ("", *get_args(Arrangement)),
-    "card_turned": ("", "no", "yes"),
-}
-_COLOUR = re.compile(r"#[0-9a-f]{6}")
-# name: (lowest, highest) in mm
-_LENGTHS: dict[str, tuple[float, float]] = {
-    "bleed_mm": (0, 20), "gutter_mm": (0, 100), "safe_mm": (0, 20), "core_mm": (0, 20), "hinge_mm": (10, 60),
-    "margin_mm": (0, 60),
-}
+_EDGES = (
+    Choice("auto", "Decide by each file, mirror what is missing",
+           "Each file's shape says whether it is trim size or carries bleed; the Art page shows what was decided."),
+    Choice("art", "Take it from the art", "The files are drawn larger than the card, by the bleed on each side."),
+    Choice("mirror", "Mirror the edge outwards", "Good for pictures: the edge runs on as in a mirror."),
+    Choice("stretch", "Stretch the edge outwards",
+           "Good for soft grounds: the whole picture is drawn a little larger behind itself."),
+    Choice("colour", "Fill with the edge's colour", "Good for borders of one colour."),
+    Choice("none", "No bleed at all", "Cards end at the cut; a cut that is off by a little shows white."),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,28 +52,71 @@ class DeckSettings:
 
     ``arrangement`` and ``card_turned`` pin an alternative plan; "" lets the search choose. ``back_flood`` is a colour
     such as "#1f5f6b", laid under the backs as far as the page can be printed; "" for none. ``printer`` is the id of
-    a saved printer, "" for none; it is resolved by the store, never by the core.
+    a saved printer, "" for none; it is resolved by the store, never by the core. The order is that of the form and of
+    ``-h``.
     """
 
-    card: str = DEFAULT_CARD
-    paper: str = "a4"
-    method: MethodName = "duplex"
-    flip: Flip = "long-edge"
-    bleed_mm: float = DEFAULT_BLEED_MM
-    gutter_mm: float = 0.0
-    safe_mm: float = DEFAULT_SAFE_MM
-    edges: EdgeMode = "auto"
-    cut_lines: CutLineFaces = "fronts"
-    line_style: LineStyle = "full"
-    stock: str = DEFAULT_STOCK
-    core_mm: float = 0.0
-    hinge_mm: float = DEFAULT_HINGE_MM
-    margin_mm: float = DEFAULT_MARGIN_MM
-    fold_on_cut: bool = False
-    arrangement: Arrangement | Literal[""] = ""
-    card_turned: Literal["", "no", "yes"] = ""
-    back_flood: str = ""
-    printer: str = ""
+    card: str = row(
+        "name", "Card size, trimmed", "the card at trim", DEFAULT_CARD, table=CARD_SIZES, look_up=card_size_named,
+        size_example="2.5x3.5in", placeholder="NAME|WxH", group="card", art=True)
+    bleed_mm: float = length(
+        "Bleed", "bleed round each card", DEFAULT_BLEED_MM, 0, 20, group="card", art=True,
+        hint="Art beyond the cut, so that none shows white.")
+    safe_mm: float = length(
+        "Safe zone", "safe zone inside the trim, shown on screen only", DEFAULT_SAFE_MM, 0, 20, group="card",
+        hint="Keep text this far inside. Screen only.", screen_only=True)
+    edges: EdgeMode = row(
+        "choice", "Where art has no bleed", "where bleed comes from", "auto", listed=_EDGES, placeholder="HOW",
+        group="card", art=True)
+    back_flood: str = row(
+        "colour", "Colour under the backs", "colour such as #1f5f6b laid under the backs, to the edge of what prints",
+        "", unset="none", placeholder="COLOUR")
+    method: MethodName = row(
+        "name", "How the cards are built", "build method", "duplex", table=METHODS, placeholder="NAME", group="method")
+    flip: Flip = row(
+        "choice", "The printer turns the sheet on its", "how a duplex sheet is turned", "long-edge",
+        listed=(Choice("long-edge", "long edge"), Choice("short-edge", "short edge")), placeholder="EDGE",
+        group="method", hint="Choose the same edge when you print. Either way each card ends up upright.",
+        by_method=True, own_printing=True)
+    core_mm: float = length(
+        "Core thickness", "thickness of the board between the panels of a fold; 0 for none", 0.0, 0, 20,
+        group="method", hint="Board between the panels; 0 for none. It opens the crease into a spine.", by_method=True)
+    fold_on_cut: bool = row(
+        "yes-no", "Fold on the cutting edge", "lay the crease on the cut line, without bleed there", False,
+        group="method", hint="The crease is one edge of the cards: one cut less, no bleed there.", by_method=True)
+    hinge_mm: float = length(
+        "Hinge strip", "width of the strip for the tape, 10 or more", DEFAULT_HINGE_MM, 10, 60, step_mm=1,
+        group="method", hint="Waste for the tape, 10 mm or more. No cut enters it.", by_method=True)
+    paper: str = row(
+        "name", "Paper size", "the paper", "a4", table=PAPERS, look_up=paper_named, size_example="210x297",
+        placeholder="NAME|WxH", group="paper", own_printing=True)
+    stock: str = row(
+        "name", "Stock", "what it is printed on", DEFAULT_STOCK, table=STOCKS, look_up=stock_named, placeholder="NAME",
+        group="paper", own_printing=True)
+    printer: str = row(
+        "text", "Printer", "the printer", "", group="paper", has_option=False, own_printing=True)
+    margin_mm: float = length(
+        "Margin", "edge of the paper that the printer can't reach", DEFAULT_MARGIN_MM, 0, 60, group="paper",
+        hint="The edge that your printer leaves white.", own_printing=True)
+    gutter_mm: float = length(
+        "Gutter", "room between two cards; 0 shares one cut", 0.0, 0, 100, group="paper",
+        hint="Between cards; 0 shares one cut.")
+    cut_lines: CutLineFaces = row(
+        "choice", "Cut lines on", "which faces show cut lines", "fronts", placeholder="FACES", group="cuts",
+        listed=(Choice("fronts", "Fronts only"), Choice("both", "Fronts and backs"), Choice("none", "Nowhere")),
+        hint="On a back, a line shows where drift makes it lie, beside the cut.", own_printing=True)
+    line_style: LineStyle = row(
+        "choice", "Drawn as", "how cut lines are drawn, right across or as ticks in the waste", "full",
+        placeholder="STYLE", group="cuts", own_printing=True,
+        listed=(Choice("full", "Lines right across"), Choice("ticks", "Ticks in the waste")))
+    arrangement: Arrangement | Literal[""] = row(
+        "choice", "Sheet", "how the sheet is read, where the best plan isn't wanted", "", placeholder="NAME",
+        listed=(Choice("", "Lampfold chooses"), Choice("portrait", "Portrait"), Choice("landscape", "Landscape")),
+        unset="the best")
+    card_turned: Literal["", "no", "yes"] = row(
+        "choice", "Cards lie on their side", "whether cards lie on their side on the sheet", "", option="--turn-cards",
+        placeholder="yes|no", listed=(Choice("", "Lampfold chooses"), Choice("no", "No"), Choice("yes", "Yes")),
+        unset="the best")
 
     @property
     def card_size(self) -> CardSize:
@@ -103,43 +146,25 @@ class DeckSettings:
         )
 
     def changed(self, values: Mapping[str, Any]) -> DeckSettings:
-        """A copy with ``values`` (text or numbers, as a form sends them) put in.
+        """A copy with ``values`` (text, numbers or switches, as a form sends them) put in.
 
-        Raises BadValue, naming the field, the value and what would do; unknown fields are refused.
+        Raises BadValue, naming the setting, the value and what would do; what is no setting is refused.
         """
-        known = {field.name for field in fields(self)}
-        parsed: dict[str, Any] = {}
-        for name, value in values.items():
-            if name not in known:
-                raise BadValue(f"{name}: not a setting.", f"Settings are {', '.join(sorted(known))}.")
-            parsed[name] = _parse(name, value)
-        settings = replace(self, **parsed)
-        _ = settings.card_size, settings.paper_size, settings.stock_record  # each raises, naming its own text
-        return settings
+        for name in values:
+            if name not in SETTINGS:
+                raise BadValue(f"settings: {shown(name)} is not known.", f"Settings are {', '.join(sorted(SETTINGS))}.")
+        return replace(self, **{name: SETTINGS[name].parse(value) for name, value in values.items()})
 
     def as_mapping(self) -> dict[str, Any]:
         """Plain values for JSON; ``DeckSettings().changed(...)`` reads them back."""
         return asdict(self)
 
+    def printed(self) -> dict[str, Any]:
+        """What shapes the printed sheets: all but what is for the screen only, and but for the printer, which is
+        an id of one store; what a printer does to the sheets is its own record."""
+        return {name: value for name, value in self.as_mapping().items()
+                if not SETTINGS[name].screen_only and name != "printer"}
 
-def _parse(name: str, value: Any) -> Any:
-    if name in _CHOICES:
-        text = str(value).strip().lower()
-        if text not in _CHOICES[name]:
-            names = ", ".join(choice or "nothing" for choice in _CHOICES[name])
-            raise BadValue(f"{name}: {value!r} is not known.", f"Use {names}.")
-        return text
-    if name in _LENGTHS:
-        length = parse_length(value, name) if isinstance(value, str) else float(value)
-        low, high = _LENGTHS[name]
-        if not (math.isfinite(length) and low <= length <= high):
-            raise BadValue(f"{name}: {length:g} mm is outside {low:g} to {high:g} mm.", "Give it in mm.")
-        return length
-    if name == "back_flood":
-        text = str(value).strip().lower()
-        if text and not _COLOUR.fullmatch(text):
-            raise BadValue(f"back_flood: {text[:20]!r} is no colour.", "Write it as #1f5f6b, or leave it empty.")
-        return text
-    if name == "fold_on_cut":
-        return value if isinstance(value, bool) else str(value).strip().lower() in ("1", "true", "yes", "on")
-    return str(value).strip()
+
+SETTINGS: dict[str, Setting] = {one.name: named(one.metadata["setting"], one.name) for one in fields(DeckSettings)}
+OWN_PRINTING = tuple(name for name, setting in SETTINGS.items() if setting.own_printing)

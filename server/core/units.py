@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 
 from server.errors import BadValue
 
@@ -15,42 +16,75 @@ MM_PER_INCH = 25.4
 POINTS_PER_INCH = 72.0
 POINTS_PER_MM = POINTS_PER_INCH / MM_PER_INCH
 
-_LENGTH = re.compile(r"^\s*([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+))\s*(mm|cm|in|inch|inches|\"|pt)?\s*$", re.IGNORECASE)
-_FACTOR = {"mm": 1.0, "cm": 10.0, "in": MM_PER_INCH, "inch": MM_PER_INCH, "inches": MM_PER_INCH, '"': MM_PER_INCH,
-           "pt": MM_PER_INCH / POINTS_PER_INCH}
-_PAIR = re.compile(r"^\s*(.+?)\s*[x×*]\s*(.+?)\s*$", re.IGNORECASE)
+LENGTHS_ARE_WRITTEN = "Write it as 3, 3mm, 0.125in or 1/8in."
+SIZES_ARE_WRITTEN = "Write width x height, such as 63x88 or 2.5x3.5in."
+
+_INCH = 'in|inch|inches|"'
+_LENGTH = re.compile(
+    r"([+-]?)(?:([0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)|(?:([0-9]+)[ -])?([0-9]+) ?/ ?([0-9]+))"
+    rf" ?(mm|cm|{_INCH}|pt)?", re.IGNORECASE)
+_FACTOR = {"mm": 1.0, "cm": 10.0, **dict.fromkeys(_INCH.split("|"), MM_PER_INCH), "pt": MM_PER_INCH / POINTS_PER_INCH}
+_TIMES = re.compile(r"[x×*]", re.IGNORECASE)
+_UNIT_AT_END = re.compile(r'(?:[a-z]+|")$', re.IGNORECASE)
+_VULGAR = re.compile("[¼-¾⅐-⅞]")
+
+
+def plain_length(text: str) -> str:
+    """The text with the signs that keyboards and spreadsheets put in (``½``, ``″``, ``−``) as plain ones, and single
+    spaces."""
+    text = _VULGAR.sub(lambda found: f" {unicodedata.normalize('NFKD', found[0])}", text)
+    text = re.sub("['′’]{2}|[″”“]", '"', text).replace("⁄", "/").replace("−", "-")
+    return " ".join(text.split())
 
 
 def parse_length(text: str, argument: str = "length") -> float:
-    """Millimetres from ``"3"``, ``"3 mm"``, ``"0,125in"`` or ``"9pt"``; a bare number is millimetres.
+    """Millimetres from ``"3"``, ``"3 mm"``, ``"0,125in"``, ``"1 1/2in"`` or ``"9pt"``; a bare number is millimetres,
+    a fraction needs its unit.
 
-    Raises BadValue, naming ``argument`` and ``text``.
+    Raises BadValue, naming ``argument`` and ``text``. What is read and what is refused, with which words, stands in
+    ``tests/lengths.json``; the pages' ``toMm`` reads the same.
     """
-    found = _LENGTH.match(text)
+    found = _LENGTH.fullmatch(plain_length(text))
     if not found:
-        raise BadValue(f"{argument}: {text!r} is no length.", "Write it as 3, 3mm or 0.125in.")
-    value = float(found[1].replace(",", ".")) * _FACTOR[(found[2] or "mm").lower()]
+        raise BadValue(f"{argument}: {shown(text)} is no length.", LENGTHS_ARE_WRITTEN)
+    sign, number, whole, over, under, unit = found.groups()
+    if number is None and unit is None:
+        raise BadValue(f"{argument}: {shown(text)} has no unit.", "Write a fraction with its unit, such as 1/8in.")
+    if number is None:
+        value = float(whole or 0) + float(over) / float(under) if float(under) else math.inf
+    else:
+        value = float(number.replace(",", "."))
+    value *= _FACTOR[(unit or "mm").lower()]
     if not math.isfinite(value):
-        raise BadValue(f"{argument}: {text!r} is no length.", "Write it as 3, 3mm or 0.125in.")
-    return value
+        raise BadValue(f"{argument}: {shown(text)} is no length.", LENGTHS_ARE_WRITTEN)
+    return -value if sign == "-" else value
 
 
 def parse_size(text: str, argument: str = "size") -> tuple[float, float]:
-    """(width, height) in millimetres from ``"63x88"`` or ``"2.5x3.5in"``: a unit at the end serves both.
+    """(width, height) in millimetres from ``"63x88"`` or ``"2 1/2 x 3 1/2 in"``: a unit at the end serves both.
 
     Raises BadValue, naming ``argument`` and ``text``.
     """
-    found = _PAIR.match(text)
-    if not found:
-        raise BadValue(f"{argument}: {text!r} is no size.", "Write width x height, such as 63x88 or 2.5x3.5in.")
-    first, second = found[1], found[2]
-    unit = re.search(r"[a-z\"]+$", second, re.IGNORECASE)
-    if unit and not re.search(r"[a-z\"]$", first, re.IGNORECASE):
+    sides = _TIMES.split(plain_length(text))
+    if len(sides) != 2:
+        raise BadValue(f"{argument}: {shown(text)} is no size.", SIZES_ARE_WRITTEN)
+    first, second = (side.strip() for side in sides)
+    unit = _UNIT_AT_END.search(second)
+    if unit and not _UNIT_AT_END.search(first):
         first += unit[0]
     width, height = parse_length(first, argument), parse_length(second, argument)
     if width <= 0 or height <= 0:
-        raise BadValue(f"{argument}: {text!r} has a side that isn't above zero.", "Give both sides in mm.")
+        raise BadValue(f"{argument}: {shown(text)} has a side that isn't above zero.", SIZES_ARE_WRITTEN)
     return width, height
+
+
+def shown(value: object) -> str:
+    """A value in a message: short, and as it was typed."""
+    try:
+        text = repr(value)
+    except ValueError:  # a whole number of thousands of digits (CPython's limit on turning it into text)
+        return "a number of thousands of digits"
+    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 def mm_text(value_mm: float, digits: int = 2) -> str:

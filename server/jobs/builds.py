@@ -45,7 +45,7 @@ class BuildFiles:
 def build_key(deck: Deck, settings: DeckSettings, printer: Printer | None) -> str:
     """The same key, the same bytes: everything that shapes the PDF, and the version that draws it."""
     shape = {"version": __version__, "name": deck.name, "cards": [asdict(card) for card in deck.cards],
-             "settings": settings.as_mapping(), "printer": printer_to_json(printer) if printer else None}
+             "settings": settings.printed(), "printer": printer_to_json(printer) if printer else None}
     return hashlib.sha256(json.dumps(shape, sort_keys=True, ensure_ascii=False).encode("utf-8")).hexdigest()
 
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
+from server.core.settings import OWN_PRINTING, SETTINGS
+from server.errors import Refused
 from server.web.people import Session
 
 # Reached without a session: nothing of any deck is in them.
@@ -45,3 +48,11 @@ def may(session: Session, method: str, path: str) -> bool:
     if session.deck_id and deck and deck[1] != session.deck_id:
         return False
     return any(method in methods and pattern.fullmatch(path) for methods, pattern in _PLAYTESTER)
+
+
+def check_changes(session: Session, settings: Iterable[str]) -> None:
+    """Raises Refused where these settings are not for this person to change, even for one answer or one build: a
+    playtester chooses what belongs to the printer and the paper at hand, and nothing of the deck."""
+    if session.role == "playtester" and not all(SETTINGS[name].own_printing for name in settings if name in SETTINGS):
+        raise Refused("A playtester chooses how to print, and nothing else of a deck.",
+                      f"Settings for that are {', '.join(OWN_PRINTING)}.")

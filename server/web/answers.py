@@ -11,7 +11,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
-from server.core.settings import DeckSettings
+from server.core.settings import SETTINGS
 from server.errors import (
     BadValue,
     Busy,
@@ -34,7 +34,6 @@ _STATUS: tuple[tuple[type[LampfoldError], int], ...] = (
     (TooMuch, 413), (NotArt, 415), (BadValue, 422), (NotThere, 404), (Conflict, 409), (Refused, 403), (Busy, 503),
     (NoRoom, 507), (StoreTrouble, 503), (Stopped, 422),
 )
-_SETTINGS = frozenset(DeckSettings.__dataclass_fields__)
 _KNOWN_PHRASES = {
     404: ("There is no such page.", "Go to the Desk."),
     405: ("This address doesn't take that method.", "See /api/openapi.json."),
@@ -100,4 +99,4 @@ class Answers:
 def _field(error: LampfoldError) -> str | None:
     """The setting that the message begins with, so that a form can put the words beside it."""
     name = error.message.partition(":")[0]
-    return name if isinstance(error, BadValue) and name in _SETTINGS else None
+    return name if isinstance(error, BadValue) and name in SETTINGS else None

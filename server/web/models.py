@@ -4,13 +4,37 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler
 
 from server.core.art import ArtKind, Severity
-from server.core.settings import DeckSettings
+from server.core.setting import LONGEST_TEXT, Setting
+from server.core.settings import SETTINGS, DeckSettings
 
-# A setting as a form sends it: text, number or switch. Its own rules are in server.core.settings.
-SettingValue = Annotated[str, Field(max_length=200)] | bool | float
+
+class _SettingsSchema:
+    """The schema of settings that are changed, from their table. What they take is checked by the table itself, whose
+    words are better than a schema's."""
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"type": "object", "additionalProperties": False,
+                "properties": {name: _schema_of(setting) for name, setting in SETTINGS.items()}}
+
+
+def _schema_of(setting: Setting) -> dict[str, Any]:
+    about = {"title": setting.label, "description": setting.says(), "default": setting.default}
+    text = {"type": "string", "maxLength": LONGEST_TEXT}
+    if setting.kind == "yes-no":
+        return {**about, "anyOf": [{"type": "boolean"}, {"type": "string", "enum": ["yes", "no"]}]}
+    if setting.kind == "length":
+        return {**about, "description": f"{setting.says()}; a number is mm, a text may have a unit", "anyOf": [
+            {"type": "number", "minimum": setting.low_mm, "maximum": setting.high_mm}, text]}
+    if setting.choices and not setting.size_example:
+        return {**about, "type": "string", "enum": [choice.name for choice in setting.choices]}
+    return {**about, **text}
+
+
+Settings = Annotated[dict[str, Any], _SettingsSchema()]
 Name = Annotated[str, Field(max_length=200)]
 # A JavaScript number holds whole milliseconds since 1970 exactly up to 2**53 - 1 (ECMA-262, MAX_SAFE_INTEGER).
 Milliseconds = Annotated[int, Field(ge=0, le=2**53 - 1)]
@@ -135,7 +159,7 @@ class DeckChange(Sent):
 
     revision: int
     name: Name | None = None
-    settings: dict[str, SettingValue] | None = None
+    settings: Settings | None = None
     cards: dict[str, CardChange] | None = None
 
 

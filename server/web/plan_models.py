@@ -8,14 +8,15 @@ from pydantic import BaseModel, Field
 
 from server.core.plan import Arrangement, FaceName
 from server.core.registration.printer import State
+from server.core.setting import Kind
 from server.core.settings import DeckSettings
-from server.web.models import ProblemOut, Sent, SettingValue
+from server.web.models import ProblemOut, Sent, Settings
 
 
 class PlanAsk(Sent):
     """``settings`` are put over the deck's own for this answer alone; nothing is saved."""
 
-    settings: dict[str, SettingValue] = Field(default_factory=dict)
+    settings: Settings = Field(default_factory=dict)
     sheet: Annotated[int, Field(ge=0, le=100_000)] = 0
     face: FaceName = "front"
 
@@ -83,8 +84,10 @@ class MadeFor(BaseModel):
 
 
 class PlanOut(BaseModel):
-    """``svg`` is the face that ``shown`` names, its view box in mm. ``printer`` is null where none is chosen."""
+    """``svg`` is the face that ``shown`` names, its view box in mm. ``printer`` is null where none is chosen;
+    ``settings`` are those that it was laid out with."""
 
+    settings: DeckSettings
     summary: PlanSummary
     alternatives: list[AlternativeOut]
     faces: list[FaceOut]
@@ -139,7 +142,7 @@ class JobStarted(BaseModel):
 class BuildAsk(Sent):
     """``settings`` are put over the deck's own for this build alone, so that others can print on their own paper."""
 
-    settings: dict[str, SettingValue] = Field(default_factory=dict)
+    settings: Settings = Field(default_factory=dict)
 
 
 class ChoiceOut(BaseModel):
@@ -163,6 +166,30 @@ class MethodOut(ChoiceOut):
     summary: str
     uses_flip: bool
     has_crease: bool
+    honours: list[str]
+
+
+class SettingChoice(ChoiceOut):
+    hint: str
+
+
+class SettingOut(ChoiceOut):
+    """A row of the table of settings. Lengths in mm; ``step`` is what a form's buttons change it by. ``by_method``:
+    only methods that name it in ``honours`` do anything with it."""
+
+    kind: Kind
+    hint: str
+    unit: Literal["mm"] | None
+    minimum: float | None
+    maximum: float | None
+    step: float | None
+    choices: list[SettingChoice]
+    default: str | float | bool
+    option: str
+    help: str
+    by_method: bool
+    changes_print: bool
+    playtester: bool
 
 
 class TablesOut(BaseModel):
@@ -172,6 +199,7 @@ class TablesOut(BaseModel):
     card_sizes: list[SizeOut]
     stocks: list[StockOut]
     methods: list[MethodOut]
+    settings: list[SettingOut]
     defaults: DeckSettings
     limits: dict[str, int]
 

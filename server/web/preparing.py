@@ -12,14 +12,17 @@ from server.errors import BadValue, NotThere
 from server.formats.limits import ArtLimits
 from server.prepress import Prepared, prepare
 from server.store import Store
+from server.web.access import check_changes
+from server.web.people import Session
 from server.web.services import Services
 
 
-def prepared_deck(services: Services, deck_id: str, changes: Mapping[str, Any]) -> Prepared:
+def prepared_deck(services: Services, person: Session, deck_id: str, changes: Mapping[str, Any]) -> Prepared:
     """A kept deck laid out, ``changes`` put over its settings. Nothing is decoded.
 
-    Raises NotThere, BadValue, TooMuch, DoesNotFit.
+    Raises NotThere, BadValue, TooMuch, DoesNotFit, and Refused where it isn't for this person to change them.
     """
+    check_changes(person, changes)
     view = services.views.view(services.store.decks.get(deck_id))
     if view.deck.count == 0:
         raise BadValue("deck: there is no card to print yet.", "Add fronts on the Art page.")

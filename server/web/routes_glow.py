@@ -47,7 +47,7 @@ async def glow(deck_id: str, services: ServicesDep, person: PersonDep,
 
     ``printer`` looks at another printer than the deck's own; "" at none.
     """
-    prepared = await run_in_threadpool(prepared_deck, services, deck_id, _with_printer(printer))
+    prepared = await run_in_threadpool(prepared_deck, services, person, deck_id, _with_printer(printer))
     sheet = min(sheet, prepared.planned.plan.sheet_count - 1)
     prepared = await with_colours(services, person.id, prepared, sheet)
     planned = prepared.planned
@@ -62,7 +62,7 @@ async def glow(deck_id: str, services: ServicesDep, person: PersonDep,
 @router.get("/leeway", responses=_ERRORS)
 async def leeways(deck_id: str, services: ServicesDep, person: PersonDep, printer: PrinterId = None) -> out.LeewaysOut:
     """How far each distinct back may move on this deck's own sheets, and whether the printer's wander stays inside."""
-    prepared = await run_in_threadpool(prepared_deck, services, deck_id, _with_printer(printer))
+    prepared = await run_in_threadpool(prepared_deck, services, person, deck_id, _with_printer(printer))
     prepared = await with_colours(services, person.id, prepared)
     planned, chosen = prepared.planned, prepared.printer
     profiles = await profiles_of(services, person.id, planned)
@@ -92,7 +92,7 @@ def choices(deck_id: str) -> out.BackChoices:
 async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: PersonDep,
                printer: PrinterId = None) -> out.BackSeen:
     """A made back before it is taken: drawn, and measured on this deck's sheets as if every card had it."""
-    prepared = await run_in_threadpool(prepared_deck, services, deck_id, _with_printer(printer))
+    prepared = await run_in_threadpool(prepared_deck, services, person, deck_id, _with_printer(printer))
     planned, settings, chosen = prepared.planned, prepared.settings, prepared.printer
     design = _design(ask, settings)
     bleed = _design_bleed(settings)

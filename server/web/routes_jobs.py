@@ -20,8 +20,6 @@ from server.web.services import PersonDep, Services, ServicesDep
 router = APIRouter(prefix="/api", tags=["builds"])
 
 _ERRORS: dict[int | str, dict[str, Any]] = {status: {"model": models.ErrorAnswer} for status in (403, 404, 422, 503)}
-# What belongs to the printer and the paper at hand rather than to the deck.
-_PRINTING = frozenset(("paper", "flip", "margin_mm", "printer", "stock", "cut_lines", "line_style"))
 JobId = Annotated[str, Path(max_length=40)]
 # Proxies and sleeping laptops drop silent streams; a comment line keeps one open (HTML Standard, 9.2.7).
 _KEEP_ALIVE_SECONDS = 15.0
@@ -32,11 +30,8 @@ def start_build(deck_id: str, services: ServicesDep, person: PersonDep,
                 ask: plan_models.BuildAsk | None = None) -> plan_models.JobStarted:
     """Build the deck. 503 with Retry-After when too much waits already."""
     changes = ask.settings if ask else {}
-    if person.role == "playtester" and not changes.keys() <= _PRINTING:
-        raise Refused("A playtester chooses how to print, and nothing else of a deck.",
-                      f"Settings for that are {', '.join(sorted(_PRINTING))}.")
     # What can't be laid out is told now, not after a wait in the queue.
-    prepared = prepared_deck(services, deck_id, changes)
+    prepared = prepared_deck(services, person, deck_id, changes)
     return plan_models.JobStarted(job=services.builds.start(person.id, deck_id, prepared).id)
 
 

@@ -33,21 +33,21 @@ Choice = Annotated[str | None, Query(max_length=40)]
 async def plan(deck_id: str, ask: plan_models.PlanAsk, services: ServicesDep,
                person: PersonDep) -> plan_models.PlanOut:
     """Lay the deck out with ``settings`` put over its own, and draw one face. 422 names the setting that won't do."""
-    prepared = await run_in_threadpool(prepared_deck, services, deck_id, ask.settings)
+    prepared = await run_in_threadpool(prepared_deck, services, person, deck_id, ask.settings)
     face = _face(prepared.planned, ask.sheet, ask.face)
     prepared = await with_colours(services, person.id, prepared, face.sheet)
     return await run_in_threadpool(_plan_out, prepared, face)
 
 
 @router.get("/guide", responses=_ERRORS)
-def guide(deck_id: str, services: ServicesDep, paper: Choice = None, flip: Choice = None,
+def guide(deck_id: str, services: ServicesDep, person: PersonDep, paper: Choice = None, flip: Choice = None,
           printer: Annotated[str | None, Query(max_length=64)] = None) -> plan_models.GuideOut:
     """What to choose in the print dialog, and how to build the cards; on another paper, flip or printer ("" for none)
     where one is named."""
     changes = {name: value for name, value in (("paper", paper), ("flip", flip)) if value}
     if printer is not None:
         changes["printer"] = printer
-    prepared = prepared_deck(services, deck_id, changes)
+    prepared = prepared_deck(services, person, deck_id, changes)
     layout, settings = prepared.planned.plan.layout, prepared.settings
     stock, core_mm = settings.stock_record, settings.core_mm
     return plan_models.GuideOut(
@@ -61,7 +61,7 @@ def _plan_out(prepared: Prepared, face: Face) -> plan_models.PlanOut:
     surface = SvgSurface(art_address)
     draw_face(surface, planned, face, safe_zone=True)
     return plan_models.PlanOut(
-        summary=plan_models.PlanSummary(**summarise(prepared)),
+        settings=prepared.settings, summary=plan_models.PlanSummary(**summarise(prepared)),
         alternatives=[plan_models.AlternativeOut(**alternative_to_json(one)) for one in prepared.alternatives],
         faces=[plan_models.FaceOut(sheet=one.sheet, name=one.name) for one in planned.plan.faces],
         shown=plan_models.FaceOut(sheet=face.sheet, name=face.name), svg=surface.svg(),

@@ -10,7 +10,8 @@ from server import __version__
 from server.core.card_sizes import CARD_SIZES, CardSize
 from server.core.methods import METHODS
 from server.core.paper import PAPERS, Paper
-from server.core.settings import DeckSettings
+from server.core.setting import Setting
+from server.core.settings import SETTINGS, DeckSettings
 from server.core.stock import STOCKS
 from server.web import plan_models
 from server.web.services import ServicesDep
@@ -33,9 +34,22 @@ def tables(services: ServicesDep) -> plan_models.TablesOut:
                                 caliper_mm=stock.caliper_mm, show_through=stock.show_through)
                 for stock in STOCKS.values()],
         methods=[plan_models.MethodOut(name=method.name, label=method.label, summary=method.summary,
-                                  uses_flip=method.uses_flip, has_crease=method.has_crease)
+                                  uses_flip=method.uses_flip, has_crease=method.has_crease,
+                                  honours=sorted(method.honours))
                  for method in METHODS.values()],
-        defaults=DeckSettings(), limits=asdict(services.store.limits))
+        settings=[_setting(setting) for setting in SETTINGS.values()], defaults=DeckSettings(),
+        limits=asdict(services.store.limits))
+
+
+def _setting(setting: Setting) -> plan_models.SettingOut:
+    is_length = setting.kind == "length"
+    return plan_models.SettingOut(
+        name=setting.name, label=setting.label, kind=setting.kind, hint=setting.hint, unit="mm" if is_length else None,
+        minimum=setting.low_mm if is_length else None, maximum=setting.high_mm if is_length else None,
+        step=setting.step_mm if is_length else None,
+        choices=[plan_models.SettingChoice(name=one.name, label=one.label, hint=one.hint) for one in setting.choices],
+        default=setting.default, option=setting.option, help=setting.says(), by_method=setting.by_method,
+        changes_print=not setting.screen_only, playtester=setting.own_printing)
 
 
 def _size(size: Paper | CardSize) -> plan_models.SizeOut:

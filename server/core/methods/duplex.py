@@ -26,6 +26,7 @@ class Duplex:
     papers_per_sheet: int = 1
     uses_flip: bool = True
     has_crease: bool = False
+    honours: frozenset[str] = frozenset({"flip"})
 
     def zones(self, request: PlanRequest, frame: Frame) -> Iterable[Zone]:
         through = frame.through_from_page(turn_of(request.flip, request.paper))

@@ -96,7 +96,8 @@ class Zone:
 
 
 class BuildMethod(Protocol):
-    """One way to make cards. ``label`` and ``summary`` are what the screen says."""
+    """One way to make cards. ``label`` and ``summary`` are what the screen says; ``honours`` names the settings that
+    it does something with, of those that not every method knows (``by_method`` in ``server.core.settings``)."""
 
     @property
     def name(self) -> MethodName: ...
@@ -110,6 +111,8 @@ class BuildMethod(Protocol):
     def uses_flip(self) -> bool: ...
     @property
     def has_crease(self) -> bool: ...
+    @property
+    def honours(self) -> frozenset[str]: ...
 
     def zones(self, request: PlanRequest, frame: Frame) -> Iterable[Zone]:
         """Every zone worth trying; none where the sheet leaves no room at all."""

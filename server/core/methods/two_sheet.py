@@ -21,6 +21,7 @@ class TwoSheet:
     papers_per_sheet: int = 2
     uses_flip: bool = False
     has_crease: bool = False
+    honours: frozenset[str] = frozenset({"hinge_mm"})
 
     def zones(self, request: PlanRequest, frame: Frame) -> Iterable[Zone]:
         """The hinge strip lies on the left or the top of the sheet as it is read; targets on the other pair of sides.

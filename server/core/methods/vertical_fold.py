@@ -19,6 +19,7 @@ class VerticalFold:
     papers_per_sheet: int = 1
     uses_flip: bool = False
     has_crease: bool = True
+    honours: frozenset[str] = frozenset({"core_mm", "fold_on_cut"})
 
     def zones(self, request: PlanRequest, frame: Frame) -> Iterable[Zone]:
         size = frame.size
