@@ -9,18 +9,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from server.core.card_stack import Layer, Thickness, card_layers
 from server.core.cuts import cut_count
 from server.core.geometry import Rect
 from server.core.plan import Layout
-from server.core.stock import Stock
+from server.core.stock import SCORE_GSM, Stock, limits_of
 from server.core.units import mm_text
 
 # "Fit to page" on A4 with 3 mm margins prints at 97.1 %, on Letter at 97.2 % (own geometry): the commonest slip.
 FIT_TO_PAGE = 0.97
 # From here on drivers call it heavy or card, and want the straight path (common practice; the printer's manual rules).
 HEAVY_GSM = 160.0
-# Heavier stock cracks along a bare fold and wants a scored line first (common practice).
-SCORE_GSM = 200.0
 # A card thinner than this shuffles badly without a sleeve (common practice; playing cards are about 0.3 mm).
 THIN_CARD_MM = 0.28
 RULER_MM = 50
@@ -79,11 +78,10 @@ def _feed(layout: Layout, stock: Stock) -> Step:
     if stock.grammage_gsm < HEAVY_GSM:
         return Step("Plain paper, one tray throughout", arrow, same)
     weight = f"{stock.grammage_gsm:.0f} g/m²"
-    turned = (" Many duplexers take less weight than the straight feed does: look up the limit, and turn the sheets by "
-              "hand if this stock is over it." if layout.flip else "")
+    limits = limits_of(stock, turned=bool(layout.flip), folded=False)
     return Step(f"Heavy paper or card, {weight}",
-                f"Choose it as the paper type and use the straight feed (rear or bypass), a few sheets at a time. "
-                f"{arrow}{turned}", same)
+                " ".join(("Choose it as the paper type and use the straight feed (rear or bypass), a few sheets at a "
+                          f"time. {arrow}", *limits)), same)
 
 
 def scale_check(layout: Layout) -> tuple[Step, ...]:
@@ -213,10 +211,15 @@ def _cards_on_crease(layout: Layout) -> bool:
     return False
 
 
+def layers_of(layout: Layout, stock: Stock, core_mm: float, *, sleeved: bool = False) -> tuple[Layer, ...]:
+    """What a finished card is made of, front to back."""
+    papers = 2 if layout.one_face or layout.papers_per_sheet == 2 else 1
+    return card_layers(stock, papers, core_mm if layout.one_face else 0.0, sleeved=sleeved)
+
+
 def card_thickness_mm(layout: Layout, stock: Stock, core_mm: float) -> float:
-    """How thick the finished card is, glue and ink left out: one sheet, or two and the core between."""
-    layers = 2 if layout.one_face or layout.papers_per_sheet == 2 else 1
-    return layers * stock.caliper_mm + (core_mm if layout.one_face else 0.0)
+    """How thick the finished card is likely to be."""
+    return Thickness.of(layers_of(layout, stock, core_mm)).likely_mm
 
 
 def cautions(layout: Layout) -> tuple[Step, ...]:

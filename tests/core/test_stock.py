@@ -13,7 +13,9 @@ from server.core.stock import (
     BASIS_SIZES_IN,
     DEFAULT_STOCK,
     STOCKS,
+    limits_of,
     pounds_to_grammage,
+    sheet_weight_g,
     show_through,
     spine_mm,
     stock_named,
@@ -93,3 +95,40 @@ def test_the_spine_is_the_length_of_the_mid_plane(core: float, caliper: float) -
 def test_heavier_paper_shows_less_through(one: float, other: float) -> None:
     lighter, heavier = sorted((one, other))
     assert 0 < show_through(heavier) <= show_through(lighter) < 1
+
+
+def test_a_sheet_weighs_its_grammage_times_its_area() -> None:
+    # ISO 536: A4 is 210 x 297 mm, so at 80 g/m2 a sheet weighs 80 x 0.06237 = 4.99 g.
+    assert sheet_weight_g(80, 210, 297) == pytest.approx(4.99, abs=0.005)
+
+
+def test_ranges_hold_the_likely_caliper_and_the_published_ones() -> None:
+    for stock in STOCKS.values():
+        assert stock.thinnest_mm < stock.caliper_mm < stock.thickest_mm, stock.name
+    # A printer maker's paper guide: 70 to 90 g/m2 is 0.086 to 0.110 mm; a chart: 80 lb cover 9.5 pt, 100 lb 11 pt.
+    assert (STOCKS["office-80"].thinnest_mm, STOCKS["office-80"].thickest_mm) == (0.086, 0.110)
+    assert STOCKS["bond-20"].caliper_mm == pytest.approx(0.0038 * 25.4, abs=5e-4)  # a merchant's table
+    assert STOCKS["cover-80"].caliper_mm == pytest.approx(9.5 * 0.0254, abs=5e-4)
+    assert STOCKS["cover-100"].caliper_mm == pytest.approx(11 * 0.0254, abs=5e-4)
+
+
+def test_own_stocks() -> None:
+    ten = stock_named("10 sheets 1.02mm")
+    assert ten.caliper_mm == pytest.approx(0.102) and ten.thinnest_mm < 0.102 < ten.thickest_mm
+    assert stock_named("10 sheets measure 1.02 mm, 90 g/m²").grammage_gsm == 90
+    assert stock_named("20 x 0.16in").caliper_mm == pytest.approx(0.16 * 25.4 / 20)
+    assert stock_named("65lb cover").grammage_gsm == pytest.approx(175.77, abs=0.01)
+    assert stock_named("65 lb cover").caliper_mm == pytest.approx(8 * 0.0254, rel=0.03)  # 8 pt, a merchant's chart
+    assert stock_named("220 g/m²").bulk == pytest.approx(1.1, abs=0.01)
+    for stock in (ten, stock_named("65lb cover"), stock_named("220gsm")):
+        assert stock_named(stock.name) == stock  # what is kept reads back as itself
+    for text in ("0 sheets 1mm", "10 sheets 90mm", "5000gsm", "65lb foolscap", "10 sheets"):
+        with pytest.raises(BadValue, match=r"stock: |basis: "):
+            stock_named(text)
+
+
+def test_feeds_and_creases_say_what_they_may_not_take() -> None:
+    assert limits_of(STOCKS["office-80"], turned=True, folded=True) == ()
+    said = " ".join(limits_of(STOCKS["card-250"], turned=True, folded=True))
+    assert "duplexers" in said and "scored" in said and "ommon practice" in said
+    assert limits_of(STOCKS["card-200"], turned=False, folded=False) == ()
