@@ -148,7 +148,7 @@ def test_thickness_counts_both_layers_and_the_core() -> None:
     stock = settings.stock_record
     assert guide.card_thickness_mm(duplex, stock, 1.0) == pytest.approx(0.300)  # a core has no place in a duplex card
     fold, _ = laid_out(method="side-fold", stock="card-300")
-    assert guide.card_thickness_mm(fold, stock, 1.0) == pytest.approx(1.600 + 2 * 0.02)  # glue on both sides of the core
+    assert guide.card_thickness_mm(fold, stock, 1.0) == pytest.approx(1.600 + 2 * 0.02)  # glue twice
     pair, _ = laid_out(method="two-sheet", stock="card-300")
     assert guide.card_thickness_mm(pair, stock, 0.0) == pytest.approx(0.600 + 0.02)
 
