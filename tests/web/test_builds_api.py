@@ -6,12 +6,15 @@ import io
 import json
 import threading
 from collections.abc import Callable
+from pathlib import Path
 
 import httpx
 import pikepdf
 import pytest
 
+from server import cli
 from server.store.limits import Limits
+from tests.formats.artwork import write
 from tests.jobs import tasks
 from tests.web.live import LiveServer, small_deck
 
@@ -29,7 +32,8 @@ def start(client: httpx.Client, deck_id: str) -> str:
     return str(answer.json()["job"])
 
 
-def test_from_files_to_a_pdf(live_server: LiveServer) -> None:
+def test_from_files_to_a_pdf(live_server: LiveServer, tmp_path: Path) -> None:
+    """As a worker process builds it, which is as the command line does."""
     client = live_server.client()
     job = start(client, live_server.deck(small_deck(10), "Harbour lamps", client))
     seen = events(client, job)
@@ -45,6 +49,10 @@ def test_from_files_to_a_pdf(live_server: LiveServer) -> None:
         assert len(pdf.pages) == 4  # ten cards, nine to a sheet, two faces each
     plan = client.get(result["plan"]).json()
     assert (plan["sheets"], plan["method"]) == (2, "duplex")
+    for path, content in small_deck(10).items():
+        write(tmp_path / "Harbour lamps", path, content)
+    assert cli.main(["build", str(tmp_path / "Harbour lamps"), "--out", str(tmp_path / "own.pdf")]) == 0
+    assert (tmp_path / "own.pdf").read_bytes() == answer.content
     assert client.get(result["pdf"], params={"inline": 1}).headers["content-disposition"].startswith("inline")
 
 

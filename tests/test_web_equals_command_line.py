@@ -1,0 +1,240 @@
+"""Pages and command line make the same of a deck, to the byte: the PDF, the plan, the numbers, the problems."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import tempfile
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
+
+from server import cli
+from server.core.methods import METHODS
+from server.core.settings import DeckSettings
+from server.errors import Busy
+from server.formats.limits import ArtLimits
+from server.jobs.queue import Work
+from server.prepress import Prepared
+from server.web import preparing
+from tests.formats.artwork import ENDINGS, PICTURES, encoded, oriented, pdf, picture, write
+from tests.web.live import LiveServer, running
+
+# The command line's options as README names them, each by its setting.
+OPTIONS = {
+    "card": "--card", "paper": "--paper", "method": "--method", "flip": "--flip", "bleed_mm": "--bleed",
+    "gutter_mm": "--gutter", "edges": "--edges", "cut_lines": "--cut-lines", "line_style": "--line-style",
+    "stock": "--stock", "core_mm": "--core", "arrangement": "--arrangement", "card_turned": "--turn-cards",
+    "back_flood": "--back-flood",
+}
+Files = Mapping[str, bytes]
+
+
+@dataclass(frozen=True)
+class Made:
+    """What one face makes of a deck; ``refusal`` is what it says where it makes nothing, the setting's name aside."""
+
+    pdf: bytes = b""
+    plan: dict[str, Any] | None = None
+    summary: dict[str, Any] | None = None
+    problems: frozenset[tuple[str, str, str]] = frozenset()
+    refusal: str = ""
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[LiveServer]:
+    """A server whose workers' tasks run in this process, so that examples are quick and mutants reach them."""
+    with running(tmp_path_factory.mktemp("faces") / "data") as live, pytest.MonkeyPatch.context() as patch:
+        patch.setattr(live.services.pool, "submit", _run_here)
+        yield live
+
+
+def _run_here(work: Work) -> Work:
+    work.future.set_running_or_notify_cancel()
+    work.started()
+    try:
+        work.future.set_result(work.task(lambda done, total, text="": None, *work.arguments))
+    except Exception as error:
+        work.fail(error)
+    return work
+
+
+def by_command_line(folder: Path, given: Mapping[str, Any], printer: str | None) -> Made:
+    with tempfile.TemporaryDirectory() as room:
+        out, plan, profile = Path(room) / "deck.pdf", Path(room) / "plan.json", Path(room) / "printer.json"
+        arguments = ["build", str(folder), "--json", "--out", str(out), "--plan", str(plan)]
+        for name, value in given.items():
+            if name == "fold_on_cut":
+                arguments += ["--fold-on-cut"] if value else []
+            else:
+                arguments += [OPTIONS[name], str(value)] if value != "" else []
+        if printer:
+            profile.write_text(printer, encoding="utf-8")
+            arguments += ["--printer", str(profile)]
+        said, trouble = io.StringIO(), io.StringIO()
+        with contextlib.redirect_stdout(said), contextlib.redirect_stderr(trouble):
+            code = cli.main(arguments)
+        if code:
+            return Made(refusal=trouble.getvalue().removeprefix("lampfold: ").partition(": ")[2].strip())
+        values = json.loads(said.getvalue())
+        problems = _told(values.pop("problems"))
+        del values["pdf"]
+        return Made(out.read_bytes(), json.loads(plan.read_text(encoding="utf-8")), values, problems)
+
+
+def by_web(server: LiveServer, name: str, files: Files, given: Mapping[str, Any], printer: str | None) -> Made:
+    client = server.client()
+    try:
+        chosen = dict(given)
+        if printer:
+            chosen["printer"] = client.post("/api/printers/import", content=printer).json()["id"]
+        deck = server.deck(files, name, client)
+        preview = client.post(f"/api/decks/{deck}/plan", json={"settings": chosen})
+        started = client.post(f"/api/decks/{deck}/builds", json={"settings": chosen})
+        if started.status_code != 202:
+            return _refused(started)
+        job = client.get(f"/api/jobs/{started.json()['job']}").json()
+        if job["state"] != "done":
+            return Made(refusal=job["message"].partition(": ")[2])
+        result = job["result"]
+        for own in ("name", "bytes", "left_out"):
+            del result[own]
+        made = client.get(result.pop("pdf")).content
+        plan = client.get(result.pop("plan")).json()
+        assert preview.json()["summary"] == result
+        return Made(made, plan, result, _told(preview.json()["problems"]))
+    finally:
+        for one in client.get("/api/printers").json()["printers"]:  # a host keeps 200 at most
+            client.delete(f"/api/printers/{one['id']}")
+
+
+def _refused(answer: httpx.Response) -> Made:
+    said = answer.json()
+    return Made(refusal=f"{said['message'].partition(': ')[2]} {said['fix']}".strip())
+
+
+def _told(problems: list[dict[str, str]]) -> frozenset[tuple[str, str, str]]:
+    return frozenset((one["file"], one["code"], one["message"]) for one in problems)
+
+
+def both(server: LiveServer, files: Files, given: Mapping[str, Any], printer: str | None = None) -> tuple[Made, Made]:
+    with tempfile.TemporaryDirectory() as room:
+        for path, content in files.items():
+            write(Path(room) / "Harbour", path, content)
+        return (by_command_line(Path(room) / "Harbour", given, printer),
+                by_web(server, "Harbour", files, given, printer))
+
+
+ART = {
+    **{f"{kind}.{ENDINGS[kind]}": encoded(kind) for kind in PICTURES},
+    "clear.png": encoded("PNG", picture(69, 94, "RGBA")), "grey.png": encoded("PNG", picture(mode="L")),
+    "inks.jpg": encoded("JPEG", picture(mode="CMYK")), "turned.jpg": oriented("JPEG", 6, picture(88, 63)),
+    "lying.png": encoded("PNG", picture(88, 63)), "page.pdf": pdf(1, 69, 94), "pages.pdf": pdf(3),
+}
+
+
+@st.composite
+def decks(draw: st.DrawFn) -> dict[str, bytes]:
+    """A folder of one to four fronts of any format, some in several copies, with backs of their own, one, or none."""
+    files: dict[str, bytes] = {}
+    for number, name in enumerate(draw(st.lists(st.sampled_from(sorted(ART)), min_size=1, max_size=4))):
+        stem, _, ending = name.rpartition(".")
+        copies = draw(st.sampled_from(["", "", "_x2", "_x7"]))
+        files[f"fronts/{number} {stem}{copies}.{ending}"] = ART[name]
+        if draw(st.booleans()):
+            files[f"backs/{number} {stem}.{ending}"] = ART[name]
+    if draw(st.booleans()):
+        back = draw(st.sampled_from(sorted(ART)))
+        files[f"backs/all.{back.rpartition('.')[2]}"] = ART[back]
+    return files
+
+
+SETTINGS = st.fixed_dictionaries({
+    "method": st.sampled_from(sorted(METHODS)), "flip": st.sampled_from(["long-edge", "short-edge"]),
+    "paper": st.sampled_from(["a4", "letter", "a5"]), "card": st.sampled_from(["poker-metric", "mini", "70x70"]),
+    "edges": st.sampled_from(["auto", "art", "mirror", "stretch", "colour", "none"]),
+}, optional={
+    "bleed_mm": st.sampled_from([0.0, 1.5, 3.0]), "gutter_mm": st.sampled_from([0.0, 2.5]),
+    "core_mm": st.sampled_from([0.0, 1.0]), "fold_on_cut": st.booleans(), "stock": st.just("office-80"),
+    "cut_lines": st.sampled_from(["fronts", "both", "none"]), "line_style": st.sampled_from(["full", "ticks"]),
+    "arrangement": st.sampled_from(["", "portrait", "landscape"]), "card_turned": st.sampled_from(["", "no", "yes"]),
+    "back_flood": st.sampled_from(["", "#1f5f6b"]),
+})
+
+
+def printer_file(paper: str, flip: str, drift: bool, name: str = "Quay") -> str:
+    """A printer's file as a person would send it, measured long ago or never."""
+    none = {"sheets": 0, "sx_mm": None, "sy_mm": None, "radius_mm": None, "at_mm": None, "share": 0.95,
+            "confidence": 0.5}
+    moved = {"dx_mm": 1.2, "dy_mm": -0.7, "rotation_deg": 0.2, "scale_x": 1.001, "scale_y": 0.999, "squareness_deg": 0}
+    return json.dumps({
+        "format": "lampfold-printer", "version": 1, "name": name, "paper": paper, "flip": flip, "feed": "tray 2",
+        "margins_mm": {"left": 4, "top": 6, "right": 5, "bottom": 7}, "front_scale": {"x": 1.002, "y": 1.0},
+        "trued_up": "2020-02-02" if drift else None, "drift": moved if drift else None, "wander": none,
+        "readings": [], "confirmed": None})
+
+
+MANY_PAGES = {"fronts/pages.pdf": pdf(26)}  # more than are looked at when they come in
+TOO_MANY = {f"fronts/{number}_x999.png": encoded("PNG", picture(mode="L")) for number in range(21)}
+
+
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(decks(), SETTINGS, st.sampled_from([None, True, False]))
+@example(MANY_PAGES, {"edges": "colour"}, None)
+@example(TOO_MANY, {}, None)
+@example({"fronts/lamp.png": ART["PNG.png"], "backs/lamp.png": ART["PNG.png"]}, {"method": "two-sheet"}, True)
+@example({"fronts/lamp.png": ART["PNG.png"], "fronts/torn.png": ART["PNG.png"][:-40]}, {}, None)
+def test_both_faces_make_the_same(server: LiveServer, files: Files, given: dict[str, Any],
+                                  drift: bool | None) -> None:
+    """``drift``: with a printer that is trued up (True) or not (False), or with none."""
+    printer = None if drift is None else printer_file(given.get("paper", "a4"), given.get("flip", "long-edge"), drift)
+    command, web = both(server, files, given, printer)
+    assert command == web
+
+
+@pytest.mark.parametrize("method", sorted(METHODS))
+def test_every_method_is_built_by_both(server: LiveServer, method: str) -> None:
+    files = {"fronts/lamp_x3.jpg": ART["JPEG.jpg"], "fronts/quay.webp": ART["WEBP.webp"],
+             "backs/back.png": ART["clear.png"]}
+    command, web = both(server, files, {"method": method, "edges": "colour"})
+    assert command == web
+    assert command.pdf.startswith(b"%PDF")
+
+
+def test_a_face_that_skips_edge_colours_is_caught(server: LiveServer) -> None:
+    files, chosen = {"fronts/pages.pdf": pdf(27)}, {"edges": "colour"}  # a deck that no other test has built
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Prepared, "uncoloured", lambda self, sheet=None: ())
+        web = by_web(server, "Harbour", files, chosen, None)
+    with tempfile.TemporaryDirectory() as room:
+        write(Path(room) / "Harbour", "fronts/pages.pdf", files["fronts/pages.pdf"])
+        command = by_command_line(Path(room) / "Harbour", chosen, None)
+    assert web.pdf and command.pdf
+    assert command != web
+
+
+def test_a_face_that_skips_the_limits_is_caught(server: LiveServer, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused(work: Work) -> Work:
+        raise Busy("the builds of so many cards take long")
+
+    assert by_web(server, "Harbour", TOO_MANY, {}, None).refusal.startswith("'Harbour' asks for 20979 cards")
+    monkeypatch.setattr(preparing, "art_limits", lambda store: ArtLimits(cards=10**6))
+    monkeypatch.setattr(server.services.pool, "submit",
+                        lambda work: refused(work) if work.kind == "build" else _run_here(work))
+    command, web = both(server, TOO_MANY, {})
+    assert command.refusal
+    assert command != web
+
+
+def test_all_settings_are_compared() -> None:
+    """A setting that is added is compared, too, or stands here with the reason."""
+    apart = {"printer",  # an id here, a file there
+             "safe_mm", "hinge_mm", "margin_mm"}  # lengths like the others
+    assert {*OPTIONS, "fold_on_cut"} | apart >= set(DeckSettings().as_mapping())
