@@ -37,7 +37,8 @@ def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool
             _draw_flood(surface, planned, face)
             placements = plan.placements(face)
             for number, placement in enumerate(placements):
-                _draw_card(surface, planned, placement, _laps(planned, placement, placements[number + 1:]))
+                for laps in _laps(planned, placement, placements[number + 1:]):
+                    _draw_card(surface, planned, placement, laps)
         with surface.within(layer="cut lines"):
             _draw_cut_lines(surface, planned, face)
         with surface.within(layer="creases"):
@@ -101,23 +102,44 @@ def art_of(planned: Planned, placement: Placement) -> Art | None:
     return card.front if placement.side == "front" else card.back
 
 
-def _laps(planned: Planned, placement: Placement, later: tuple[Placement, ...]) -> Edges:
-    """How far each edge on the page reaches under a card that is drawn later and shares the cut.
+def _laps(planned: Planned, placement: Placement, later: tuple[Placement, ...]) -> tuple[Edges, ...]:
+    """How far each edge on the page reaches under a card that is drawn later and shares the cut; once for each time
+    that the card is drawn.
 
     The later card covers it wholly, so it never shows; without it two soft edges would meet in a light hairline.
+    Where two laps meet at a corner that no later card covers, the corner would show: such a card is drawn twice, with
+    one lap each, or where it may be seen through, once with laps that are too thin to matter.
     """
-    trim = placement.trim
-    laps = [0.0, 0.0, 0.0, 0.0]
-    for other in later:
-        rect = other.trim
-        across = min(trim.bottom, rect.bottom) > max(trim.y, rect.y) + _TOUCH_MM
-        along = min(trim.right, rect.right) > max(trim.x, rect.x) + _TOUCH_MM
-        gaps = ((trim.x - rect.right, across), (trim.y - rect.bottom, along),
-                (rect.x - trim.right, across), (rect.y - trim.bottom, along))
-        for edge, (gap, beside) in enumerate(gaps):
-            if beside and gap < LAP_MM and (art := art_of(planned, other)):
-                laps[edge] = THIN_LAP_MM if see_through(art) else LAP_MM
-    return Edges(*laps)
+    laps, covering = [0.0, 0.0, 0.0, 0.0], [other for other in later if art_of(planned, other)]
+    for other in covering:
+        edge = _shared_edge(placement.trim, other.trim)
+        if edge is not None:
+            art = art_of(planned, other)
+            laps[edge] = THIN_LAP_MM if art and see_through(art) else LAP_MM
+    left, top, right, bottom = laps
+    rect = placement.trim
+    corners = ((left, top, rect.x, rect.y), (right, top, rect.right, rect.y),
+               (right, bottom, rect.right, rect.bottom), (left, bottom, rect.x, rect.bottom))
+    if all(not (across and down) or _covered(covering, x, y) for across, down, x, y in corners):
+        return (Edges(*laps),)
+    own = art_of(planned, placement)
+    if own and see_through(own):
+        return (Edges(*(min(lap, THIN_LAP_MM) for lap in laps)),)
+    return Edges(left=left, right=right), Edges(top=top, bottom=bottom)
+
+
+def _shared_edge(rect: Rect, other: Rect) -> int | None:
+    """Which edge of ``rect`` (left, top, right, bottom) lies on a cut with ``other`` or within a lap of it."""
+    across = min(rect.bottom, other.bottom) > max(rect.y, other.y) + _TOUCH_MM
+    along = min(rect.right, other.right) > max(rect.x, other.x) + _TOUCH_MM
+    gaps = ((rect.x - other.right, across), (rect.y - other.bottom, along),
+            (other.x - rect.right, across), (other.y - rect.bottom, along))
+    return next((edge for edge, (gap, beside) in enumerate(gaps) if beside and -_TOUCH_MM < gap < LAP_MM), None)
+
+
+def _covered(later: list[Placement], x: float, y: float) -> bool:
+    """Whether a later card lies across the corner (x, y) from the one that has it, or close to it."""
+    return sum(one.trim.grown(Edges.all(LAP_MM)).contains(Rect(x, y, 0, 0)) for one in later) >= 3
 
 
 def see_through(art: Art) -> bool:
