@@ -90,12 +90,29 @@ def _page(planned: Planned, number: int, face: Face) -> dict[str, Any]:
         "face": face.name,
         "placements": [_placement(planned, face, placement) for placement in plan.placements(face)],
         "creases": [_line(line) for line in layout.creases],
-        "hinge_strips": [_rect(hinge) for hinge in hinges],
+        "hinge_strips": [_rect(_strip_as_drawn(plan, face, hinge)) for hinge in hinges],
         "cut_lines": [_line(line) for line in _drawn_cut_lines(planned, face)],
         "cuts": cut_count(layout, cards) if has_fronts else 0,
         "stops": stop_count(cut_order(layout, cards)) if has_fronts else 0,
         "marks": [{"kind": mark.kind, **_rect(mark.box)} for mark in marks_for(plan, face)],
     }
+
+
+def _strip_as_drawn(plan: SheetPlan, face: Face, strip: Rect) -> Rect:
+    """The hinge strip on that page with its inner edge where the correction puts it; its others are the paper's own.
+
+    Where the correction turns the edge, the strip ends at the end that comes nearest to the paper's.
+    """
+    page, drawn = plan.layout.page, plan.correction(face)
+    left, top, right, bottom = page.x, page.y, page.right, page.bottom
+    ends = [drawn(corner) for corner in strip.corners]
+    if strip.width < page.width:
+        inner = sorted(x for x, _ in ends)
+        left, right = (left, inner[2]) if strip.x <= page.x else (inner[1], right)
+    else:
+        inner = sorted(y for _, y in ends)
+        top, bottom = (top, inner[2]) if strip.y <= page.y else (inner[1], bottom)
+    return Rect(left, top, right - left, bottom - top)
 
 
 def _drawn_cut_lines(planned: Planned, face: Face) -> tuple[Line, ...]:

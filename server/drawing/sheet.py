@@ -32,7 +32,8 @@ def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool
     trim, bleed = printed_boxes(plan.layout, face)
     label = f"{face.sheet + 1} {face.name}"
     surface.page(plan.layout.page, trim, bleed, label)
-    with surface.within(matrix=plan.correction(face)):
+    # Clipped as the page lies in the printer: a correction moves lines and strips, not what the printer can reach.
+    with surface.within(clip=plan.layout.printable), surface.within(matrix=plan.correction(face)):
         with surface.within(layer="art"):
             _draw_flood(surface, planned, face)
             placements = plan.placements(face)
