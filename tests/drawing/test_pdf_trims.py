@@ -102,7 +102,8 @@ def check(planned: Planned, face: Face, look: Look, allowed_mm: float) -> None:
 @pytest.mark.parametrize(("kind", "gutter", "bleed"), [("png", 0, 0), ("png", 0.1, 3), ("png", 0, 3), ("pdf", 0, 0)])
 @pytest.mark.parametrize("method", ["duplex", "vertical-fold", "side-fold", "two-sheet"])
 def test_no_colour_lies_in_a_neighbours_trim_nor_beyond_its_own(
-        tmp_path: Path, method: str, kind: str, gutter: float, bleed: float, look: Callable[[bytes, int], Look]) -> None:
+        tmp_path: Path, method: str, kind: str, gutter: float, bleed: float,
+        look: Callable[[bytes, int], Look]) -> None:
     # Seven of nine: the last row is short, so that corners are left open on both faces.
     deck, paths = deck_of(tmp_path, kind, 7 if method in ("duplex", "two-sheet") else 3)
     settings = DeckSettings().changed({"card": "44x63", "paper": "a5", "method": method, "gutter_mm": gutter,
