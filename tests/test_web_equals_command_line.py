@@ -23,7 +23,7 @@ from server.errors import Busy
 from server.formats.limits import ArtLimits
 from server.jobs.queue import Work
 from server.prepress import Prepared
-from server.web import preparing
+from server.web import services
 from tests.formats.artwork import ENDINGS, PICTURES, encoded, oriented, pdf, picture, write
 from tests.web.live import LiveServer, running
 
@@ -225,7 +225,7 @@ def test_a_face_that_skips_the_limits_is_caught(server: LiveServer, monkeypatch:
         raise Busy("the builds of so many cards take long")
 
     assert by_web(server, "Harbour", TOO_MANY, {}, None).refusal.startswith("'Harbour' asks for 20979 cards")
-    monkeypatch.setattr(preparing, "art_limits", lambda store: ArtLimits(cards=10**6))
+    monkeypatch.setattr(services, "art_limits", lambda store: ArtLimits(cards=10**6))
     monkeypatch.setattr(server.services.pool, "submit",
                         lambda work: refused(work) if work.kind == "build" else _run_here(work))
     command, web = both(server, TOO_MANY, {})

@@ -57,9 +57,9 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _serve(store: Store, sockets: list[Any], arguments: argparse.Namespace) -> None:
+    from server.web.app import LampfoldServer
     from server.web.hosts import lan_hosts, loopback_hosts
     from server.web.services import Services
-    from server.web.serving import LampfoldServer
 
     port = sockets[0].getsockname()[1]
     services = Services.over(store, lan_hosts(port) if arguments.lan else loopback_hosts(port))
@@ -100,7 +100,7 @@ def _tell_guests(services: Services) -> None:
         return
     import segno
 
-    from server.web.routes_people import guest_address
+    from server.web.people import guest_address
 
     address = guest_address(services)
     maker, playtester = services.door.code("maker"), services.door.code("playtester")
@@ -117,7 +117,7 @@ Who is in, and putting someone out: the People page. The QR code below lets play
 
 async def _load_demos(services: Services) -> None:
     """Put each demo deck on the Desk that isn't there yet."""
-    from server.web.demos import demo_decks, load_demo
+    from server.web.desk_demos import demo_decks, load_demo
 
     there = {row.state.name for row in services.store.decks.all() if row.deleted is None}
     for demo in demo_decks():

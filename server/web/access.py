@@ -1,13 +1,248 @@
-"""Which role may ask for what. One table, read by the guard before a body is read."""
+"""Who is in: sessions, codes and links, how one starts, and what each role may ask for."""
 
 from __future__ import annotations
 
+import hashlib
 import re
-from collections.abc import Iterable
+import secrets
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Literal
 
 from server.core.settings import OWN_PRINTING, SETTINGS
-from server.errors import Refused
-from server.web.people import Session
+from server.errors import Busy, NotThere, Refused
+from server.store.database import Database, now_text
+
+Role = Literal["host", "maker", "playtester"]
+SESSION_DAYS = 30
+
+
+def cookie_name(port: int) -> str:
+    """Cookies are shared by all ports of a name (RFC 6265, 8.5), so each port has its own."""
+    return f"lampfold-{port}"
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One browser that is in. ``id`` is public; ``deck_id`` confines a playtester to one deck; None sees all."""
+
+    id: str
+    role: Role
+    name: str
+    address: str
+    deck_id: str | None = None
+    link_id: str | None = None
+    started: str = ""
+    seen: str = ""
+
+
+def mark_of(secret: str) -> str:
+    """What is kept of a secret: enough to know it again, not enough to use it."""
+    return hashlib.sha256(secret.encode("utf-8")).hexdigest()
+
+
+class People:
+    """Every live session, and the one-time tokens that start the host's own."""
+
+    def __init__(self, database: Database, on_token_spent: Callable[[], object] = lambda: None) -> None:
+        """``on_token_spent`` is called when a launch token has been used, so that the launcher can show a new one."""
+        self._database = database
+        self.on_token_spent = on_token_spent
+        self._lock = threading.Lock()
+        self._sessions: dict[str, Session] = {}
+        self._tokens: set[str] = set()
+        with database.write() as connection:
+            connection.execute("UPDATE sessions SET ended = ? WHERE ended IS NULL AND started < ?",
+                               (now_text(), now_text(timedelta(days=SESSION_DAYS))))
+        with database.read() as connection:
+            for row in connection.execute("SELECT * FROM sessions WHERE ended IS NULL"):
+                self._sessions[row["mark"]] = Session(row["public_id"], row["role"], row["name"], row["address"],
+                                                      row["deck_id"], row["link_id"], row["started"], row["seen"])
+
+    def new_token(self) -> str:
+        """A secret for one address that lets the host in once."""
+        token = secrets.token_urlsafe(24)
+        with self._lock:
+            self._tokens.add(mark_of(token))
+        return token
+
+    def spend_token(self, token: str) -> bool:
+        """True for a token that is good; it is spent by that."""
+        mark = mark_of(token)
+        with self._lock:
+            good = mark in self._tokens
+            self._tokens.discard(mark)
+        if good:
+            self.on_token_spent()
+        return good
+
+    def start(self, role: Role, name: str, address: str, deck_id: str | None = None,
+              link_id: str | None = None) -> tuple[str, Session]:
+        """A new session and the cookie that stands for it, kept before it is handed out."""
+        cookie, now = secrets.token_urlsafe(32), now_text()
+        session = Session(secrets.token_hex(6), role, name, address, deck_id, link_id, now, now)
+        with self._database.write() as connection:
+            connection.execute("INSERT INTO sessions VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, NULL)",
+                               (mark_of(cookie), session.id, role, name, address, deck_id, link_id, now, now))
+        with self._lock:
+            self._sessions[mark_of(cookie)] = session
+        return cookie, session
+
+    def find(self, cookie: str) -> Session | None:
+        """The live session of a cookie."""
+        with self._lock:
+            return self._sessions.get(mark_of(cookie))
+
+    def is_live(self, session_id: str) -> bool:
+        with self._lock:
+            return any(session.id == session_id for session in self._sessions.values())
+
+    def all(self) -> tuple[Session, ...]:
+        """Everyone who is in, first come first."""
+        with self._lock:
+            return tuple(sorted(self._sessions.values(), key=lambda session: session.started))
+
+    def put_out(self, session_id: str) -> Session:
+        """End a session for good, from this moment. Raises NotThere."""
+        ended = self._end(lambda session: session.id == session_id)
+        if not ended:
+            raise NotThere(f"person: {session_id[:40]!r} isn't in.", "Load the page again.")
+        return ended[0]
+
+    def put_out_link(self, link_id: str) -> int:
+        """End every session that came by a link. Says how many."""
+        return len(self._end(lambda session: session.link_id == link_id))
+
+    def _end(self, chosen: Callable[[Session], bool]) -> list[Session]:
+        with self._lock:
+            marks = [mark for mark, session in self._sessions.items() if chosen(session)]
+            ended = [self._sessions.pop(mark) for mark in marks]
+        with self._database.write() as connection:
+            connection.executemany("UPDATE sessions SET ended = ? WHERE mark = ?",
+                                   [(now_text(), mark) for mark in marks])
+        return ended
+
+
+# Crockford's Base32: no I, L, O or U, so that a code can be read out; 8 letters are 40 bits. At 30 tries a minute a
+# guess at one of two codes takes 35,000 years on average.
+_LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+_LOOKALIKES = str.maketrans("ILO", "110")
+_LENGTH = 8
+_MINUTE = 60.0
+_TRIES_EACH, _TRIES_ALL = 6, 30
+GUEST_ROLES: tuple[Role, ...] = ("maker", "playtester")
+
+
+def new_code() -> str:
+    """A code as it is shown: ``4K7M-9QXD``."""
+    letters = "".join(secrets.choice(_LETTERS) for _ in range(_LENGTH))
+    return f"{letters[:4]}-{letters[4:]}"
+
+
+def plain_code(text: str) -> str:
+    """A code as it was typed or pasted: case, spaces, hyphens and look-alike letters make no difference."""
+    return "".join(letter for letter in text.upper().translate(_LOOKALIKES) if letter.isalnum())[:40]
+
+
+class Door:
+    """The codes that are good now, and how often anyone has tried. Codes change with every start."""
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock = clock
+        self._lock = threading.Lock()
+        self._codes: dict[Role, str] = {role: new_code() for role in GUEST_ROLES}
+        self._wrong: dict[str, deque[float]] = {}
+        self._wrong_all: deque[float] = deque()
+
+    def code(self, role: Role) -> str:
+        with self._lock:
+            return self._codes[role]
+
+    def renew(self, role: Role) -> str:
+        """A new code for a role; the old one lets no one in any more, and who is in stays in."""
+        with self._lock:
+            self._codes[role] = new_code()
+            return self._codes[role]
+
+    def role_for(self, text: str, address: str) -> Role:
+        """The role that a code gives. Raises Refused for a wrong one, Busy after too many of them."""
+        given = plain_code(text)
+        with self._lock:
+            self._check_rate(address)
+            for role, code in self._codes.items():
+                if secrets.compare_digest(given.encode(), plain_code(code).encode()):
+                    self._wrong.pop(address, None)
+                    return role
+            now = self._clock()
+            self._wrong.setdefault(address, deque()).append(now)
+            self._wrong_all.append(now)
+        raise Refused("That isn't the code.", "Look at the host's screen again; the code changes when Lampfold starts.")
+
+    def _check_rate(self, address: str) -> None:
+        """Counts wrong tries alone, so that ten people may join at once."""
+        now = self._clock()
+        for tries in (self._wrong_all, *self._wrong.values()):
+            while tries and tries[0] <= now - _MINUTE:
+                tries.popleft()
+        self._wrong = {who: tries for who, tries in self._wrong.items() if tries}
+        own = self._wrong.get(address, deque())
+        for tries, most in ((own, _TRIES_EACH), (self._wrong_all, _TRIES_ALL)):
+            if len(tries) >= most:
+                wait = max(1, round(tries[-most] + _MINUTE - now))
+                raise Busy("Too many wrong codes.", f"Wait {wait} seconds, then try again.", wait)
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A link to one deck; ``ended`` is when it was withdrawn."""
+
+    id: str
+    deck_id: str
+    made: str
+    ended: str | None
+
+
+class Links:
+    """The links table."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def make(self, deck_id: str) -> tuple[str, Link]:
+        """(the secret, which is shown this once, the link)."""
+        secret, link = secrets.token_urlsafe(18), Link(secrets.token_hex(6), deck_id, now_text(), None)
+        with self._database.write() as connection:
+            connection.execute("INSERT INTO links VALUES (?, ?, ?, ?, NULL)",
+                               (link.id, mark_of(secret), deck_id, link.made))
+        return secret, link
+
+    def find(self, secret: str) -> Link:
+        """The link of a secret. Raises NotThere for one that was never made or has been withdrawn."""
+        with self._database.read() as connection:
+            row = connection.execute("SELECT * FROM links WHERE mark = ? AND ended IS NULL",
+                                     (mark_of(secret),)).fetchone()
+        if row is None:
+            raise NotThere("This link isn't good any more.", "Ask the host for a new one.")
+        return Link(row["id"], row["deck_id"], row["made"], row["ended"])
+
+    def all(self) -> tuple[Link, ...]:
+        """Links that are good, latest first."""
+        with self._database.read() as connection:
+            rows = connection.execute("SELECT * FROM links WHERE ended IS NULL ORDER BY made DESC, id").fetchall()
+        return tuple(Link(row["id"], row["deck_id"], row["made"], row["ended"]) for row in rows)
+
+    def withdraw(self, link_id: str) -> None:
+        """Raises NotThere."""
+        with self._database.write() as connection:
+            count = connection.execute("UPDATE links SET ended = ? WHERE id = ? AND ended IS NULL",
+                                       (now_text(), link_id)).rowcount
+        if not count:
+            raise NotThere(f"link: {link_id[:40]!r} isn't there.", "Load the page again.")
+
 
 # Reached without a session: nothing of any deck is in them.
 _OPEN = re.compile(r"/health|/static/.*|/favicon\.ico|/welcome|/join|/link/[^/]+")

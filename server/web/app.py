@@ -1,11 +1,15 @@
-"""The app: routes in one tuple, errors in one place, the guard around all of it."""
+"""The app: routes in one tuple, errors in one place, the guard around all of it; and running it on bound sockets."""
 
 from __future__ import annotations
 
 import asyncio
+import contextlib
+import socket
+import threading
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
+import uvicorn
 from fastapi import APIRouter, FastAPI
 from fastapi.exceptions import RequestValidationError
 from starlette.concurrency import run_in_threadpool
@@ -16,40 +20,23 @@ from server import __version__
 from server.errors import LampfoldError
 from server.resources import shipped
 from server.store.cleaning import clean
-from server.web import (
-    routes_archive,
-    routes_art,
-    routes_decks,
-    routes_files,
-    routes_glow,
-    routes_jobs,
-    routes_pages,
-    routes_people,
-    routes_plan,
-    routes_printers,
-    routes_tables,
-    routes_true_up,
-)
+from server.web import art, desk, glow, output, people, sheet, true_up, true_up_printers
 from server.web.answers import Answers
-from server.web.guard import Guard
+from server.web.guard import MOST_HEADER_BYTES, Guard
 from server.web.logbook import event
 from server.web.services import Services
+from server.web.sockets import protocol_class
 
 _TIDY_SECONDS = 6 * 3600.0
 # One line for each part of the API and the pages.
 ROUTERS: tuple[APIRouter, ...] = (
-    routes_tables.router,
-    routes_decks.router,
-    routes_files.router,
-    routes_archive.router,
-    routes_plan.router,
-    routes_glow.router,
-    routes_jobs.router,
-    routes_art.router,
-    routes_people.router,
-    routes_printers.router,
-    routes_true_up.router,
-    routes_pages.router,
+    desk.router, desk.page,
+    art.router, art.pictures, art.page,
+    sheet.router, sheet.tables_router, sheet.page,
+    glow.router, glow.page,
+    true_up.router, true_up_printers.router, true_up.page,
+    output.router, output.page,
+    people.router,
 )
 
 
@@ -91,3 +78,35 @@ async def _tidy(services: Services) -> None:
         except (LampfoldError, OSError) as error:
             event("cleaning failed", kind=type(error).__name__)
         await asyncio.sleep(_TIDY_SECONDS)
+
+
+# What is still being sent when the server ends gets this long; an upload that has stalled must not hold it up.
+_GRACE_SECONDS = 1
+
+
+class LampfoldServer(uvicorn.Server):
+    """A uvicorn server that ends its event streams first and never turns Ctrl-C into a traceback."""
+
+    def __init__(self, services: Services, *, started: Callable[[], None] = lambda: None) -> None:
+        limits = services.store.limits
+        self._services = services
+        super().__init__(uvicorn.Config(
+            create_app(services, started=started), loop="asyncio",
+            http=protocol_class(limits.header_seconds, limits.connections), ws="none", log_config=None,
+            access_log=False, proxy_headers=False, server_header=False, timeout_keep_alive=10,
+            timeout_graceful_shutdown=_GRACE_SECONDS, h11_max_incomplete_event_size=MOST_HEADER_BYTES))
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        self._services.stopping.set()
+        await super().shutdown(sockets)
+
+    def run_on(self, sockets: list[socket.socket]) -> None:
+        """Serve until Ctrl-C or SIGTERM, in the main thread."""
+        with contextlib.suppress(KeyboardInterrupt):  # uvicorn raises the signal again once everything is closed
+            self.run(sockets)
+
+    def run_in_thread(self, sockets: list[socket.socket]) -> threading.Thread:
+        """Serve in a thread of its own; set ``should_exit`` to end it."""
+        thread = threading.Thread(target=self.run, args=(sockets,), name="lampfold server", daemon=True)
+        thread.start()
+        return thread

@@ -5,9 +5,11 @@ Pure ASGI, so that all of it happens before a byte of a body is read, and covers
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import re
 import secrets
+import time
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import unquote
 
@@ -16,14 +18,63 @@ from starlette.requests import ClientDisconnect
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from server.errors import LampfoldError
-from server.store.limits import Limits
-from server.web.access import is_open, is_safe, may
-from server.web.answers import Answers, is_api, status_of
-from server.web.body import Body, SlowBody, too_large
+from server.errors import LampfoldError, TooMuch
+from server.store.limits import Limits, bytes_text
+from server.web.access import People, Session, cookie_name, is_open, is_safe, may
+from server.web.answers import Answers, SlowBody, is_api, status_of
 from server.web.hosts import Hosts
 from server.web.logbook import LOGGER, event, shown_path
-from server.web.people import People, Session, cookie_name
+
+# A body may pause for `body_seconds`; on the whole it must come at least this fast, or a slow sender holds a place
+# for ever. 8 KiB a second is slower than any network that a browser is used on.
+_LEAST_BYTES_A_SECOND = 8192
+# What is left of a refused body is thrown away for so long, so that the sender gets to read the answer.
+_DRAIN_BYTES, _DRAIN_SECONDS = 256 * 1024, 2.0
+
+
+class Body:
+    """Stands in for ``receive``. Raises TooMuch over ``limit_bytes``, SlowBody where the body stalls or crawls."""
+
+    def __init__(self, receive: Receive, headers: Headers, limit_bytes: int, label: str, pause_seconds: float) -> None:
+        self._receive, self._limit, self._label, self._pause = receive, limit_bytes, label, pause_seconds
+        self._begun = time.monotonic()
+        self.size = 0
+        # A request has a body if it says so (RFC 9112, 6).
+        self.finished = headers.get("content-length", "0") == "0" and "transfer-encoding" not in headers
+
+    async def __call__(self) -> Message:
+        if self.finished:
+            return await self._receive()  # only the news of a disconnect can follow, and a stream waits for that
+        try:
+            message = await asyncio.wait_for(self._receive(), self._pause)
+        except TimeoutError:
+            raise SlowBody from None
+        if message["type"] != "http.request":
+            self.finished = True
+            return message
+        self.size += len(message.get("body", b""))
+        self.finished = not message.get("more_body", False)
+        if self.size > self._limit:
+            raise too_large(self._label, self._limit)
+        spent = time.monotonic() - self._begun
+        if not self.finished and spent > self._pause and self.size < (spent - self._pause) * _LEAST_BYTES_A_SECOND:
+            raise SlowBody
+        return message
+
+    async def drain(self) -> None:
+        """Throw away a little of what is still coming."""
+        left, end = _DRAIN_BYTES, time.monotonic() + _DRAIN_SECONDS
+        with contextlib.suppress(TimeoutError):
+            while not self.finished and left > 0 and (seconds := end - time.monotonic()) > 0:
+                message = await asyncio.wait_for(self._receive(), seconds)
+                left -= len(message.get("body", b""))
+                self.finished = message["type"] != "http.request" or not message.get("more_body", False)
+
+
+def too_large(label: str, limit_bytes: int) -> TooMuch:
+    return TooMuch(f"{label}: is over {bytes_text(limit_bytes)}, the limit of this host.",
+                   "Export it smaller, or raise the host's limit.")
+
 
 SECURITY_HEADERS = {
     "content-security-policy": (

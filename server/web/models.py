@@ -1,4 +1,4 @@
-"""What the JSON API takes and gives of decks and their files, so that /api/openapi.json says what is true."""
+"""What more than one page's part of the JSON API takes and gives, so that /api/openapi.json says what is true."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler
 
 from server.core.art import ArtKind, Severity
+from server.core.plan import Arrangement
 from server.core.setting import LONGEST_TEXT, Setting
 from server.core.settings import SETTINGS, DeckSettings
 
@@ -56,6 +57,11 @@ class ErrorAnswer(BaseModel):
     fix: str = ""
     field: str | None = None
     id: str | None = None
+
+
+def errors(*statuses: int) -> dict[int | str, dict[str, Any]]:
+    """What the schema says of a route's errors."""
+    return {status: {"model": ErrorAnswer} for status in statuses}
 
 
 class ProblemOut(BaseModel):
@@ -125,93 +131,36 @@ class DeckRecord(BaseModel):
     problems: list[ProblemOut]
 
 
-class ConflictAnswer(ErrorAnswer):
-    """The deck was changed meanwhile; ``current`` is what it is now."""
-
-    current: DeckRecord
-
-
-class StorageOut(BaseModel):
-    bytes: int
-    decks: int
+class EdgesOut(BaseModel):
+    left: float
+    top: float
+    right: float
+    bottom: float
 
 
-class DeskOut(BaseModel):
-    decks: list[DeckSummary]
-    bin: list[DeckSummary]
-    storage: StorageOut
+class PlanSummary(BaseModel):
+    """``sheets`` are the plan's (a glued pair is one), ``papers`` the pieces of paper to print; lengths in mm."""
 
-
-class NewDeck(Sent):
-    name: Name
-
-
-class CardChange(Sent):
-    """What is changed of one card; null takes a change back. ``back`` is a file's label, "" for no back."""
-
-    copies: Annotated[int, Field(ge=0, le=999)] | None = None
-    name: Name | None = None
-    back: Annotated[str, Field(max_length=255)] | None = None
-
-
-class DeckChange(Sent):
-    """``revision`` is the one that was read; a newer one on the server answers 409."""
-
-    revision: int
-    name: Name | None = None
-    settings: Settings | None = None
-    cards: dict[str, CardChange] | None = None
-
-
-class FileStamp(Sent):
-    path: Annotated[str, Field(max_length=1000)]
-    bytes: Annotated[int, Field(ge=0)]
-    modified: Milliseconds
-
-
-class FileStamps(Sent):
-    files: list[FileStamp]
-
-
-class MissingOut(BaseModel):
-    """``missing``: the paths to send; ``known``: how many are here as they are."""
-
-    missing: list[str]
-    known: int
-
-
-class StoredFile(FileOut):
-    """``duplicate_of``: another file of the deck, or this one before, that has the same bytes."""
-
-    duplicate_of: str | None
-    revision: int
-
-
-class IgnoredOut(BaseModel):
-    path: str
-    reason: str
-
-
-class ArchiveOut(BaseModel):
-    """What an archive brought, and what was left out."""
-
-    files: list[FileOut]
-    ignored: list[IgnoredOut]
-    revision: int
-
-
-class DemoOut(BaseModel):
-    which: str
-    name: str
-    says: str
-
-
-class DemosOut(BaseModel):
-    demos: list[DemoOut]
-
-
-class DemoChoice(Sent):
-    which: Name
+    format: str
+    version: int
+    unit: Literal["mm"]
+    deck: str
+    method: str
+    flip: str | None
+    paper: str
+    cards: int
+    sheets: int
+    papers: int
+    pages: int
+    cards_per_sheet: int
+    cuts: int
+    waste_percent: float
+    arrangement: Arrangement
+    card_turned: bool
+    columns: int
+    rows: int
+    spine_mm: float
+    outer_bleed: EdgesOut
 
 
 def plain(value: Any) -> Any:

@@ -1,127 +1,251 @@
-"""Who is in: sessions, how one starts, and what each role may do.
-
-A session is a random cookie. The database keeps only its SHA-256, so a copy of the database lets no one in. All
-live sessions are held in memory too: a request costs no read, and someone who is put out is out at once.
-"""
+"""Who is in and how one gets in: the host's page, the door for guests, links to one deck."""
 
 from __future__ import annotations
 
-import hashlib
-import secrets
-import threading
-from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import timedelta
-from typing import Literal
+import io
+from typing import Annotated, Literal
+from urllib.parse import parse_qs, quote
 
-from server.errors import NotThere
-from server.store.database import Database, now_text
+import segno
+from fastapi import APIRouter, Path, Query, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from pydantic import BaseModel, Field
+from starlette.concurrency import run_in_threadpool
 
-Role = Literal["host", "maker", "playtester"]
-SESSION_DAYS = 30
+from server.errors import BadValue, Busy, LampfoldError, Refused
+from server.store.names import clean_name
+from server.web import models
+from server.web.access import Role, Session
+from server.web.hosts import in_brackets, lan_addresses
+from server.web.logbook import event
+from server.web.services import PersonDep, Services, ServicesDep, client_address, set_session_cookie
+
+router = APIRouter(tags=["people"])
+
+_ERRORS = models.errors(403, 404, 422, 503)
+GuestRole = Literal["maker", "playtester"]
+Id = Annotated[str, Path(max_length=40)]
+_MOST_SESSIONS = 200
+RoleName = Literal["host", "maker", "playtester"]
 
 
-def cookie_name(port: int) -> str:
-    """Cookies are shared by all ports of a name (RFC 6265, 8.5), so each port has its own."""
-    return f"lampfold-{port}"
-
-
-@dataclass(frozen=True, slots=True)
-class Session:
-    """One browser that is in. ``id`` is public; ``deck_id`` confines a playtester to one deck; None sees all."""
+class Me(BaseModel):
+    """This browser's session. ``deck_id``: the one deck that a playtester who came by a link sees."""
 
     id: str
-    role: Role
+    role: RoleName
+    name: str
+    deck_id: str | None
+    lan: bool
+
+
+class PersonOut(BaseModel):
+    id: str
+    role: RoleName
     name: str
     address: str
-    deck_id: str | None = None
-    link_id: str | None = None
-    started: str = ""
-    seen: str = ""
+    deck_id: str | None
+    started: str
+    seen: str
+    you: bool
 
 
-def mark_of(secret: str) -> str:
-    """What is kept of a secret: enough to know it again, not enough to use it."""
-    return hashlib.sha256(secret.encode("utf-8")).hexdigest()
+class DoorOut(BaseModel):
+    """A code, and the address that fills it in."""
+
+    code: str
+    url: str
 
 
-class People:
-    """Every live session, and the one-time tokens that start the host's own."""
+class PeopleOut(BaseModel):
+    """``doors`` by role; empty where Lampfold listens on this machine alone."""
 
-    def __init__(self, database: Database, on_token_spent: Callable[[], object] = lambda: None) -> None:
-        """``on_token_spent`` is called when a launch token has been used, so that the launcher can show a new one."""
-        self._database = database
-        self.on_token_spent = on_token_spent
-        self._lock = threading.Lock()
-        self._sessions: dict[str, Session] = {}
-        self._tokens: set[str] = set()
-        with database.write() as connection:
-            connection.execute("UPDATE sessions SET ended = ? WHERE ended IS NULL AND started < ?",
-                               (now_text(), now_text(timedelta(days=SESSION_DAYS))))
-        with database.read() as connection:
-            for row in connection.execute("SELECT * FROM sessions WHERE ended IS NULL"):
-                self._sessions[row["mark"]] = Session(row["public_id"], row["role"], row["name"], row["address"],
-                                                      row["deck_id"], row["link_id"], row["started"], row["seen"])
+    people: list[PersonOut]
+    lan: bool
+    doors: dict[str, DoorOut]
 
-    def new_token(self) -> str:
-        """A secret for one address that lets the host in once."""
-        token = secrets.token_urlsafe(24)
-        with self._lock:
-            self._tokens.add(mark_of(token))
-        return token
 
-    def spend_token(self, token: str) -> bool:
-        """True for a token that is good; it is spent by that."""
-        mark = mark_of(token)
-        with self._lock:
-            good = mark in self._tokens
-            self._tokens.discard(mark)
-        if good:
-            self.on_token_spent()
-        return good
+class NewLink(models.Sent):
+    deck_id: Annotated[str, Field(max_length=64)]
 
-    def start(self, role: Role, name: str, address: str, deck_id: str | None = None,
-              link_id: str | None = None) -> tuple[str, Session]:
-        """A new session and the cookie that stands for it, kept before it is handed out."""
-        cookie, now = secrets.token_urlsafe(32), now_text()
-        session = Session(secrets.token_hex(6), role, name, address, deck_id, link_id, now, now)
-        with self._database.write() as connection:
-            connection.execute("INSERT INTO sessions VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, NULL)",
-                               (mark_of(cookie), session.id, role, name, address, deck_id, link_id, now, now))
-        with self._lock:
-            self._sessions[mark_of(cookie)] = session
-        return cookie, session
 
-    def find(self, cookie: str) -> Session | None:
-        """The live session of a cookie."""
-        with self._lock:
-            return self._sessions.get(mark_of(cookie))
+class LinkOut(BaseModel):
+    id: str
+    deck_id: str
+    made: str
 
-    def is_live(self, session_id: str) -> bool:
-        with self._lock:
-            return any(session.id == session_id for session in self._sessions.values())
 
-    def all(self) -> tuple[Session, ...]:
-        """Everyone who is in, first come first."""
-        with self._lock:
-            return tuple(sorted(self._sessions.values(), key=lambda session: session.started))
+class LinkMade(LinkOut):
+    """``url`` is shown this once."""
 
-    def put_out(self, session_id: str) -> Session:
-        """End a session for good, from this moment. Raises NotThere."""
-        ended = self._end(lambda session: session.id == session_id)
-        if not ended:
-            raise NotThere(f"person: {session_id[:40]!r} isn't in.", "Load the page again.")
-        return ended[0]
+    url: str
 
-    def put_out_link(self, link_id: str) -> int:
-        """End every session that came by a link. Says how many."""
-        return len(self._end(lambda session: session.link_id == link_id))
 
-    def _end(self, chosen: Callable[[Session], bool]) -> list[Session]:
-        with self._lock:
-            marks = [mark for mark, session in self._sessions.items() if chosen(session)]
-            ended = [self._sessions.pop(mark) for mark in marks]
-        with self._database.write() as connection:
-            connection.executemany("UPDATE sessions SET ended = ? WHERE mark = ?",
-                                   [(now_text(), mark) for mark in marks])
-        return ended
+class LinksOut(BaseModel):
+    links: list[LinkOut]
+
+
+@router.get("/api/me")
+def me(services: ServicesDep, person: PersonDep) -> Me:
+    """Who this browser is in as."""
+    return Me(id=person.id, role=person.role, name=person.name, deck_id=person.deck_id,
+                            lan=services.hosts.lan)
+
+
+@router.get("/api/people")
+def people(services: ServicesDep, person: PersonDep) -> PeopleOut:
+    """Everyone who is in, and the codes and addresses by which guests come. For the host."""
+    doors = {role: _way_in(services, role) for role in ("maker", "playtester")} if services.hosts.lan else {}
+    return PeopleOut(
+        people=[PersonOut(id=one.id, role=one.role, name=one.name, address=one.address,
+                                        deck_id=one.deck_id, started=one.started, seen=one.seen,
+                                        you=one.id == person.id) for one in services.people.all()],
+        lan=services.hosts.lan, doors=doors)
+
+
+@router.delete("/api/people/{person_id}", responses=_ERRORS)
+def put_out(person_id: Id, services: ServicesDep, person: PersonDep) -> PeopleOut:
+    """End someone's session at once."""
+    if person_id == person.id:
+        raise BadValue("person: this is you.", "End Lampfold instead, or use another browser.")
+    services.people.put_out(person_id)
+    event("person put out", person=person_id)
+    return people(services, person)
+
+
+@router.post("/api/people/codes/{role}", responses=_ERRORS)
+def renew_code(role: GuestRole, services: ServicesDep, person: PersonDep) -> PeopleOut:
+    """A new code for a role; the old one is void."""
+    services.door.renew(role)
+    return people(services, person)
+
+
+@router.get("/api/people/codes/{role}/qr.svg", responses={**_ERRORS, 200: {"content": {"image/svg+xml": {}}}},
+            response_class=Response)
+def code_picture(role: GuestRole, services: ServicesDep) -> Response:
+    """The way in as a QR code (ISO/IEC 18004)."""
+    if not services.hosts.lan:
+        raise Refused("Guests can't come in.", "Start Lampfold with --lan.")
+    out = io.BytesIO()
+    # Black on white with the quiet zone of four modules that readers need, also on a dark page.
+    segno.make(_way_in(services, role).url, error="m").save(out, kind="svg", scale=4, border=4, dark="#000",
+                                                            light="#fff", xmldecl=False)
+    return Response(out.getvalue(), media_type="image/svg+xml")
+
+
+@router.get("/api/links")
+def links(services: ServicesDep) -> LinksOut:
+    """Links to one deck that are good. Their addresses were shown when they were made and aren't kept."""
+    return LinksOut(links=[LinkOut(id=link.id, deck_id=link.deck_id, made=link.made)
+                                         for link in services.links.all()])
+
+
+@router.post("/api/links", status_code=201, responses=_ERRORS)
+def make_link(wish: NewLink, services: ServicesDep) -> LinkMade:
+    """A link by which playtesters see one deck."""
+    if not services.hosts.lan:
+        raise Refused("Nobody else could open a link.", "Start Lampfold with --lan.")
+    services.store.decks.get(wish.deck_id)
+    secret, link = services.links.make(wish.deck_id)
+    return LinkMade(id=link.id, deck_id=link.deck_id, made=link.made,
+                                  url=f"{guest_address(services)}/link/{secret}")
+
+
+@router.delete("/api/links/{link_id}", responses=_ERRORS)
+def withdraw_link(link_id: Id, services: ServicesDep) -> LinksOut:
+    """Void a link, and put out everyone who came by it."""
+    services.links.withdraw(link_id)
+    services.people.put_out_link(link_id)
+    return links(services)
+
+
+@router.get("/people", include_in_schema=False)
+def people_page(services: ServicesDep, person: PersonDep) -> HTMLResponse:
+    return HTMLResponse(services.pages.page("people.html", page="people", person=person))
+
+
+@router.get("/join", include_in_schema=False)
+def join_page(request: Request, services: ServicesDep,
+              code: Annotated[str, Query(max_length=40)] = "") -> HTMLResponse:
+    """The door: one field for the code, which a QR code has filled in, and one for a name."""
+    return HTMLResponse(services.pages.page("join.html", page="join", code=code, trouble=None, name=""))
+
+
+@router.post("/join", include_in_schema=False)
+async def join(request: Request, services: ServicesDep) -> Response:
+    """Takes the door's form, which works without scripts."""
+    fields = parse_qs((await request.body()).decode("utf-8", "replace"), max_num_fields=10, encoding="utf-8")
+    code, name = (fields.get(field, [""])[0][:200] for field in ("code", "name"))
+    try:
+        return await run_in_threadpool(_let_in, request, services, code, name)
+    except (Refused, Busy, BadValue) as error:
+        event("door stayed shut", address=client_address(request), kind=type(error).__name__)
+        page = services.pages.page("join.html", page="join", code=code, trouble=error, name=name)
+        headers = {"Retry-After": str(error.wait_seconds)} if isinstance(error, Busy) else None
+        return HTMLResponse(page, _door_status(error), headers)
+
+
+@router.get("/link/{secret}", include_in_schema=False)
+def follow_link(secret: Annotated[str, Path(max_length=100)], request: Request, services: ServicesDep) -> Response:
+    """A playtester's way to one deck. Whoever is in already stays who they are."""
+    link = services.links.find(secret)
+    answer = RedirectResponse(f"/decks/{quote(link.deck_id, safe='')}/glow", 303)
+    current: Session | None = request.scope["state"]["session"]
+    if current is None or (current.role == "playtester" and current.deck_id != link.deck_id):
+        _check_room(services)
+        cookie, session = services.people.start("playtester", "Playtester", client_address(request), link.deck_id,
+                                                link.id)
+        event("person came in", person=session.id, role="playtester", link=link.id, address=session.address)
+        set_session_cookie(answer, services, cookie)
+    return answer
+
+
+def _let_in(request: Request, services: Services, code: str, name: str) -> Response:
+    if not services.hosts.lan:
+        raise Refused("Guests can't come in.", "Ask the host to start Lampfold with --lan.")
+    address = client_address(request)
+    role = services.door.role_for(code, address)
+    current: Session | None = request.scope["state"]["session"]
+    answer = RedirectResponse("/", 303)
+    if current is not None and current.role == "host":
+        return answer  # trying the own code out must not cost the host the house
+    _check_room(services)
+    if current is not None:
+        services.people.put_out(current.id)
+    cookie, session = services.people.start(role, clean_name(name or role.capitalize()), address)
+    event("person came in", person=session.id, role=role, address=address)
+    set_session_cookie(answer, services, cookie)
+    return answer
+
+
+def _check_room(services: Services) -> None:
+    if len(services.people.all()) >= _MOST_SESSIONS:
+        raise Busy("Too many people are in already.", "Ask the host to put someone out.", 60)
+
+
+def _door_status(error: LampfoldError) -> int:
+    return 429 if isinstance(error, Busy) else 403 if isinstance(error, Refused) else 422
+
+
+def guest_address(services: Services) -> str:
+    """The address that guests use: this machine's likeliest one on its network, never what a Host header says."""
+    addresses = lan_addresses() or ("127.0.0.1",)
+    return f"http://{in_brackets(addresses[0])}:{services.hosts.port}"
+
+
+def _way_in(services: Services, role: Role) -> DoorOut:
+    code = services.door.code(role)
+    return DoorOut(code=code, url=f"{guest_address(services)}/join?code={code}")
+
+
+@router.get("/welcome", include_in_schema=False)
+def welcome(request: Request, services: ServicesDep,
+            token: Annotated[str, Query(max_length=200)] = "") -> RedirectResponse:
+    """The address that the launcher printed: good once, it becomes the host's session."""
+    if not services.people.spend_token(token):
+        raise Refused("This address has been used already, or Lampfold was started anew.",
+                      "Use the newest address in the window where Lampfold runs.")
+    cookie, _ = services.people.start("host", "Host", client_address(request))
+    answer = RedirectResponse("/", 303)
+    set_session_cookie(answer, services, cookie)
+    return answer

@@ -4,23 +4,28 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import Depends, Request
-from fastapi.responses import RedirectResponse
+from fastapi.responses import HTMLResponse, RedirectResponse
 
-from server.errors import Refused
+from server.core.registration.printer import Printer
+from server.core.registration.printer_file import printer_from_json
+from server.core.settings import DeckSettings
+from server.errors import BadValue, NotThere, Refused
+from server.formats.limits import ArtLimits
 from server.jobs.board import JobBoard
 from server.jobs.builds import Builds
 from server.jobs.pool import WorkerPool
+from server.jobs.queue import Work
+from server.prepress import Prepared, prepare
 from server.store import Store
-from server.web.deck_view import DeckViews
+from server.web.access import SESSION_DAYS, Door, Links, People, Session, check_changes, cookie_name
+from server.web.answers import Pages
+from server.web.decks import DeckViews, summary_of
 from server.web.hosts import Hosts
-from server.web.joining import Door
-from server.web.links import Links
-from server.web.pages import Pages
-from server.web.people import SESSION_DAYS, People, Session, cookie_name
 
 
 @dataclass(frozen=True)
@@ -45,6 +50,24 @@ class Services:
         pool, board = WorkerPool(store.limits), JobBoard()
         return cls(store, pool, board, Builds(store, pool, board), DeckViews(store), People(store.database),
                    Pages(lan=hosts.lan), hosts, Links(store.database))
+
+    def prepared(self, person: Session, deck_id: str, changes: Mapping[str, Any]) -> Prepared:
+        """A kept deck laid out, ``changes`` put over its settings. Nothing is decoded.
+
+        Raises NotThere, BadValue, TooMuch, DoesNotFit, and Refused where it isn't for this person to change them.
+        """
+        check_changes(person, changes)
+        view = self.views.view(self.store.decks.get(deck_id))
+        if view.deck.count == 0:
+            raise BadValue("deck: there is no card to print yet.", "Add fronts on the Art page.")
+        settings = view.row.state.settings.changed(changes)
+        return prepare(view.deck, settings, None, chosen_printer(self.store, settings), art_limits(self.store))
+
+    def deck_page(self, person: Session, deck_id: str, name: str) -> HTMLResponse:
+        """A deck's page, drawn by the template of that name. Raises NotThere."""
+        deck = summary_of(self.views.view(self.store.decks.get(deck_id))).model_dump()
+        template = f"{name.replace('-', '_')}.html"
+        return HTMLResponse(self.pages.page(template, page=name, deck=deck, person=person))
 
     def close(self) -> None:
         """End the workers and let the data folder go."""
@@ -83,3 +106,32 @@ def _person(request: Request) -> Session:
 
 ServicesDep = Annotated[Services, Depends(_services)]
 PersonDep = Annotated[Session, Depends(_person)]
+
+
+def art_limits(store: Store) -> ArtLimits:
+    """What the host's limits say of art."""
+    limits = store.limits
+    return ArtLimits(limits.image_pixels, limits.pdf_pages, limits.file_bytes, limits.deck_cards)
+
+
+def chosen_printer(store: Store, settings: DeckSettings) -> Printer | None:
+    """The printer of ``settings``, None for none. Raises BadValue where it isn't kept any more or can't be read."""
+    if not settings.printer:
+        return None
+    try:
+        row = store.printers.get(settings.printer)
+    except NotThere:
+        raise BadValue(f"printer: {settings.printer[:40]!r} isn't kept here.", "Choose another.") from None
+    if row.deleted:
+        raise BadValue(f"printer: {row.name!r} has been deleted.", "Restore it on the True-up page, or choose another.")
+    return printer_from_json(dict(row.profile), row.name)
+
+
+async def in_worker(services: Services, work: Work) -> object:
+    """Wait for work that a worker does; a request that goes away takes its work along. Raises Busy, Stopped."""
+    services.pool.submit(work)
+    try:
+        return await asyncio.wrap_future(work.future)
+    except asyncio.CancelledError:
+        services.pool.cancel(work)
+        raise

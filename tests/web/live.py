@@ -28,9 +28,9 @@ from PIL import Image
 
 from server.store import Store
 from server.store.limits import Limits
+from server.web.app import LampfoldServer
 from server.web.hosts import Hosts, loopback_hosts
 from server.web.services import Services
-from server.web.serving import LampfoldServer
 from server.web.sockets import listen
 
 # For tests: no disk is expected to have much room.

@@ -11,9 +11,8 @@ import pytest
 
 from server.jobs.queue import Work
 from server.store.limits import Limits
-from server.web import receiving
-from server.web.receiving import in_worker
-from server.web.services import Services
+from server.web import art_receiving
+from server.web.services import Services, in_worker
 from tests.jobs import tasks
 from tests.web.live import LiveServer, picture
 from tests.web.raw import Talk, ask, cookie
@@ -248,11 +247,11 @@ def test_a_worker_that_is_lost_takes_one_files_verdict_along(make_server: Callab
     client = server.client()
     deck_id = server.deck({}, client=client)
     with monkeypatch.context() as patched:
-        patched.setattr(receiving, "read_file", task)
+        patched.setattr(art_receiving, "read_file", task)
         lost = client.put(f"/api/decks/{deck_id}/files/fronts/a.png", content=picture())
     assert lost.status_code == 422
     assert lost.json()["message"].startswith("fronts/a.png")
-    monkeypatch.setattr(receiving, "in_worker", _unhurried)
+    monkeypatch.setattr(art_receiving, "in_worker", _unhurried)
     assert client.put(f"/api/decks/{deck_id}/files/fronts/a.png", content=picture()).status_code == 200
     assert [file["path"] for file in client.get(f"/api/decks/{deck_id}").json()["files"]] == ["fronts/a.png"]
 

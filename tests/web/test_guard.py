@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from server.web.access import may
+from server.web.access import Session, may
 from server.web.guard import SECURITY_HEADERS, cookie_name
 from server.web.hosts import Hosts, lan_hosts, loopback_hosts
-from server.web.people import Session
 from tests.web.live import LiveServer
 from tests.web.raw import Talk, ask, cookie
 

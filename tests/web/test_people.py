@@ -11,8 +11,8 @@ import pytest
 
 from server.errors import Busy, Refused
 from server.store.limits import Limits
+from server.web.access import Door, new_code, plain_code
 from server.web.hosts import Hosts
-from server.web.joining import Door, new_code, plain_code
 from tests.web.live import LiveServer, picture, running, small_deck
 from tests.web.raw import Talk
 

@@ -1,42 +1,118 @@
-"""Builds: start one, watch it, cancel it, and fetch what it made."""
+"""The Output page: builds started, watched, cancelled and fetched; and how to print and build what they hold."""
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncIterator
 from dataclasses import asdict
-from typing import Annotated, Any
+from typing import Annotated, Literal
 
-from fastapi import APIRouter, Path, Request
-from fastapi.responses import FileResponse, StreamingResponse
+from fastapi import APIRouter, Path, Query, Request
+from fastapi.responses import FileResponse, HTMLResponse, StreamingResponse
+from pydantic import BaseModel, Field
 
+from server.core.guide import Step, build_steps, cautions, handover, print_settings, scale_check
 from server.errors import Refused
 from server.jobs.board import Job, JobView
-from server.web import models, plan_models
-from server.web.people import Session
-from server.web.preparing import prepared_deck
+from server.web import models
+from server.web.access import Session
 from server.web.services import PersonDep, Services, ServicesDep
 
 router = APIRouter(prefix="/api", tags=["builds"])
 
-_ERRORS: dict[int | str, dict[str, Any]] = {status: {"model": models.ErrorAnswer} for status in (403, 404, 422, 503)}
+_ERRORS = models.errors(403, 404, 422, 503)
+Choice = Annotated[str | None, Query(max_length=40)]
 JobId = Annotated[str, Path(max_length=40)]
 # Proxies and sleeping laptops drop silent streams; a comment line keeps one open (HTML Standard, 9.2.7).
 _KEEP_ALIVE_SECONDS = 15.0
+page = APIRouter(include_in_schema=False)
+
+
+class StepOut(BaseModel):
+    title: str
+    says: str
+    why: str
+
+
+class GuideOut(BaseModel):
+    """What to choose in the print dialog, the scale check, the build steps, cautions and hints for a print shop."""
+
+    print_settings: list[StepOut]
+    scale_check: list[StepOut]
+    build_steps: list[StepOut]
+    cautions: list[StepOut]
+    handover: list[StepOut]
+
+
+class JobResult(models.PlanSummary):
+    """The summary of what was built, where the files are, and the art that turned out broken only while building."""
+
+    pdf: str
+    plan: str
+    name: str
+    bytes: int
+    left_out: list[models.ProblemOut] = Field(default_factory=list)
+
+
+class JobOut(BaseModel):
+    id: str
+    deck_id: str
+    state: Literal["queued", "running", "done", "failed", "cancelled"]
+    done: int
+    total: int
+    message: str
+    fix: str
+    result: JobResult | None
+
+
+class JobStarted(BaseModel):
+    job: str
+
+
+class BuildAsk(models.Sent):
+    """``settings`` are put over the deck's own for this build alone, so that others can print on their own paper."""
+
+    settings: models.Settings = Field(default_factory=dict)
+
+
+@page.get("/decks/{deck_id}/output")
+def output_page(deck_id: str, services: ServicesDep, person: PersonDep) -> HTMLResponse:
+    return services.deck_page(person, deck_id, "output")
+
+
+@router.get("/decks/{deck_id}/guide", responses=_ERRORS)
+def guide(deck_id: str, services: ServicesDep, person: PersonDep, paper: Choice = None, flip: Choice = None,
+          printer: Annotated[str | None, Query(max_length=64)] = None) -> GuideOut:
+    """What to choose in the print dialog, and how to build the cards; on another paper, flip or printer ("" for none)
+    where one is named."""
+    changes = {name: value for name, value in (("paper", paper), ("flip", flip)) if value}
+    if printer is not None:
+        changes["printer"] = printer
+    prepared = services.prepared(person, deck_id, changes)
+    layout, settings = prepared.planned.plan.layout, prepared.settings
+    stock, core_mm = settings.stock_record, settings.core_mm
+    return GuideOut(
+        print_settings=_steps(print_settings(layout, stock)), scale_check=_steps(scale_check(layout)),
+        build_steps=_steps(build_steps(layout, stock, core_mm)), cautions=_steps(cautions(layout)),
+        handover=_steps(handover(layout, stock, core_mm)))
+
+
+def _steps(steps: tuple[Step, ...]) -> list[StepOut]:
+    return [StepOut(title=step.title, says=step.says, why=step.why) for step in steps]
 
 
 @router.post("/decks/{deck_id}/builds", status_code=202, responses=_ERRORS)
 def start_build(deck_id: str, services: ServicesDep, person: PersonDep,
-                ask: plan_models.BuildAsk | None = None) -> plan_models.JobStarted:
+                ask: BuildAsk | None = None) -> JobStarted:
     """Build the deck. 503 with Retry-After when too much waits already."""
     changes = ask.settings if ask else {}
     # What can't be laid out is told now, not after a wait in the queue.
-    prepared = prepared_deck(services, person, deck_id, changes)
-    return plan_models.JobStarted(job=services.builds.start(person.id, deck_id, prepared).id)
+    prepared = services.prepared(person, deck_id, changes)
+    return JobStarted(job=services.builds.start(person.id, deck_id, prepared).id)
 
 
 @router.get("/jobs/{job_id}", responses=_ERRORS)
-def get_job(job_id: JobId, services: ServicesDep, person: PersonDep) -> plan_models.JobOut:
+def get_job(job_id: JobId, services: ServicesDep, person: PersonDep) -> JobOut:
     return job_out(_job(services, person, job_id).view)
 
 
@@ -49,7 +125,7 @@ async def watch_job(job_id: JobId, request: Request, services: ServicesDep, pers
 
 
 @router.delete("/jobs/{job_id}", responses=_ERRORS)
-def cancel_job(job_id: JobId, services: ServicesDep, person: PersonDep) -> plan_models.JobOut:
+def cancel_job(job_id: JobId, services: ServicesDep, person: PersonDep) -> JobOut:
     """End a job. One that has ended already stays as it is."""
     job = _job(services, person, job_id)
     services.builds.cancel(job)
@@ -75,10 +151,10 @@ def job_plan(job_id: JobId, services: ServicesDep, person: PersonDep) -> FileRes
     return FileResponse(files.plan, media_type="application/json")
 
 
-def job_out(view: JobView) -> plan_models.JobOut:
+def job_out(view: JobView) -> JobOut:
     values = asdict(view)
     result = values.pop("result")
-    return plan_models.JobOut(**values, result=plan_models.JobResult(**result) if result else None)
+    return JobOut(**values, result=JobResult(**result) if result else None)
 
 
 def _job(services: Services, person: Session, job_id: str) -> Job:

@@ -17,7 +17,7 @@ from server.store.blobs import Incoming
 from server.store.deck_state import DeckFile, DeckState
 from server.store.decks import DeckRow, KeptBlob
 from server.store.names import clean_path
-from server.web.receiving import check_head, is_deck_list, read_incoming
+from server.web.art_receiving import check_head, is_deck_list, read_incoming
 from server.web.services import Services
 
 _CARD = "demo.json"  # {"name": ..., "says": ..., "settings": {...}}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import AsyncIterator, Callable
 from typing import TypeVar
 
@@ -17,23 +16,13 @@ from server.store.blobs import Incoming
 from server.store.deck_state import DECK_LIST, DeckFile, DeckState
 from server.store.decks import KeptBlob
 from server.store.limits import Limits, bytes_text
-from server.web.services import Services
+from server.web.services import Services, in_worker
 
 # Small enough to keep the event loop free, large enough that few threads are asked for.
 _WRITE_BYTES = 512 * 1024
 _DECK_LIST_BYTES = 1024 * 1024
 
 Result = TypeVar("Result")
-
-
-async def in_worker(services: Services, work: Work) -> object:
-    """Wait for work that a worker does; a request that goes away takes its work along. Raises Busy, Stopped."""
-    services.pool.submit(work)
-    try:
-        return await asyncio.wrap_future(work.future)
-    except asyncio.CancelledError:
-        services.pool.cancel(work)
-        raise
 
 
 async def write_stream(incoming: Incoming, chunks: AsyncIterator[bytes]) -> None:

@@ -7,7 +7,7 @@ import json
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request
-from fastapi.responses import FileResponse, Response
+from fastapi.responses import FileResponse, HTMLResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from server import __version__
@@ -28,18 +28,27 @@ from server.store.blobs import Incoming
 from server.store.names import file_stem
 from server.web import models
 from server.web import true_up_models as out
-from server.web.printer_view import fit_out, plain_drift, plain_out, printer_of, readings_from
-from server.web.receiving import in_worker
-from server.web.services import PersonDep, Services, ServicesDep, still_in
+from server.web.services import PersonDep, Services, ServicesDep, in_worker, still_in
+from server.web.true_up_answers import fit_out, plain_drift, plain_out, printer_of, readings_from
 
 router = APIRouter(prefix="/api", tags=["true-up"])
 
-_ERRORS: dict[int | str, dict[str, Any]] = {
-    status: {"model": models.ErrorAnswer} for status in (404, 411, 413, 415, 422, 503, 507)}
+_ERRORS = models.errors(404, 411, 413, 415, 422, 503, 507)
 _PDF: dict[int | str, dict[str, Any]] = {**_ERRORS, 200: {"content": {"application/pdf": {}}}}
 _WRITE_BYTES = 512 * 1024
 PaperName = Annotated[str, Query(max_length=40)]
 PrinterId = Annotated[str, Query(max_length=64)]
+page = APIRouter(include_in_schema=False)
+
+
+@page.get("/true-up")
+def true_up_page(services: ServicesDep, person: PersonDep) -> HTMLResponse:
+    return HTMLResponse(services.pages.page("true_up.html", page="true-up", person=person))
+
+
+@page.get("/decks/{deck_id}/true-up")
+def deck_true_up_page(deck_id: str, services: ServicesDep, person: PersonDep) -> HTMLResponse:
+    return services.deck_page(person, deck_id, "true-up")
 
 
 @router.get("/test-sheet.pdf", responses=_PDF, response_class=Response)

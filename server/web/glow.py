@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Query
-from fastapi.responses import Response
+from fastapi.responses import HTMLResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from server.core.art import Art
@@ -28,16 +28,20 @@ from server.jobs.queue import Work
 from server.prepress import Prepared
 from server.web import glow_models as out
 from server.web import models
-from server.web.preparing import prepared_deck
-from server.web.profiles import distinct_backs, profiles_of, with_colours
-from server.web.receiving import in_worker
-from server.web.services import PersonDep, Services, ServicesDep
+from server.web.measures import distinct_backs, profiles_of, with_colours
+from server.web.services import PersonDep, Services, ServicesDep, in_worker
 
 router = APIRouter(prefix="/api/decks/{deck_id}/glow", tags=["glow"])
 
-_ERRORS: dict[int | str, dict[str, Any]] = {status: {"model": models.ErrorAnswer} for status in (404, 422, 503)}
+_ERRORS = models.errors(404, 422, 503)
 _NEAR_PX = 2048  # art is wanted pixel by pixel here
 PrinterId = Annotated[str | None, Query(max_length=64)]
+page = APIRouter(include_in_schema=False)
+
+
+@page.get("/decks/{deck_id}/glow")
+def glow_page(deck_id: str, services: ServicesDep, person: PersonDep) -> HTMLResponse:
+    return services.deck_page(person, deck_id, "glow")
 
 
 @router.get("", responses=_ERRORS)
@@ -47,7 +51,7 @@ async def glow(deck_id: str, services: ServicesDep, person: PersonDep,
 
     ``printer`` looks at another printer than the deck's own; "" at none.
     """
-    prepared = await run_in_threadpool(prepared_deck, services, person, deck_id, _with_printer(printer))
+    prepared = await run_in_threadpool(services.prepared, person, deck_id, _with_printer(printer))
     sheet = min(sheet, prepared.planned.plan.sheet_count - 1)
     prepared = await with_colours(services, person.id, prepared, sheet)
     planned = prepared.planned
@@ -62,7 +66,7 @@ async def glow(deck_id: str, services: ServicesDep, person: PersonDep,
 @router.get("/leeway", responses=_ERRORS)
 async def leeways(deck_id: str, services: ServicesDep, person: PersonDep, printer: PrinterId = None) -> out.LeewaysOut:
     """How far each distinct back may move on this deck's own sheets, and whether the printer's wander stays inside."""
-    prepared = await run_in_threadpool(prepared_deck, services, person, deck_id, _with_printer(printer))
+    prepared = await run_in_threadpool(services.prepared, person, deck_id, _with_printer(printer))
     prepared = await with_colours(services, person.id, prepared)
     planned, chosen = prepared.planned, prepared.printer
     profiles = await profiles_of(services, person.id, planned)
@@ -92,7 +96,7 @@ def choices(deck_id: str) -> out.BackChoices:
 async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: PersonDep,
                printer: PrinterId = None) -> out.BackSeen:
     """A made back before it is taken: drawn, and measured on this deck's sheets as if every card had it."""
-    prepared = await run_in_threadpool(prepared_deck, services, person, deck_id, _with_printer(printer))
+    prepared = await run_in_threadpool(services.prepared, person, deck_id, _with_printer(printer))
     planned, settings, chosen = prepared.planned, prepared.settings, prepared.printer
     design = _design(ask, settings)
     bleed = _design_bleed(settings)

@@ -1,4 +1,4 @@
-"""What the JSON API takes and gives of plans, builds and tables."""
+"""What the Sheet page's part of the API takes and gives."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from server.core.plan import Arrangement, FaceName
 from server.core.registration.printer import State
 from server.core.setting import Kind
 from server.core.settings import DeckSettings
-from server.web.models import ProblemOut, Sent, Settings
+from server.web.models import PlanSummary, ProblemOut, Sent, Settings
 
 
 class PlanAsk(Sent):
@@ -19,38 +19,6 @@ class PlanAsk(Sent):
     settings: Settings = Field(default_factory=dict)
     sheet: Annotated[int, Field(ge=0, le=100_000)] = 0
     face: FaceName = "front"
-
-
-class EdgesOut(BaseModel):
-    left: float
-    top: float
-    right: float
-    bottom: float
-
-
-class PlanSummary(BaseModel):
-    """``sheets`` are the plan's (a glued pair is one), ``papers`` the pieces of paper to print; lengths in mm."""
-
-    format: str
-    version: int
-    unit: Literal["mm"]
-    deck: str
-    method: str
-    flip: str | None
-    paper: str
-    cards: int
-    sheets: int
-    papers: int
-    pages: int
-    cards_per_sheet: int
-    cuts: int
-    waste_percent: float
-    arrangement: Arrangement
-    card_turned: bool
-    columns: int
-    rows: int
-    spine_mm: float
-    outer_bleed: EdgesOut
 
 
 class AlternativeOut(BaseModel):
@@ -96,53 +64,6 @@ class PlanOut(BaseModel):
     problems: list[ProblemOut]
     notes: list[str]
     printer: MadeFor | None
-
-
-class StepOut(BaseModel):
-    title: str
-    says: str
-    why: str
-
-
-class GuideOut(BaseModel):
-    """What to choose in the print dialog, the scale check, the build steps, cautions and hints for a print shop."""
-
-    print_settings: list[StepOut]
-    scale_check: list[StepOut]
-    build_steps: list[StepOut]
-    cautions: list[StepOut]
-    handover: list[StepOut]
-
-
-class JobResult(PlanSummary):
-    """The summary of what was built, where the files are, and the art that turned out broken only while building."""
-
-    pdf: str
-    plan: str
-    name: str
-    bytes: int
-    left_out: list[ProblemOut] = Field(default_factory=list)
-
-
-class JobOut(BaseModel):
-    id: str
-    deck_id: str
-    state: Literal["queued", "running", "done", "failed", "cancelled"]
-    done: int
-    total: int
-    message: str
-    fix: str
-    result: JobResult | None
-
-
-class JobStarted(BaseModel):
-    job: str
-
-
-class BuildAsk(Sent):
-    """``settings`` are put over the deck's own for this build alone, so that others can print on their own paper."""
-
-    settings: Settings = Field(default_factory=dict)
 
 
 class ChoiceOut(BaseModel):

@@ -1,25 +1,92 @@
-"""Decks: the list, one deck, its changes, undo and redo, the bin, and the demo decks."""
+"""The Desk: decks by name, their changes, undo and redo, the bin, and the demo decks."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Response
-from fastapi.responses import JSONResponse
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
+from pydantic import BaseModel, Field
 
 from server.errors import BadValue, Conflict, NotThere
 from server.store.deck_state import DeckState
 from server.store.decks import DeckRow
 from server.store.names import clean_name
 from server.web import models
-from server.web.deck_view import record_of, summary_of
-from server.web.demos import demo_decks, load_demo
+from server.web.decks import record_of, summary_of
+from server.web.desk_demos import demo_decks, load_demo
 from server.web.services import PersonDep, Services, ServicesDep
 
 router = APIRouter(prefix="/api", tags=["decks"])
 
-_ERRORS: dict[int | str, dict[str, Any]] = {status: {"model": models.ErrorAnswer} for status in (404, 413, 422, 503)}
-_CONFLICT: dict[int | str, dict[str, Any]] = {**_ERRORS, 409: {"model": models.ConflictAnswer}}
+_ERRORS = models.errors(404, 413, 422, 503)
+page = APIRouter(include_in_schema=False)
+
+
+class ConflictAnswer(models.ErrorAnswer):
+    """The deck was changed meanwhile; ``current`` is what it is now."""
+
+    current: models.DeckRecord
+
+
+class StorageOut(BaseModel):
+    bytes: int
+    decks: int
+
+
+class DeskOut(BaseModel):
+    decks: list[models.DeckSummary]
+    bin: list[models.DeckSummary]
+    storage: StorageOut
+
+
+class NewDeck(models.Sent):
+    name: models.Name
+
+
+class CardChange(models.Sent):
+    """What is changed of one card; null takes a change back. ``back`` is a file's label, "" for no back."""
+
+    copies: Annotated[int, Field(ge=0, le=999)] | None = None
+    name: models.Name | None = None
+    back: Annotated[str, Field(max_length=255)] | None = None
+
+
+class DeckChange(models.Sent):
+    """``revision`` is the one that was read; a newer one on the server answers 409."""
+
+    revision: int
+    name: models.Name | None = None
+    settings: models.Settings | None = None
+    cards: dict[str, CardChange] | None = None
+
+
+class DemoOut(BaseModel):
+    which: str
+    name: str
+    says: str
+
+
+class DemosOut(BaseModel):
+    demos: list[DemoOut]
+
+
+class DemoChoice(models.Sent):
+    which: models.Name
+
+
+_CONFLICT: dict[int | str, dict[str, Any]] = {**_ERRORS, 409: {"model": ConflictAnswer}}
+
+
+@page.get("/")
+def desk(services: ServicesDep, person: PersonDep) -> HTMLResponse:
+    return HTMLResponse(services.pages.page("desk.html", page="desk", person=person))
+
+
+@page.get("/favicon.ico")
+def icon() -> RedirectResponse:
+    """Browsers ask for it beside a PDF, where no page names the icon."""
+    return RedirectResponse("/static/lampfold.svg", 301)
 
 
 def _record(services: Services, row: DeckRow) -> models.DeckRecord:
@@ -27,34 +94,34 @@ def _record(services: Services, row: DeckRow) -> models.DeckRecord:
 
 
 @router.get("/decks")
-def list_decks(services: ServicesDep, person: PersonDep) -> models.DeskOut:
+def list_decks(services: ServicesDep, person: PersonDep) -> DeskOut:
     """Every deck, the bin, and the room that all of it takes."""
     rows = services.store.decks.all()
     if person.deck_id:
         rows = tuple(row for row in rows if row.id == person.deck_id)
     summaries = [summary_of(services.views.view(row)) for row in rows]
     total, decks = services.store.decks.storage()
-    return models.DeskOut(
+    return DeskOut(
         decks=[one for one in summaries if one.deleted is None],
         bin=[one for one in summaries if one.deleted] if person.role != "playtester" else [],
-        storage=models.StorageOut(bytes=total, decks=decks))
+        storage=StorageOut(bytes=total, decks=decks))
 
 
 @router.post("/decks", status_code=201, responses=_ERRORS)
-def create_deck(new: models.NewDeck, services: ServicesDep, person: PersonDep) -> models.DeckRecord:
+def create_deck(new: NewDeck, services: ServicesDep, person: PersonDep) -> models.DeckRecord:
     """A deck without files."""
     return _record(services, services.store.decks.create(DeckState(clean_name(new.name)), person.id))
 
 
 @router.get("/demo")
-def list_demos() -> models.DemosOut:
+def list_demos() -> DemosOut:
     """The demo decks that come along."""
-    return models.DemosOut(demos=[models.DemoOut(which=demo.which, name=demo.name, says=demo.says)
+    return DemosOut(demos=[DemoOut(which=demo.which, name=demo.name, says=demo.says)
                                   for demo in demo_decks()])
 
 
 @router.post("/demo", status_code=201, responses=_ERRORS)
-async def open_demo(choice: models.DemoChoice, services: ServicesDep, person: PersonDep) -> models.DeckRecord:
+async def open_demo(choice: DemoChoice, services: ServicesDep, person: PersonDep) -> models.DeckRecord:
     """A copy of a demo deck, to do with as one likes."""
     demo = next((one for one in demo_decks() if one.which == choice.which), None)
     if demo is None:
@@ -68,7 +135,7 @@ def get_deck(deck_id: str, services: ServicesDep) -> models.DeckRecord:
 
 
 @router.patch("/decks/{deck_id}", responses=_CONFLICT, response_model=models.DeckRecord)
-def change_deck(deck_id: str, change: models.DeckChange, services: ServicesDep,
+def change_deck(deck_id: str, change: DeckChange, services: ServicesDep,
                 person: PersonDep) -> models.DeckRecord | Response:
     """Name, settings or cards. 409 with the deck as it is now where ``revision`` isn't the latest."""
     try:
@@ -76,12 +143,12 @@ def change_deck(deck_id: str, change: models.DeckChange, services: ServicesDep,
                                           expected=change.revision)
     except Conflict as error:
         current = _record(services, services.store.decks.get(deck_id))
-        answer = models.ConflictAnswer(message=error.message, fix=error.fix, current=current)
+        answer = ConflictAnswer(message=error.message, fix=error.fix, current=current)
         return JSONResponse(models.plain(answer), 409)
     return _record(services, row)
 
 
-def _changed(services: Services, state: DeckState, change: models.DeckChange) -> DeckState:
+def _changed(services: Services, state: DeckState, change: DeckChange) -> DeckState:
     if change.name is not None:
         state = DeckState(clean_name(change.name), state.files, state.overrides, state.settings)
     if change.settings:

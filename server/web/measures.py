@@ -14,8 +14,7 @@ from server.jobs.queue import Work
 from server.jobs.tasks import measure_colours
 from server.prepress import Prepared
 from server.prepress.prepare import Rgb
-from server.web.receiving import in_worker
-from server.web.services import Services
+from server.web.services import Services, in_worker
 
 _MOST_KEPT = 4000
 _AT_ONCE = 24  # one piece of work stays well inside the time that a worker may take over it

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Path, Request
 from fastapi.responses import Response
@@ -20,12 +20,12 @@ from server.store.names import file_stem
 from server.store.printers import PrinterRow
 from server.web import models
 from server.web import true_up_models as out
-from server.web.printer_view import plain_drift, printer_of, printer_out, readings_from
 from server.web.services import Services, ServicesDep
+from server.web.true_up_answers import plain_drift, printer_of, printer_out, readings_from
 
 router = APIRouter(prefix="/api/printers", tags=["printers"])
 
-_ERRORS: dict[int | str, dict[str, Any]] = {status: {"model": models.ErrorAnswer} for status in (403, 404, 413, 422)}
+_ERRORS = models.errors(403, 404, 413, 422)
 _MOST_PRINTERS = 200
 PrinterId = Annotated[str, Path(max_length=64)]
 _FILE_BODY = {"requestBody": {"required": True, "content": {"application/json": {"schema": {"type": "object"}}}}}

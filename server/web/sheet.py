@@ -1,0 +1,126 @@
+"""The Sheet page: the plan as it would be, drawn, and what its form offers. Nothing is saved here."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Annotated
+from urllib.parse import quote
+
+from fastapi import APIRouter, Query
+from fastapi.responses import HTMLResponse
+from starlette.concurrency import run_in_threadpool
+
+from server import __version__
+from server.core.art import Art
+from server.core.card_sizes import CARD_SIZES, CardSize
+from server.core.methods import METHODS
+from server.core.paper import PAPERS, Paper
+from server.core.plan import Face, FaceName
+from server.core.plan_json import alternative_to_json
+from server.core.planning import Planned
+from server.core.setting import Setting
+from server.core.settings import SETTINGS, DeckSettings
+from server.core.stock import STOCKS
+from server.drawing.sheet import draw_face
+from server.drawing.svg_surface import SvgSurface
+from server.prepress import Prepared, summarise
+from server.web import models, sheet_models
+from server.web.decks import problem_of
+from server.web.measures import with_colours
+from server.web.services import PersonDep, ServicesDep
+
+router = APIRouter(prefix="/api/decks/{deck_id}", tags=["plan"])
+
+_ERRORS = models.errors(404, 422)
+_SCREEN_PX = 512
+Choice = Annotated[str | None, Query(max_length=40)]
+tables_router = APIRouter(tags=["tables"])
+page = APIRouter(include_in_schema=False)
+
+
+@page.get("/decks/{deck_id}/sheet")
+def sheet_page(deck_id: str, services: ServicesDep, person: PersonDep) -> HTMLResponse:
+    return services.deck_page(person, deck_id, "sheet")
+
+
+@router.post("/plan", responses=_ERRORS)
+async def plan(deck_id: str, ask: sheet_models.PlanAsk, services: ServicesDep,
+               person: PersonDep) -> sheet_models.PlanOut:
+    """Lay the deck out with ``settings`` put over its own, and draw one face. 422 names the setting that won't do."""
+    prepared = await run_in_threadpool(services.prepared, person, deck_id, ask.settings)
+    face = _face(prepared.planned, ask.sheet, ask.face)
+    prepared = await with_colours(services, person.id, prepared, face.sheet)
+    return await run_in_threadpool(_plan_out, prepared, face)
+
+
+def _plan_out(prepared: Prepared, face: Face) -> sheet_models.PlanOut:
+    planned = prepared.planned
+    surface = SvgSurface(art_address)
+    draw_face(surface, planned, face, safe_zone=True)
+    return sheet_models.PlanOut(
+        settings=prepared.settings, summary=models.PlanSummary(**summarise(prepared)),
+        alternatives=[sheet_models.AlternativeOut(**alternative_to_json(one)) for one in prepared.alternatives],
+        faces=[sheet_models.FaceOut(sheet=one.sheet, name=one.name) for one in planned.plan.faces],
+        shown=sheet_models.FaceOut(sheet=face.sheet, name=face.name), svg=surface.svg(),
+        problems=[problem_of(one) for one in prepared.problems], notes=list(planned.plan.notes),
+        printer=_made_for(prepared) if prepared.printer else None)
+
+
+def art_address(art: Art) -> str:
+    """Where a page gets the upright picture of an art."""
+    return f"/api/art/{quote(art.key, safe='')}?longest={_SCREEN_PX}"
+
+
+def _made_for(prepared: Prepared) -> sheet_models.MadeFor:
+    printer = prepared.printer
+    assert printer is not None
+    return sheet_models.MadeFor(
+        id=prepared.settings.printer, name=printer.name, state=printer.state(prepared.today), note=printer.note,
+        trued_up=printer.trued_up.isoformat() if printer.trued_up else None,
+        says=printer.drift.says() if printer.drift else "", wander_says=printer.wander.says())
+
+
+def _face(planned: Planned, sheet: int, name: FaceName) -> Face:
+    """The face that was asked for, or the nearest that this plan has: a fold method has one for both sides."""
+    faces = planned.plan.faces
+    sheet = min(sheet, planned.plan.sheet_count - 1)
+    of_sheet = [face for face in faces if face.sheet == sheet]
+    return next((face for face in of_sheet if face.name == name), of_sheet[0])
+
+
+@tables_router.get("/health")
+async def health() -> sheet_models.Health:
+    return sheet_models.Health(status="ok", version=__version__)
+
+
+@tables_router.get("/api/tables")
+def tables(services: ServicesDep) -> sheet_models.TablesOut:
+    """Papers, card sizes, stocks, build methods, the default settings, and the host's limits."""
+    return sheet_models.TablesOut(
+        papers=[_size(paper) for paper in PAPERS.values()],
+        card_sizes=[_size(size) for size in CARD_SIZES.values()],
+        stocks=[sheet_models.StockOut(name=stock.name, label=stock.label, grammage_gsm=stock.grammage_gsm,
+                                caliper_mm=stock.caliper_mm, show_through=stock.show_through)
+                for stock in STOCKS.values()],
+        methods=[sheet_models.MethodOut(name=method.name, label=method.label, summary=method.summary,
+                                  uses_flip=method.uses_flip, has_crease=method.has_crease,
+                                  honours=sorted(method.honours))
+                 for method in METHODS.values()],
+        settings=[_setting(setting) for setting in SETTINGS.values()], defaults=DeckSettings(),
+        limits=asdict(services.store.limits))
+
+
+def _setting(setting: Setting) -> sheet_models.SettingOut:
+    is_length = setting.kind == "length"
+    return sheet_models.SettingOut(
+        name=setting.name, label=setting.label, kind=setting.kind, hint=setting.hint, unit="mm" if is_length else None,
+        minimum=setting.low_mm if is_length else None, maximum=setting.high_mm if is_length else None,
+        step=setting.step_mm if is_length else None,
+        choices=[sheet_models.SettingChoice(name=one.name, label=one.label, hint=one.hint) for one in setting.choices],
+        default=setting.default, option=setting.option, help=setting.says(), by_method=setting.by_method,
+        changes_print=not setting.screen_only, playtester=setting.own_printing)
+
+
+def _size(size: Paper | CardSize) -> sheet_models.SizeOut:
+    return sheet_models.SizeOut(name=size.name, label=size.label, width_mm=size.width_mm, height_mm=size.height_mm,
+                          source=size.source)
