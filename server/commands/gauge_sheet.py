@@ -35,9 +35,10 @@ def run(arguments: argparse.Namespace) -> int:
     paper = paper_named(arguments.paper) if arguments.paper else printer.paper if printer else paper_named("a4")
     flip = arguments.flip or (printer.flip if printer else "long-edge")
     if printer:
+        from server.core.methods.duplex import DUPLEX
         from server.core.registration.correction import check_match
 
-        check_match(printer, paper, "duplex", flip)
+        check_match(printer, paper, DUPLEX.name, flip)
     stream = io.BytesIO()
     try:
         gauge_sheet_pdf(stream, paper, flip, printer)

@@ -130,9 +130,12 @@ def design_shapes(design: BackDesign, card: CardSize, bleed_mm: float) -> tuple[
 
 
 def flood_of(planned: Planned, face: Face) -> tuple[Rect, Rgb] | None:
-    """Where the backs' flood lies on that page, and its colour: off the hinge and the crease, all that is printed."""
+    """Where the backs' flood lies on that page, and its colour: off the hinge and the crease, all that is printed.
+
+    None where each back is cut out with its front: nothing can move beyond its cuts.
+    """
     colour, layout = planned.settings.back_flood, planned.plan.layout
-    if not colour or face.name == "front":
+    if not colour or face.name == "front" or layout.through is None:
         return None
     value = int(colour[1:], 16)
     return (layout.through.rect(cut_field(layout)).shared(layout.printable),

@@ -28,6 +28,7 @@ from collections.abc import Iterable, Iterator
 
 from server.core.art import KIND_ENDINGS, KIND_LABELS, Art, Deck, Problem, Severity
 from server.core.bleed import ArtFit, decide
+from server.core.methods import method_named
 from server.core.settings import DeckSettings
 from server.core.units import mm_text
 
@@ -38,6 +39,8 @@ _SLACK = 0.99
 # Codes by which intake has already said why a front has no back.
 _BACK_IS_SAID = frozenset({"blank-back", "ambiguous-back", "broken-back", "chosen-back"})
 
+_OF_BACKS = _BACK_IS_SAID | {"unmatched-back", "copies-on-back"}
+
 
 def check_deck(deck: Deck, settings: DeckSettings) -> tuple[Problem, ...]:
     """What to know about the art of ``deck`` at these settings, in the deck's order, each file once.
@@ -47,20 +50,27 @@ def check_deck(deck: Deck, settings: DeckSettings) -> tuple[Problem, ...]:
     if not any(card.copies for card in deck.cards):
         return (Problem("", "error", "no-cards", "There is no card to print.",
                         "Put art into fronts/, or raise the copies."),)
-    problems = [problem for art in _arts(deck) for problem in _check_art(art, settings)]
-    problems += _missing_backs(deck)
+    has_backs = method_named(settings.method).has_backs
+    problems = [problem for art in _arts(deck, has_backs) for problem in _check_art(art, settings)]
+    if has_backs:
+        problems += _missing_backs(deck)
     problems += _same_pictures(deck)
     return tuple(problems)
 
 
 def all_problems(deck: Deck, settings: DeckSettings) -> tuple[Problem, ...]:
-    """Everything to know about a deck: what intake had to say, then what the art's check finds."""
-    return tuple(dict.fromkeys((*deck.problems, *check_deck(deck, settings))))
+    """Everything to know about a deck: what intake had to say, then what the art's check finds.
+
+    Where no backs are printed, what intake has to say of them is left out.
+    """
+    has_backs = method_named(settings.method).has_backs
+    said = [problem for problem in deck.problems if has_backs or problem.code not in _OF_BACKS]
+    return tuple(dict.fromkeys((*said, *check_deck(deck, settings))))
 
 
-def _arts(deck: Deck) -> Iterable[Art]:
-    """Fronts and backs, each file label once, in printing order."""
-    arts = [art for card in deck.cards for art in (card.front, card.back) if art]
+def _arts(deck: Deck, has_backs: bool) -> Iterable[Art]:
+    """Fronts, and backs where they are printed, each file label once, in printing order."""
+    arts = [art for card in deck.cards for art in (card.front, card.back if has_backs else None) if art]
     return {art.file: art for art in arts}.values()
 
 

@@ -21,8 +21,8 @@ def _distinct(values: Iterable[float]) -> tuple[float, ...]:
 
 
 def cut_positions(layout: Layout, cards: int | None = None) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """The x of every upright cut and the y of every level one, on the front's page, for the first ``cards`` slots."""
-    used = [slot.front for slot in layout.slots[:cards]]
+    """The x of every upright cut and the y of every level one on the front's page, for the first ``cards`` pieces."""
+    used = layout.cut_units[:cards]
     return (_distinct(edge for rect in used for edge in (rect.x, rect.right)),
             _distinct(edge for rect in used for edge in (rect.y, rect.bottom)))
 
@@ -35,14 +35,14 @@ def piece_to_cut(layout: Layout) -> Rect:
 @lru_cache(maxsize=512)
 def cut_count(layout: Layout, cards: int | None = None) -> int:
     """The fewest straight cuts that free the first ``cards`` cards of a sheet, one piece at a time."""
-    return fewest_cuts(piece_to_cut(layout), [slot.front for slot in layout.slots[:cards]])
+    return fewest_cuts(piece_to_cut(layout), layout.cut_units[:cards])
 
 
 @lru_cache(maxsize=64)
 def cut_order(layout: Layout, cards: int | None = None) -> tuple[Cut, ...]:
     """Those cuts in order, in the front page's frame. Waste comes off first, and of that the side with the hinge or
     the crease, so that no other cut goes through tape or through a fold."""
-    return cuts_out_of(piece_to_cut(layout), [slot.front for slot in layout.slots[:cards]], _first_side(layout))
+    return cuts_out_of(piece_to_cut(layout), layout.cut_units[:cards], _first_side(layout))
 
 
 def stop_count(cuts: Iterable[Cut]) -> int:
@@ -62,7 +62,7 @@ def _first_side(layout: Layout) -> tuple[EdgeName, ...]:
         if layout.hinge.width < page.width:
             return ("left",) if layout.hinge.x <= 0 else ("right",)
         return ("top",) if layout.hinge.y <= 0 else ("bottom",)
-    for crease in layout.creases:
+    for crease in () if layout.in_pairs else layout.creases:
         if crease.axis == "vertical":
             return ("right",) if block.right <= crease.at_mm + _SAME_MM else ("left",)
         return ("bottom",) if block.bottom <= crease.at_mm + _SAME_MM else ("top",)
@@ -83,7 +83,9 @@ def cut_field(layout: Layout) -> Rect:
 
 
 def _before_creases(layout: Layout, area: Rect) -> Rect:
-    """The part of ``area`` that lies on the fronts' panel."""
+    """The part of ``area`` that lies on the fronts' panel; all of it where each pair is folded by itself."""
+    if layout.in_pairs:
+        return area
     left, top, right, bottom = area.x, area.y, area.right, area.bottom
     block = layout.block
     for crease in layout.creases:
@@ -104,11 +106,32 @@ def cut_lines(layout: Layout, cards: int | None = None) -> tuple[Line, ...]:
             *(Line((field.x, y), (field.right, y)) for y in level))
 
 
-def cut_ticks(layout: Layout, cards: int | None = None, gap_mm: float = 0.5) -> tuple[Line, ...]:
-    """The same lines, kept only where they lie in the waste, ``gap_mm`` away from every card."""
-    used = [slot.front for slot in layout.slots[:cards]]
+def lines_behind(layout: Layout, lines: Iterable[Line]) -> tuple[Line, ...]:
+    """Cut lines of the fronts' page as they lie round the backs. A pair's own go round its back already."""
+    through = layout.through
+    return tuple(Line(through(line.start), through(line.end)) for line in lines) if through else ()
+
+
+def cut_ticks(layout: Layout, cards: int | None = None) -> tuple[Line, ...]:
+    """The same lines, kept only where they lie in the waste, off every card."""
+    return _in_the_waste(layout, cut_lines(layout, cards), cards)
+
+
+def crease_lines(layout: Layout, cards: int) -> tuple[Line, ...]:
+    """The creases as they are drawn. One that is a card's own edge is shown by ticks in the waste, and never on it."""
+    if not layout.in_pairs:
+        return layout.creases
+    area = layout.printable
+    upright = _distinct(line.at_mm for line in layout.creases_on(cards) if line.axis == "vertical")
+    level = _distinct(line.at_mm for line in layout.creases_on(cards) if line.axis == "horizontal")
+    return _in_the_waste(layout, (*(Line((x, area.y), (x, area.bottom)) for x in upright),
+                                  *(Line((area.x, y), (area.right, y)) for y in level)), cards)
+
+
+def _in_the_waste(layout: Layout, lines: Iterable[Line], cards: int | None, gap_mm: float = 0.5) -> tuple[Line, ...]:
+    used = layout.cut_units[:cards]
     ticks: list[Line] = []
-    for line in cut_lines(layout, cards):
+    for line in lines:
         upright = line.axis == "vertical"
         start, end = (line.start[1], line.end[1]) if upright else (line.start[0], line.end[0])
         blocked = sorted(

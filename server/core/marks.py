@@ -13,6 +13,7 @@ from typing import Literal
 
 from server.core.geometry import Point, Rect
 from server.core.lettering import text_width_mm
+from server.core.methods import method_named
 from server.core.plan import Face, FaceName, Layout, Line, SheetPlan
 from server.core.waste import Cell, Waste, waste_of
 
@@ -89,7 +90,7 @@ def _label_lines(plan: SheetPlan, face: Face) -> Iterator[str]:
     if layout.flip:
         yield f"duplex, flip on the {layout.flip.replace('-', ' ')}"
     else:
-        yield layout.method.replace("-", " ")
+        yield method_named(layout.method).label
     if plan.deck_name:
         yield plan.deck_name
     if plan.printer_note:
@@ -174,7 +175,7 @@ def _shortened(text: str, room_mm: float) -> tuple[str, float]:
 def _two_sheet_marks(layout: Layout, cards: int, name: FaceName, waste: Waste) -> Iterator[Mark]:
     """Targets at the same places of both sheets, seen through the front, and the hinge strip's edge."""
     hinge = layout.hinge if name == "front" else layout.hinge_back
-    if not hinge:
+    if not (hinge and layout.through):
         return
     if name == "front":
         boxes = waste.take_corners(_TARGET_BOX_MM)

@@ -15,7 +15,6 @@ from server.core.card_sizes import CardSize
 from server.core.geometry import Affine, Axis, Edges, Point, Rect, ThroughFront, bounds
 from server.core.paper import Paper
 
-MethodName = Literal["duplex", "vertical-fold", "side-fold", "two-sheet"]
 Flip = Literal["long-edge", "short-edge"]
 Arrangement = Literal["portrait", "landscape"]
 Side = Literal["front", "back"]
@@ -35,7 +34,7 @@ class PlanRequest:
     ``card_turned`` pin the search where they aren't None. ``fold_on_cut`` lays the crease on the cut line.
     """
 
-    method: MethodName
+    method: str
     paper: Paper
     card: CardSize
     flip: Flip = "long-edge"
@@ -70,17 +69,31 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """A place for one card: trim rectangles on the page of its front and on the page of its back.
+    """A place for one card: its trim on the page of its front, and the reflection that carries it to its back.
 
     Rotations are clockwise on the page, in quarter turns; the bleed is what each edge *on the page* may show while
-    every slot is filled.
+    every slot is filled. ``through`` is None where the method has no backs. ``folds`` are the creases that carry this
+    front over to its back, from the front on; two or more make a spine.
     """
 
     front: Rect
     front_rotation: int
     front_bleed: Edges
-    back: Rect
-    back_rotation: int
+    through: ThroughFront | None = None
+    back_bleed: Edges = Edges()
+    folds: tuple[Line, ...] = ()
+
+    @property
+    def back(self) -> Rect:
+        """The back's trim on its page. Only where the method has backs."""
+        assert self.through
+        return self.through.rect(self.front)
+
+    @property
+    def back_rotation(self) -> int:
+        """The back's clockwise turn on its page. Only where the method has backs."""
+        assert self.through
+        return self.through.rotation(self.front_rotation)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +110,14 @@ class Placement:
 
 @dataclass(frozen=True)
 class Layout:
-    """One sheet's geometry, in the page's frame. ``through`` carries back points behind the front's."""
+    """One sheet's geometry, in the page's frame.
 
-    method: MethodName
+    ``through`` carries back points behind the front's where one reflection serves the whole sheet; each slot says its
+    own in any case. ``in_pairs`` says that a front and its back are cut out as one piece, with creases of their own.
+    """
+
+    method: str
+    faces: tuple[FaceName, ...]
     flip: Flip | None
     paper: Paper
     card: CardSize
@@ -111,53 +129,82 @@ class Layout:
     bleed_mm: float
     outer_bleed: Edges
     slots: tuple[Slot, ...]
-    through: ThroughFront
+    through: ThroughFront | None
     printable: Rect
     papers_per_sheet: int
     headroom_mm: float = 0.0  # kept free inside ``printable`` by cards and marks, for a correction to move them
+    in_pairs: bool = False
     creases: tuple[Line, ...] = ()
-    spine_mm: float = 0.0
     hinge: Rect | None = None
     hinge_side: str = ""
 
     @property
     def one_face(self) -> bool:
         """True where fronts and backs are printed on one face and folded."""
-        return bool(self.creases)
+        return "spread" in self.faces
+
+    @property
+    def has_backs(self) -> bool:
+        return self.faces != ("front",)
+
+    @property
+    def spine_mm(self) -> float:
+        """How wide the paper between the first and the last crease of a fold is; 0 with one crease or none."""
+        folds = self.slots[0].folds
+        return abs(folds[-1].at_mm - folds[0].at_mm) if len(folds) > 1 else 0.0
 
     @property
     def page(self) -> Rect:
         return Rect(0.0, 0.0, self.paper.width_mm, self.paper.height_mm)
 
+    @cached_property
+    def cut_units(self) -> tuple[Rect, ...]:
+        """What is cut out of the front's page, a piece for each slot: the card, or the pair of a front and its back."""
+        return tuple(bounds((*slot.front.corners, *slot.back.corners)) if self.in_pairs else slot.front
+                     for slot in self.slots)
+
     @property
     def block(self) -> Rect:
-        """The fronts' trim rectangles together."""
-        return bounds(corner for slot in self.slots for corner in slot.front.corners)
+        """What is cut out of the front's page, together."""
+        return bounds(corner for unit in self.cut_units for corner in unit.corners)
 
     @property
     def back_block(self) -> Rect:
         """The backs' trim rectangles together, on the back's own page (or the spread)."""
-        return self.through.rect(self.block)
+        return bounds(corner for slot in self.slots for corner in slot.back.corners)
 
-    def front_bleed(self, number: int, cards: int) -> Edges:
-        """What each page edge of a front may show when the first ``cards`` slots are filled.
+    def creases_on(self, cards: int) -> tuple[Line, ...]:
+        """The creases of a sheet whose first ``cards`` slots are filled."""
+        if not self.in_pairs:
+            return self.creases
+        return tuple(fold for slot in self.slots[:cards] for fold in slot.folds)
+
+    def trims(self, face: FaceName, first: int = 0, end: int | None = None) -> tuple[Rect, ...]:
+        """The trim rectangles on that face's page of the slots from ``first`` up to ``end``."""
+        slots = self.slots[first:end]
+        fronts = () if face == "back" else tuple(slot.front for slot in slots)
+        return fronts if face == "front" else (*fronts, *(slot.back for slot in slots))
+
+    def bleed(self, number: int, side: Side, cards: int) -> Edges:
+        """What each page edge of a card's side may show when the first ``cards`` slots are filled.
 
         Where the neighbouring slot is empty, the bleed runs out in full: there is nobody to run into.
         """
-        slot, rect = self.slots[number], self.slots[number].front
+        slot = self.slots[number]
+        rect, own = (slot.front, slot.front_bleed) if side == "front" else (slot.back, slot.back_bleed)
         reach = self.gutter_mm + 0.5
         strips = (Rect(rect.x - reach, rect.y, reach, rect.height), Rect(rect.x, rect.y - reach, rect.width, reach),
                   Rect(rect.right, rect.y, reach, rect.height), Rect(rect.x, rect.bottom, rect.width, reach))
-        own = slot.front_bleed
+        empty = self.trims("spread" if self.in_pairs else side, cards)
         return Edges(*(
-            self.bleed_mm if any(strip.overlaps(empty.front) for empty in self.slots[cards:]) else amount
+            self.bleed_mm if any(strip.overlaps(other) for other in empty) else amount
             for strip, amount in zip(strips, (own.left, own.top, own.right, own.bottom), strict=True)
         ))
 
     @property
     def hinge_back(self) -> Rect | None:
         """The hinge strip on the back's own page."""
-        return self.through.rect(self.hinge) if self.hinge else None
+        return self.through.rect(self.hinge) if self.hinge and self.through else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,8 +248,7 @@ class SheetPlan:
     @cached_property
     def faces(self) -> tuple[Face, ...]:
         """The pages in printing order."""
-        names: tuple[FaceName, ...] = ("spread",) if self.layout.one_face else ("front", "back")
-        return tuple(Face(sheet, name) for sheet in range(self.sheet_count) for name in names)
+        return tuple(Face(sheet, name) for sheet in range(self.sheet_count) for name in self.layout.faces)
 
     def cards_on(self, sheet: int) -> tuple[int, ...]:
         """Card indices in slot order on one sheet; the last sheet may be short."""
@@ -210,22 +256,27 @@ class SheetPlan:
 
     def placements(self, face: Face) -> tuple[Placement, ...]:
         """Every card's face on that page, before correction."""
-        cards = self.cards_on(face.sheet)
+        cards, layout = self.cards_on(face.sheet), self.layout
         found: list[Placement] = []
         for number, card in enumerate(cards):
-            slot = self.layout.slots[number]
-            bleed = self.layout.front_bleed(number, len(cards))
+            slot = layout.slots[number]
             if face.name != "back":
-                found.append(Placement(card, "front", number, slot.front, slot.front_rotation, bleed))
+                found.append(Placement(card, "front", number, slot.front, slot.front_rotation,
+                                       layout.bleed(number, "front", len(cards))))
             if face.name != "front":
-                back_bleed = self.layout.through.edges(bleed)
-                found.append(Placement(card, "back", number, slot.back, slot.back_rotation, back_bleed))
+                found.append(Placement(card, "back", number, slot.back, slot.back_rotation,
+                                       layout.bleed(number, "back", len(cards))))
         return tuple(found)
 
     def correction(self, face: Face) -> Affine:
         return self.back_correction if face.name == "back" else self.front_correction
 
-    def behind(self, point: Point) -> Point:
-        """Where a point of the back, as it is drawn, lands behind the front: one answer for all four methods."""
+    def behind(self, point: Point, slot: int = 0) -> Point:
+        """Where a point of that slot's back, as it is drawn, lands behind its front: one answer for all methods.
+
+        Only where the method has backs.
+        """
         drawn = self.front_correction if self.layout.one_face else self.back_correction
-        return self.layout.through(drawn(point))
+        through = self.layout.slots[slot].through
+        assert through
+        return through(drawn(point))

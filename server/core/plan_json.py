@@ -2,15 +2,16 @@
 
 All lengths are mm in the page's own frame: origin at the top-left corner of that page as it is read, y down, every
 page portrait, rotations clockwise. ``corners`` are the card's own top-left, top-right, bottom-right and bottom-left
-as they are drawn, the printer's correction applied.
+as they are drawn, the printer's correction applied. ``through_front`` is the reflection that carries a back's page
+behind its front: each back says its own, and the plan says the sheet's where one serves it whole (else null).
 """
 
 from __future__ import annotations
 
 from typing import Any
 
-from server.core.cuts import cut_count, cut_lines, cut_order, stop_count, stops_of
-from server.core.geometry import Affine, Edges, Point, Rect
+from server.core.cuts import cut_count, cut_lines, cut_order, lines_behind, stop_count, stops_of
+from server.core.geometry import Affine, Edges, Point, Rect, ThroughFront
 from server.core.marks import marks_for
 from server.core.plan import Face, Line, Placement, SheetPlan
 from server.core.planning import Planned
@@ -41,7 +42,7 @@ def plan_to_json(planned: Planned) -> dict[str, Any]:
         "printable": _rect(layout.printable),
         "spine": layout.spine_mm,
         "hinge_side": layout.hinge_side,
-        "through_front": {"axis": layout.through.axis, "at": layout.through.at_mm},
+        "through_front": _through(layout.through),
         "cards_per_sheet": plan.cards_per_sheet,
         "sheets": plan.sheet_count,
         "papers": plan.paper_count,
@@ -89,7 +90,7 @@ def _page(planned: Planned, number: int, face: Face) -> dict[str, Any]:
         "sheet": face.sheet + 1,
         "face": face.name,
         "placements": [_placement(planned, face, placement) for placement in plan.placements(face)],
-        "creases": [_line(line) for line in layout.creases],
+        "creases": [_line(line) for line in layout.creases_on(cards)],
         "hinge_strips": [_rect(_strip_as_drawn(plan, face, hinge)) for hinge in hinges],
         "cut_lines": [_line(line) for line in _drawn_cut_lines(planned, face)],
         "cuts": cut_count(layout, cards) if has_fronts else 0,
@@ -121,14 +122,15 @@ def _drawn_cut_lines(planned: Planned, face: Face) -> tuple[Line, ...]:
     if wanted == "none":
         return ()
     lines = cut_lines(layout, len(planned.plan.cards_on(face.sheet)))
-    behind = tuple(Line(layout.through(line.start), layout.through(line.end)) for line in lines)
     fronts = lines if face.name != "back" else ()
-    return fronts + (behind if wanted == "both" and face.name != "front" else ())
+    return fronts + (lines_behind(layout, lines) if wanted == "both" and face.name != "front" else ())
 
 
 def _placement(planned: Planned, face: Face, placement: Placement) -> dict[str, Any]:
     card = planned.deck.cards[placement.card]
     art = card.front if placement.side == "front" else card.back
+    through = planned.plan.layout.slots[placement.slot].through
+    own = {"through_front": _through(through)} if placement.side == "back" else {}
     corners = placement.trim.corners
     start = placement.rotation_deg // 90
     drawn = planned.plan.correction(face)
@@ -142,7 +144,12 @@ def _placement(planned: Planned, face: Face, placement: Placement) -> dict[str, 
         "rotation": placement.rotation_deg,
         "bleed": _edges(placement.bleed),
         "corners": [[round(value, 6) for value in drawn(corners[(start + turn) % 4])] for turn in range(4)],
+        **own,
     }
+
+
+def _through(through: ThroughFront | None) -> dict[str, Any] | None:
+    return {"axis": through.axis, "at": through.at_mm} if through else None
 
 
 def _rect(rect: Rect) -> dict[str, float]:

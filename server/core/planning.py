@@ -9,6 +9,7 @@ from functools import cached_property
 from server.core.art import Art, Deck, Problem
 from server.core.bleed import ArtFit, decide
 from server.core.marks import missing_gauges
+from server.core.methods import BuildMethod, method_named
 from server.core.plan import PlanRequest, SheetPlan
 from server.core.registration.correction import check_match, corrected, headroom_mm
 from server.core.registration.printer import Printer
@@ -56,7 +57,8 @@ def plan_deck(deck: Deck, settings: DeckSettings, printer: Printer | None = None
     plan = SheetPlan(candidates[0].layout, deck.printing_order(), deck.name)
     if printer is not None:
         plan = corrected(plan, printer)
-    return Planned(deck, settings, plan, candidates, (*_notes(plan, settings), *_printer_notes(printer)))
+    notes = (*_notes(plan, settings), *_printer_notes(printer, method_named(settings.method)))
+    return Planned(deck, settings, plan, candidates, notes)
 
 
 def plan_request(settings: DeckSettings, printer: Printer | None) -> PlanRequest:
@@ -71,11 +73,13 @@ def plan_request(settings: DeckSettings, printer: Printer | None) -> PlanRequest
     return settings.request(printer.margins, headroom_mm(printer, paper, settings.method))
 
 
-def _printer_notes(printer: Printer | None) -> tuple[Problem, ...]:
-    """Which printer the sheets are for, and what it does."""
+def _printer_notes(printer: Printer | None, method: BuildMethod) -> tuple[Problem, ...]:
+    """Which printer the sheets are for, and what it does where that counts."""
     if printer is None:
         return ()
     made = f"{printer.note[:1].upper()}{printer.note[1:]}"
+    if method.drift == "one pass":
+        return (Problem("", "note", "made-for", f"{made}. One pass prints everything, so its drift doesn't count."),)
     if printer.drift is None:
         return (Problem("", "warning", "not-trued-up", f"{made}: nobody has measured its drift.",
                         "Print and read the test sheet on the True-up page."),)
@@ -88,7 +92,8 @@ def _notes(plan: SheetPlan, settings: DeckSettings) -> tuple[Problem, ...]:
     notes = []
     bleed = plan.layout.outer_bleed
     least = min(bleed.left, bleed.top, bleed.right, bleed.bottom)
-    if least < settings.made_bleed_mm - 1e-6 and not settings.fold_on_cut:
+    on_crease = settings.fold_on_cut and "fold_on_cut" in method_named(settings.method).honours
+    if least < settings.made_bleed_mm - 1e-6 and not on_crease:
         notes.append(Problem(
             "", "note", "less-outer-bleed",
             f"The outer bleed is {mm_text(least)} mm, not {mm_text(settings.made_bleed_mm)} mm, "

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 
 from server.core.cuts import cut_count
 from server.core.geometry import Edges, Rect, ThroughFront
-from server.core.methods import Frame, Zone, method_named
-from server.core.methods.protocol import printable
-from server.core.plan import Arrangement, Layout, PlanRequest, Slot
+from server.core.methods import Frame, Pair, Zone, method_named
+from server.core.methods.protocol import EdgeName, printable
+from server.core.plan import Arrangement, Layout, Line, PlanRequest, Slot
 from server.core.units import mm_text
 from server.errors import DoesNotFit
 
@@ -22,6 +22,8 @@ from server.errors import DoesNotFit
 # a home printer drifts is better than none).
 LEAST_OUTER_BLEED_MM = 1.0
 _SLACK_MM = 1e-6
+# Clockwise from the left, as the edges of a card follow each other when it is turned on the page.
+_EDGES: tuple[EdgeName, ...] = ("left", "top", "right", "bottom")
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +88,20 @@ def _cell(request: PlanRequest, turned: bool) -> tuple[float, float]:
     return (card.height_mm, card.width_mm) if turned else (card.width_mm, card.height_mm)
 
 
+def _unit(request: PlanRequest, turned: bool, zone: Zone) -> tuple[float, float]:
+    """Width and height of what is laid out and cut: a card, or a pair of front and back."""
+    width, height = _cell(request, turned)
+    if zone.pair is None:
+        return width, height
+    gap = zone.pair.folds_mm[-1]
+    return (width, 2 * height + gap) if _stacked(zone.pair, turned) else (2 * width + gap, height)
+
+
+def _stacked(pair: Pair, turned: bool) -> bool:
+    """True where a pair's back lies above or below its front, as the arrangement is read."""
+    return (pair.beside == "head") != turned
+
+
 def _edge_needs(request: PlanRequest, zone: Zone, bleed_mm: float) -> Edges:
     """What must stay free outside the trim on each edge of the block: its bleed, or more where a crease wants it."""
     def need(edge: str, clearance_mm: float) -> float:
@@ -102,7 +118,7 @@ def _fit(room: float, cell: float, gutter: float, needs: float) -> int:
 def _grids(request: PlanRequest, turned: bool, zone: Zone,
            nearest: list[tuple[float, float]]) -> list[tuple[int, int]]:
     """Every number of columns and rows that the zone takes; what is lacking goes to ``nearest`` if there is none."""
-    width, height = _cell(request, turned)
+    width, height = _unit(request, turned, zone)
     least = _edge_needs(request, zone, min(request.bleed_mm, LEAST_OUTER_BLEED_MM))
     columns = _fit(zone.room.width, width, request.gutter_mm, least.left + least.right)
     rows = _fit(zone.room.height, height, request.gutter_mm, least.top + least.bottom)
@@ -129,7 +145,7 @@ def _grid_rank(request: PlanRequest, turned: bool, zone: Zone, grid: tuple[int, 
 
 def _needs(request: PlanRequest, turned: bool, zone: Zone, columns: int, rows: int) -> tuple[Edges, float, float]:
     """What the block keeps free around it, and the block's own width and height."""
-    width, height = _cell(request, turned)
+    width, height = _unit(request, turned, zone)
     block_width = columns * width + (columns - 1) * request.gutter_mm
     block_height = rows * height + (rows - 1) * request.gutter_mm
     full = _edge_needs(request, zone, request.bleed_mm)
@@ -149,7 +165,7 @@ def _spread(room: float, block: float, full: tuple[float, float], least: tuple[f
 
 
 def _layout(request: PlanRequest, frame: Frame, turned: bool, zone: Zone, columns: int, rows: int) -> Layout:
-    width, height = _cell(request, turned)
+    width, height = _unit(request, turned, zone)
     gutter, room = request.gutter_mm, zone.room
     needs, block_width, block_height = _needs(request, turned, zone, columns, rows)
     left, top, right, bottom = needs.left, needs.top, needs.right, needs.bottom
@@ -157,21 +173,23 @@ def _layout(request: PlanRequest, frame: Frame, turned: bool, zone: Zone, column
     y = _place(room.y, room.bottom, block_height, top, bottom, zone.snug, ("top", "bottom"), frame.size.height / 2)
     outer = Edges(*(0.0 if zone.no_bleed == edge else min(request.bleed_mm, getattr(needs, edge))
                     for edge in ("left", "top", "right", "bottom")))
-    through = frame.through(zone.through)
+    slot = _pair_slot if zone.pair else _slot
     slots = tuple(
-        _slot(frame, through, turned, Rect(x + column * (width + gutter), y + row * (height + gutter), width, height),
-              _slot_bleed(request, outer, column, row, columns, rows))
+        slot(request, frame, zone, turned,
+             Rect(x + column * (width + gutter), y + row * (height + gutter), width, height),
+             _slot_bleed(request, outer, column, row, columns, rows))
         for row in range(rows) for column in range(columns)
     )
     method = method_named(request.method)
     return Layout(
-        method=request.method, flip=request.flip if method.uses_flip else None, paper=request.paper,
-        card=request.card, arrangement=frame.arrangement, card_turned=turned, columns=columns, rows=rows,
-        gutter_mm=gutter, bleed_mm=request.bleed_mm, outer_bleed=frame.edges(outer), slots=slots, through=through,
+        method=method.name, faces=method.faces, flip=request.flip if "flip" in method.honours else None,
+        paper=request.paper, card=request.card, arrangement=frame.arrangement, card_turned=turned, columns=columns,
+        rows=rows, gutter_mm=gutter, bleed_mm=request.bleed_mm, outer_bleed=frame.edges(outer), slots=slots,
+        through=frame.through(zone.through) if zone.through else None,
         printable=printable(replace(request, headroom_mm=0.0)), papers_per_sheet=method.papers_per_sheet,
-        headroom_mm=request.headroom_mm,
-        creases=tuple(frame.line(line) for line in zone.creases),
-        spine_mm=abs(zone.creases[1].at_mm - zone.creases[0].at_mm) if len(zone.creases) == 2 else 0.0,
+        headroom_mm=request.headroom_mm, in_pairs=zone.pair is not None,
+        creases=(tuple(fold for one in slots for fold in one.folds) if zone.pair
+                 else tuple(frame.line(line) for line in zone.creases)),
         hinge=frame.rect(zone.hinge) if zone.hinge else None, hinge_side=zone.hinge_side,
     )
 
@@ -194,11 +212,45 @@ def _slot_bleed(request: PlanRequest, outer: Edges, column: int, row: int, colum
                  outer.right if column == columns - 1 else inner, outer.bottom if row == rows - 1 else inner)
 
 
-def _slot(frame: Frame, through: ThroughFront, turned: bool, rect: Rect, bleed: Edges) -> Slot:
+def _rotation(frame: Frame, turned: bool) -> int:
+    """A front's turn as the arrangement is read. Turned cards in a landscape arrangement turn the other way, so that
+    they stand upright on the page."""
+    return 0 if not turned else 90 if frame.arrangement == "portrait" else 270
+
+
+def _slot(request: PlanRequest, frame: Frame, zone: Zone, turned: bool, rect: Rect, bleed: Edges) -> Slot:
     front, front_bleed = frame.rect(rect), frame.edges(bleed)
-    # Turned cards in a landscape arrangement turn the other way, so that they stand upright on the page.
-    rotation = frame.rotation(0 if not turned else 90 if frame.arrangement == "portrait" else 270)
-    return Slot(front, rotation, front_bleed, through.rect(front), through.rotation(rotation))
+    rotation = frame.rotation(_rotation(frame, turned))
+    if zone.through is None:
+        return Slot(front, rotation, front_bleed)
+    through = frame.through(zone.through)
+    folds = [frame.line(line) for line in (zone.creases if zone.folds is None else zone.folds)]
+    x, y = front.centre
+    folds.sort(key=lambda line: abs(line.at_mm - (x if line.axis == "vertical" else y)))
+    return Slot(front, rotation, front_bleed, through, through.edges(front_bleed), tuple(folds))
+
+
+def _pair_slot(request: PlanRequest, frame: Frame, zone: Zone, turned: bool, unit: Rect, bleed: Edges) -> Slot:
+    """A front and its back within ``unit``. On the spine each may bleed up to the middle, beyond it lies the other."""
+    assert zone.pair
+    width, height = _cell(request, turned)
+    gap = zone.pair.folds_mm[-1]
+    # Where the front's own up (or right) points, as the arrangement is read: a clockwise turn of (0, -1) or (1, 0).
+    edge = _EDGES[(_EDGES.index("top" if zone.pair.beside == "head" else "right")
+                   + _rotation(frame, turned) // 90) % 4]
+    far = edge in ("right", "bottom")  # the back lies to the right of its front, or below it
+    front = Rect(unit.x if far else unit.right - width, unit.y if far else unit.bottom - height, width, height)
+    inner = min(request.bleed_mm, gap / 2)
+    facing = _EDGES[(_EDGES.index(edge) + 2) % 4]
+    start = {"left": front.x, "right": front.right, "top": front.y, "bottom": front.bottom}[edge]
+    at = [start + (fold if far else -fold) for fold in zone.pair.folds_mm]
+    upright = edge in ("left", "right")
+    through = ThroughFront("vertical" if upright else "horizontal", start + (gap if far else -gap) / 2)
+    folds = tuple(Line((one, unit.y), (one, unit.bottom)) if upright else Line((unit.x, one), (unit.right, one))
+                  for one in at)
+    return Slot(frame.rect(front), frame.rotation(_rotation(frame, turned)),
+                frame.edges(replace(bleed, **{edge: inner})), frame.through(through),
+                frame.edges(replace(bleed, **{facing: inner})), tuple(frame.line(line) for line in folds))
 
 
 def _measure(layout: Layout, cards: int) -> Candidate:
@@ -206,19 +258,19 @@ def _measure(layout: Layout, cards: int) -> Candidate:
     full, rest = divmod(cards, per_sheet)
     sheets = full + (1 if rest else 0)
     cuts = full * cut_count(layout) + (cut_count(layout, rest) if rest else 0)
-    card_area = layout.card.width_mm * layout.card.height_mm
-    sides = 2 if layout.one_face or layout.papers_per_sheet == 2 else 1
+    card_area = layout.card.width_mm * layout.card.height_mm * method_named(layout.method).papers_per_card
     papers = sheets * layout.papers_per_sheet
     paper_area = papers * layout.paper.width_mm * layout.paper.height_mm
-    return Candidate(layout, papers, cuts, 100.0 * (1.0 - cards * card_area * sides / paper_area))
+    return Candidate(layout, papers, cuts, 100.0 * (1.0 - cards * card_area / paper_area))
 
 
 def _does_not_fit(request: PlanRequest, nearest: Iterable[tuple[float, float]]) -> DoesNotFit:
-    across, down = min(nearest, key=lambda lack: max(lack[0], 0) + max(lack[1], 0))
+    across, down = min(nearest, key=lambda lack: max(lack[0], 0) + max(lack[1], 0), default=(0.0, 0.0))
     lacks = [f"{mm_text(lack, 1)} mm too {what}" for lack, what in ((across, "wide"), (down, "high")) if lack > 0]
     card, paper = request.card, request.paper
+    much = " and ".join(lacks) or "too large"
     return DoesNotFit(
-        f"card: {mm_text(card.width_mm)} × {mm_text(card.height_mm)} mm is {' and '.join(lacks)} for {paper.label} "
-        f"by {request.method}, margins, bleed and creases counted, even in its best position.",
+        f"card: {mm_text(card.width_mm)} × {mm_text(card.height_mm)} mm is {much} for {paper.label} by "
+        f"{request.method}, margins, bleed and creases counted, even in its best position.",
         "Choose larger paper, a smaller card, less bleed or another build method.",
     )

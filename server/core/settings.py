@@ -22,7 +22,6 @@ from server.core.plan import (
     DEFAULT_SAFE_MM,
     Arrangement,
     Flip,
-    MethodName,
     PlanRequest,
 )
 from server.core.setting import Choice, Setting, length, named, row
@@ -71,7 +70,7 @@ class DeckSettings:
     back_flood: str = row(
         "colour", "Colour under the backs", "colour such as #1f5f6b laid under the backs, to the edge of what prints",
         "", unset="none", placeholder="COLOUR")
-    method: MethodName = row(
+    method: str = row(
         "name", "How the cards are built", "build method", "duplex", table=METHODS, placeholder="NAME", group="method")
     flip: Flip = row(
         "choice", "The printer turns the sheet on its", "how a duplex sheet is turned", "long-edge",

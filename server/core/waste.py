@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from server.core.cuts import cut_positions
 from server.core.geometry import Edges, Point, Rect, bounds
-from server.core.plan import FaceName, Layout, Line
+from server.core.plan import FaceName, Layout, Line, Side
 
 ROW_MM = 3.0
 _OFF_BLEED_MM = 0.4
@@ -161,24 +161,26 @@ def _rows(cell: Cell) -> tuple[Cell, ...]:
 def waste_of(layout: Layout, cards: int, name: FaceName) -> Waste:
     """The free waste of a face with that many cards on its sheet, in the page's frame."""
     upright, level = cut_positions(layout, cards)
-    taken = layout.block.grown(layout.outer_bleed)
-    inked = [slot.front.grown(layout.front_bleed(number, cards)) for number, slot in enumerate(layout.slots[:cards])]
+    sides: tuple[Side, ...] = (*(("front",) if name != "back" else ()), *(("back",) if name != "front" else ()))
+    taken = bounds(corner for number in range(len(layout.slots)) for side in sides
+                   for corner in _inked(layout, number, side, len(layout.slots)).corners)
+    inked = [_inked(layout, number, side, cards) for number in range(cards) for side in sides]
     area = layout.printable.grown(Edges.all(-layout.headroom_mm))
-    if layout.hinge:  # what is marked on one sheet is marked on the other, so both must be able to print it
+    if layout.hinge and layout.through:  # what is marked on one sheet is marked on the other: both must print it
         area = area.shared(layout.through.rect(area))
     printable = _clear_of_hinge(area, layout.hinge_back if name == "back" else layout.hinge)
-    holes = [_clear_of_ink(slot.front, inked) for slot in layout.slots[cards:]]
-    behind = [layout.through.rect(hole) for hole in holes]
-    if name == "back":
-        taken = layout.through.rect(taken)
+    empty = layout.trims(name, cards)
+    if name == "back" and layout.through:
         upright = tuple(sorted(layout.through((x, 0))[0] for x in upright))
         level = tuple(sorted(layout.through((0, y))[1] for y in level))
-        holes = behind
-    elif name == "spread":
-        taken = bounds((*taken.corners, *layout.through.rect(taken).corners))
-        holes += behind
     divisions = _divisions(printable, taken.grown(Edges.all(_OFF_BLEED_MM)), upright, level, layout.creases)
+    holes = [_clear_of_ink(hole, inked) for hole in empty]
     return Waste(divisions, (hole.grown(Edges.all(-_OFF_CUT_MM)) for hole in holes))
+
+
+def _inked(layout: Layout, number: int, side: Side, cards: int) -> Rect:
+    slot = layout.slots[number]
+    return (slot.front if side == "front" else slot.back).grown(layout.bleed(number, side, cards))
 
 
 def _clear_of_ink(hole: Rect, inked: list[Rect]) -> Rect:

@@ -27,7 +27,7 @@ from server.core.gauge_sheet import (
 )
 from server.core.geometry import Affine, Point, Rect
 from server.core.lettering import text_width_mm
-from server.core.methods.duplex import turn_of
+from server.core.methods.duplex import DUPLEX, turn_of
 from server.core.paper import Paper
 from server.core.plan import Flip
 from server.core.registration.correction import correction_for
@@ -52,7 +52,7 @@ def gauge_sheet_pdf(out: BinaryIO, paper: Paper, flip: Flip, printer: Printer | 
     """
     from server.drawing.pdf_surface import PdfSurface
 
-    correction = correction_for(printer, "duplex", turn_of(flip, paper)).back if printer else Affine()
+    correction = correction_for(printer, DUPLEX.name, turn_of(flip, paper)).back if printer else Affine()
     surface = PdfSurface(out, lambda art: Path(art.file), title=f"True-up test sheet, {paper.label}",
                          duplex="DuplexFlipLongEdge" if flip == "long-edge" else "DuplexFlipShortEdge")
     try:

@@ -7,10 +7,10 @@ from dataclasses import replace
 from server.core.art import Art
 from server.core.backs import flood_of
 from server.core.bleed import Flood, stamps
-from server.core.cuts import cut_lines, cut_ticks
+from server.core.cuts import crease_lines, cut_lines, cut_ticks, lines_behind
 from server.core.geometry import Affine, Edges, Rect, bounds
 from server.core.marks import Mark, marks_for
-from server.core.plan import Face, Layout, Line, Placement
+from server.core.plan import Face, Layout, Placement, SheetPlan
 from server.core.planning import Planned
 from server.drawing.surface import BLACK, WHITE, Rgb, Stroke, Surface
 
@@ -21,6 +21,7 @@ _TOUCH_MM = 1e-3
 _CUT = Stroke(0.1)
 _CASING = Stroke(0.5, WHITE)  # in the waste only, so that a line shows on dark bleed too
 _CREASE = Stroke(0.2, (70, 70, 70), (3.0, 2.0))
+_FOLD_TICK = Stroke(0.2, (70, 70, 70), (1.0, 0.6))
 _MARK = Stroke(0.1)
 _HINGE = Stroke(0.15, (70, 70, 70), (1.0, 1.0))
 _SAFE = Stroke(0.25, (200, 0, 120), (1.5, 1.0))
@@ -43,8 +44,12 @@ def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool
         with surface.within(layer="cut lines"):
             _draw_cut_lines(surface, planned, face)
         with surface.within(layer="creases"):
-            if plan.layout.creases:
-                surface.lines(plan.layout.creases, _CREASE)
+            creases = crease_lines(plan.layout, len(plan.cards_on(face.sheet)))
+            if creases and plan.layout.in_pairs:
+                surface.lines(creases, _CASING)
+                surface.lines(creases, _FOLD_TICK)
+            elif creases:
+                surface.lines(creases, _CREASE)
         with surface.within(layer="notes"):
             for mark in marks_for(plan, face):
                 _draw_mark(surface, mark, _ink_on(planned, face, mark.box))
@@ -71,13 +76,10 @@ def _ink_on(planned: Planned, face: Face, box: Rect) -> Rgb:
 
 def printed_boxes(layout: Layout, face: Face) -> tuple[Rect, Rect]:
     """The printed block's trim and bleed boxes on that face's page, in mm, before correction."""
-    trim = layout.back_block if face.name == "back" else layout.block
-    edges = layout.through.edges(layout.outer_bleed) if face.name == "back" else layout.outer_bleed
-    bleed = trim.grown(edges)
-    if face.name == "spread":
-        trim = bounds((*trim.corners, *layout.back_block.corners))
-        bleed = bounds((*bleed.corners, *layout.through.rect(bleed).corners))
-    return trim, bleed
+    plan = SheetPlan(layout, tuple(range(len(layout.slots))))
+    placed = plan.placements(Face(0, face.name))
+    return (bounds(corner for one in placed for corner in one.trim.corners),
+            bounds(corner for one in placed for corner in one.trim.grown(one.bleed).corners))
 
 
 def card_matrix(placement: Placement) -> Affine:
@@ -180,12 +182,8 @@ def _draw_cut_lines(surface: Surface, planned: Planned, face: Face) -> None:
         surface.lines(ticks, _CASING)
         surface.lines(lines, _CUT)
     if face.name == "back" or (face.name == "spread" and wanted == "both"):
-        surface.lines(_behind(layout, ticks), _CASING)
-        surface.lines(_behind(layout, lines), _CUT)
-
-
-def _behind(layout: Layout, lines: tuple[Line, ...]) -> tuple[Line, ...]:
-    return tuple(Line(layout.through(line.start), layout.through(line.end)) for line in lines)
+        surface.lines(lines_behind(layout, ticks), _CASING)
+        surface.lines(lines_behind(layout, lines), _CUT)
 
 
 def _draw_mark(surface: Surface, mark: Mark, rgb: Rgb) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Annotated, Any
 from urllib.parse import quote
@@ -13,10 +14,12 @@ from starlette.concurrency import run_in_threadpool
 from server.core.art import Art
 from server.core.backs import FINISHES, PATTERNS, BackDesign, colour_from
 from server.core.bleed import decide
-from server.core.geometry import Affine, Rect
+from server.core.geometry import Affine, Rect, ThroughFront
 from server.core.leeway import RULES, Leeway, Sides, verdict
 from server.core.leeway_plan import PlacedBack, placed_backs, plan_leeways
-from server.core.plan import Face, Layout
+from server.core.methods import method_named
+from server.core.methods.steps import fold_words, panel_of
+from server.core.plan import Face, Layout, Line
 from server.core.planning import Planned
 from server.core.settings import DeckSettings
 from server.core.units import mm_text
@@ -58,8 +61,8 @@ async def glow(deck_id: str, services: ServicesDep, person: PersonDep,
     deck_cards = planned.deck.cards
     keys = frozenset(back.key for card in planned.plan.cards_on(sheet) if (back := deck_cards[card].back))
     profiles = await profiles_of(services, person.id, planned, keys)
-    face = next(face for face in planned.plan.faces if face.sheet == sheet and face.name != "front")
-    placed = {one.placement.slot: one for one in placed_backs(planned, face, profiles)}
+    placed = {one.placement.slot: one for face in planned.plan.faces if face.sheet == sheet and face.name != "front"
+              for one in placed_backs(planned, face, profiles)}
     return await run_in_threadpool(_glow, services, deck_id, prepared, sheet, placed)
 
 
@@ -145,16 +148,19 @@ def _glow(services: Services, deck_id: str, prepared: Prepared, sheet: int,
         surface = SvgSurface(_near, face.name)
         draw_face(surface, plain, face)
         faces[face.name] = surface.svg()
-    stock = settings.stock_record
+    stock, method = settings.stock_record, method_named(layout.method)
     rows = services.store.printers.all()
+    folds = list(_folds(layout, len(plan.cards_on(sheet))))
     return out.GlowOut(
         revision=services.store.decks.get(deck_id).version, sheet=sheet, sheets=plan.sheet_count,
-        method=layout.method, flip=layout.flip, page=_rect(layout.page),
+        method=method.name, method_label=method.label, has_backs=method.has_backs, one_pass=method.drift == "one pass",
+        flip=layout.flip, page=_rect(layout.page),
         card=_rect(Rect(0, 0, layout.card.width_mm, layout.card.height_mm)),
         corner_radius_mm=layout.card.corner_radius_mm,
-        through=out.ThroughOut(axis=layout.through.axis, at=layout.through.at_mm), panel=_panel(layout),
-        creases=[out.LineOut(start=line.start, end=line.end) for line in layout.creases], spine_mm=layout.spine_mm,
-        core_mm=settings.core_mm if layout.creases else 0.0,
+        through=_through(layout.through), panel=folds[0].panel if folds and not layout.in_pairs else None,
+        creases=[_line(line) for line in layout.creases_on(len(plan.cards_on(sheet)))], folds=folds,
+        spine_mm=layout.spine_mm,
+        core_mm=settings.core_mm if "core_mm" in method.honours else 0.0,
         stock=out.GlowStock(label=stock.label, grammage_gsm=stock.grammage_gsm, caliper_mm=stock.caliper_mm,
                             show_through=stock.show_through),
         faces=faces, front_correction=_matrix(plan.front_correction), back_correction=_matrix(plan.back_correction),
@@ -167,27 +173,34 @@ def _cards(planned: Planned, sheet: int, placed: dict[int, PlacedBack]) -> list[
     sides = {(one.side, one.slot): one for face in faces for one in planned.plan.placements(Face(sheet, face.name))}
     cards = []
     for slot, number in enumerate(planned.plan.cards_on(sheet)):
-        card, front, behind = planned.deck.cards[number], sides["front", slot], sides["back", slot]
+        card, front, behind = planned.deck.cards[number], sides["front", slot], sides.get(("back", slot))
         look = placed[slot].look if slot in placed else None
         cards.append(out.GlowCard(
             slot=slot, card=number, name=card.name, front=_rect(front.trim), front_rotation=front.rotation_deg,
-            back=_rect(behind.trim), back_rotation=behind.rotation_deg, back_key=card.back.key if card.back else None,
+            back=_rect(behind.trim) if behind else None, back_rotation=behind.rotation_deg if behind else None,
+            through=_through(planned.plan.layout.slots[slot].through),
+            back_key=card.back.key if card.back and behind else None,
             look=out.LookOut(reach_mm=_sides(look.reach_mm), next_mm=_sides(look.next_mm),
                              art_mm=_sides(look.art_mm), border_mm=_sides(look.border_mm)) if look else None))
     return cards
 
 
-def _panel(layout: Layout) -> out.RectOut | None:
-    """The fronts' side of the fold: the page up to the crease nearest to them."""
-    page, block = layout.page, layout.block
-    left, top, right, bottom = page.x, page.y, page.right, page.bottom
-    for crease in layout.creases:
-        at = crease.at_mm
-        if crease.axis == "vertical":
-            left, right = (left, min(right, at)) if block.centre[0] < at else (max(left, at), right)
-        else:
-            top, bottom = (top, min(bottom, at)) if block.centre[1] < at else (max(top, at), bottom)
-    return _rect(Rect(left, top, right - left, bottom - top)) if layout.creases else None
+def _through(through: ThroughFront | None) -> out.ThroughOut | None:
+    return out.ThroughOut(axis=through.axis, at=through.at_mm) if through else None
+
+
+def _folds(layout: Layout, cards: int) -> Iterator[out.FoldOut]:
+    """What is folded: nothing, the whole sheet, or each pair by itself."""
+    for number, slot in enumerate(layout.slots[:cards if layout.in_pairs else 1]):
+        if slot.folds and slot.through:
+            way = fold_words(slot)
+            yield out.FoldOut(
+                slots=[number] if layout.in_pairs else list(range(cards)),
+                paper=_rect(layout.cut_units[number] if layout.in_pairs else layout.page),
+                panel=_rect(slot.front if layout.in_pairs else panel_of(layout)),
+                through=out.ThroughOut(axis=slot.through.axis, at=slot.through.at_mm),
+                creases=[_line(line) for line in slot.folds],
+                says=way[0], says_wrong=way[1])
 
 
 def _printer(prepared: Prepared) -> out.PrinterOut | None:
@@ -238,6 +251,10 @@ def _file_name(design: BackDesign) -> str:
 
 def _rect(rect: Rect) -> out.RectOut:
     return out.RectOut(x=rect.x, y=rect.y, width=rect.width, height=rect.height)
+
+
+def _line(line: Line) -> out.LineOut:
+    return out.LineOut(start=line.start, end=line.end)
 
 
 def _matrix(matrix: Affine) -> tuple[float, float, float, float, float, float]:

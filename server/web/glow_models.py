@@ -8,7 +8,7 @@ from pydantic import BaseModel, Field
 
 from server.core.backs import LONGEST_TITLE, Finish, PatternName
 from server.core.leeway import RuleName, SideName, Verdict
-from server.core.plan import Flip, MethodName
+from server.core.plan import FaceName, Flip
 from server.web.models import Sent
 
 Matrix = tuple[float, float, float, float, float, float]
@@ -41,6 +41,19 @@ class ThroughOut(BaseModel):
     at: float
 
 
+class FoldOut(BaseModel):
+    """A piece of paper that is folded: the sheet, or one pair. ``panel`` is its fronts' part, ``creases`` follow from
+    there to the backs; ``slots`` are those of its cards. ``says`` tells how its backs lie by their fronts."""
+
+    slots: list[int]
+    paper: RectOut
+    panel: RectOut
+    through: ThroughOut
+    creases: list[LineOut]
+    says: str
+    says_wrong: str
+
+
 class LookOut(BaseModel):
     """What lies at and beyond a back's cut edges; see ``server.core.leeway.BackLook``."""
 
@@ -51,15 +64,17 @@ class LookOut(BaseModel):
 
 
 class GlowCard(BaseModel):
-    """One slot that is filled. ``front`` and ``back`` are trim rectangles on their pages, turned clockwise."""
+    """One slot that is filled. ``front`` and ``back`` are trim rectangles on their pages, turned clockwise; there is no
+    back, and nothing that carries it ``through``, where the method prints none."""
 
     slot: int
     card: int
     name: str
     front: RectOut
     front_rotation: int
-    back: RectOut
-    back_rotation: int
+    back: RectOut | None
+    back_rotation: int | None
+    through: ThroughOut | None
     back_key: str | None
     look: LookOut | None
 
@@ -94,18 +109,22 @@ class GlowOut(BaseModel):
     revision: int
     sheet: int
     sheets: int
-    method: MethodName
+    method: str
+    method_label: str
+    has_backs: bool
+    one_pass: bool
     flip: Flip | None
     page: RectOut
     card: RectOut
     corner_radius_mm: float
-    through: ThroughOut
+    through: ThroughOut | None
     panel: RectOut | None
     creases: list[LineOut]
+    folds: list[FoldOut]
     spine_mm: float
     core_mm: float
     stock: GlowStock
-    faces: dict[Literal["front", "back", "spread"], str]
+    faces: dict[FaceName, str]
     front_correction: Matrix
     back_correction: Matrix
     cards: list[GlowCard]

@@ -11,7 +11,8 @@ from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import FileResponse, HTMLResponse, StreamingResponse
 from pydantic import BaseModel, Field
 
-from server.core.guide import Step, build_steps, cautions, handover, print_settings, scale_check
+from server.core.guide import build_steps, cautions, handover, print_settings, scale_check
+from server.core.methods import Step
 from server.errors import Refused
 from server.jobs.board import Job, JobView
 from server.web import models

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated
+from typing import Annotated, get_args
 from urllib.parse import quote
 
 from fastapi import APIRouter, Query
@@ -13,9 +13,9 @@ from starlette.concurrency import run_in_threadpool
 from server import __version__
 from server.core.art import Art
 from server.core.card_sizes import CARD_SIZES, CardSize
-from server.core.methods import METHODS
+from server.core.methods import METHODS, BuildMethod
 from server.core.paper import PAPERS, Paper
-from server.core.plan import Face, FaceName
+from server.core.plan import Face, FaceName, Flip
 from server.core.plan_json import alternative_to_json
 from server.core.planning import Planned
 from server.core.setting import Setting
@@ -102,12 +102,18 @@ def tables(services: ServicesDep) -> sheet_models.TablesOut:
         stocks=[sheet_models.StockOut(name=stock.name, label=stock.label, grammage_gsm=stock.grammage_gsm,
                                 caliper_mm=stock.caliper_mm, show_through=stock.show_through)
                 for stock in STOCKS.values()],
-        methods=[sheet_models.MethodOut(name=method.name, label=method.label, summary=method.summary,
-                                  uses_flip=method.uses_flip, has_crease=method.has_crease,
-                                  honours=sorted(method.honours))
-                 for method in METHODS.values()],
+        methods=[_method(method) for method in METHODS.values()],
         settings=[_setting(setting) for setting in SETTINGS.values()], defaults=DeckSettings(),
         limits=asdict(services.store.limits))
+
+
+def _method(method: BuildMethod) -> sheet_models.MethodOut:
+    return sheet_models.MethodOut(
+        name=method.name, label=method.label, summary=method.summary, prints=method.prints, turns=method.turns,
+        faces=list(method.faces), papers_per_sheet=method.papers_per_sheet, papers_per_card=method.papers_per_card,
+        honours=sorted(method.honours), drift=method.drift, has_backs=method.has_backs,
+        printer_flips={flip: method.printer_flip(flip) for flip in get_args(Flip)},
+        uses_flip="flip" in method.honours, has_crease="spread" in method.faces)
 
 
 def _setting(setting: Setting) -> sheet_models.SettingOut:

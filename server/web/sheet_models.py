@@ -6,7 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field
 
-from server.core.plan import Arrangement, FaceName
+from server.core.methods.protocol import DriftCounts
+from server.core.plan import Arrangement, FaceName, Flip
 from server.core.registration.printer import State
 from server.core.setting import Kind
 from server.core.settings import DeckSettings
@@ -84,7 +85,19 @@ class StockOut(ChoiceOut):
 
 
 class MethodOut(ChoiceOut):
+    """What a build method says of itself. ``honours`` names the settings that it has a use for; ``drift`` says how a
+    printer's drift counts for it, and ``printer_flips`` for each flip of the deck with which flip a printer must have
+    been measured (null where none matters)."""
+
     summary: str
+    prints: str
+    turns: str
+    faces: list[FaceName]
+    papers_per_sheet: int
+    papers_per_card: int
+    drift: DriftCounts
+    printer_flips: dict[Flip, Flip | None]
+    has_backs: bool
     uses_flip: bool
     has_crease: bool
     honours: list[str]

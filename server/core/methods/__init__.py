@@ -1,22 +1,22 @@
-"""Build methods: each says where the fronts may lie and how the sheet meets its backs.
+"""Build methods: each says where the fronts may lie, how the sheet meets its backs, and its words.
 
-To add one: write a module with an object that follows ``BuildMethod``, and add it to ``METHODS``.
+To add one: write a module with a ``BuildMethod``, and add it to ``METHODS``. Nothing else knows a method by its name.
 """
 
 from __future__ import annotations
 
 from server.core.methods.duplex import DUPLEX
-from server.core.methods.protocol import BuildMethod, Frame, Zone
-from server.core.methods.side_fold import SIDE_FOLD
+from server.core.methods.folds import SIDE_FOLD, VERTICAL_FOLD
+from server.core.methods.protocol import BuildMethod, Frame, Pair, Zone
+from server.core.methods.steps import Step, Work
 from server.core.methods.two_sheet import TWO_SHEET
-from server.core.methods.vertical_fold import VERTICAL_FOLD
 from server.errors import BadValue
 
 METHODS: dict[str, BuildMethod] = {
     method.name: method for method in (DUPLEX, VERTICAL_FOLD, SIDE_FOLD, TWO_SHEET)
 }
 
-__all__ = ["METHODS", "BuildMethod", "Frame", "Zone", "method_named"]
+__all__ = ["METHODS", "BuildMethod", "Frame", "Pair", "Step", "Work", "Zone", "method_named"]
 
 
 def method_named(name: str) -> BuildMethod:

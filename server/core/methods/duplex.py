@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterator
 
 from server.core.geometry import ThroughFront
-from server.core.methods.protocol import Frame, Zone, room_on_both_faces
+from server.core.methods.protocol import BuildMethod, Frame, Zone, room_on_both_faces
+from server.core.methods.steps import Step, Work, finish, light
 from server.core.paper import Paper
-from server.core.plan import Flip, MethodName, PlanRequest
+from server.core.plan import Flip, Layout, PlanRequest
 
 
 def turn_of(flip: Flip, paper: Paper) -> ThroughFront:
@@ -18,19 +18,37 @@ def turn_of(flip: Flip, paper: Paper) -> ThroughFront:
     return ThroughFront("horizontal", paper.height_mm / 2)
 
 
-@dataclass(frozen=True, slots=True)
-class Duplex:
-    name: MethodName = "duplex"
-    label: str = "Both sides of one sheet"
-    summary: str = "The printer, or you, turn the sheet; backs are mirrored to meet their fronts."
-    papers_per_sheet: int = 1
-    uses_flip: bool = True
-    has_crease: bool = False
-    honours: frozenset[str] = frozenset({"flip"})
-
-    def zones(self, request: PlanRequest, frame: Frame) -> Iterable[Zone]:
-        through = frame.through_from_page(turn_of(request.flip, request.paper))
-        yield Zone(room_on_both_faces(request, frame, through), through)
+def _zones(request: PlanRequest, frame: Frame) -> Iterator[Zone]:
+    through = frame.through_from_page(turn_of(request.flip, request.paper))
+    yield Zone(room_on_both_faces(request, frame, through), through)
 
 
-DUPLEX = Duplex()
+def _print_step(layout: Layout) -> Step:
+    edge, other = ("long", "short") if layout.flip == "long-edge" else ("short", "long")
+    return Step(
+        f"Both sides, flip on the {edge} edge",
+        f"If the dialog offers the {other} edge instead, change it. Without a duplexer, print the odd pages, turn the "
+        f"stack over on its {edge} edge, put it back and print the even pages.",
+        f"The backs are laid out for this turn; on the {other} edge they land "
+        + ("upside down and behind the wrong cards." if len(layout.slots) > 1 else "upside down."),
+    )
+
+
+def _steps(work: Work) -> Iterator[Step]:
+    yield light()
+    yield from finish(work)
+
+
+DUPLEX = BuildMethod(
+    name="duplex",
+    label="Both sides of one sheet",
+    summary="The printer, or you, turn the sheet; backs are mirrored to meet their fronts.",
+    prints="Both sides of every sheet.",
+    turns="On the long or the short edge, as the deck says.",
+    faces=("front", "back"),
+    zones=_zones,
+    steps=_steps,
+    print_step=_print_step,
+    honours=frozenset({"flip"}),
+    drift="back page",
+)

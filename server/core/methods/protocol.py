@@ -1,4 +1,7 @@
-"""What a build method must answer, and the frame in which it thinks.
+"""What a build method says of itself, and the frame in which it thinks.
+
+Nobody asks for a method's name or guesses from its traits: what others need to know of it is a field of
+``BuildMethod``, and what a sheet looks like is in its ``Zone``.
 
 A method works in the *arrangement's* frame: as the sheet is read, upright, portrait or landscape. ``Frame`` carries
 its answers into the page, which is always portrait: a landscape arrangement is turned by 90 degrees clockwise.
@@ -6,15 +9,20 @@ its answers into the page, which is always portrait: a landscape arrangement is 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Literal
 
 from server.core.geometry import Edges, Point, Rect, ThroughFront, bounds
+from server.core.methods.steps import Step, Work
 from server.core.paper import Paper
-from server.core.plan import Arrangement, Line, MethodName, PlanRequest
+from server.core.plan import Arrangement, FaceName, Flip, Layout, Line, PlanRequest
 
 EdgeName = Literal["left", "top", "right", "bottom"]
+# How a printer's drift counts. "back page": backs are another pass and land with the drift, so they are drawn against
+# it. "each page": the same, and each page's own scale is taken out as well. "one pass": everything lands in one pass,
+# of which only its own scale and squareness matter.
+DriftCounts = Literal["back page", "each page", "one pass"]
 # Cards keep this far from a crease even without bleed, so that the bend doesn't reach the trim (common practice).
 CREASE_CLEARANCE_MM = 2.0
 
@@ -77,46 +85,78 @@ class Frame:
 
 
 @dataclass(frozen=True, slots=True)
-class Zone:
-    """Where a block of fronts may lie, in the arrangement's frame.
+class Pair:
+    """A front and its back as one piece with creases of its own.
 
+    ``beside`` says where the back lies, as the front is held upright: beyond its head, heads meeting, or at its right.
+    ``folds_mm`` are the creases, by their distance from the front's edge towards the back, ascending; the back's edge
+    lies on the last of them.
+    """
+
+    beside: Literal["head", "right"]
+    folds_mm: tuple[float, ...] = (0.0,)
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """Where a block of fronts (or of pairs) may lie, in the arrangement's frame.
+
+    ``through`` is the sheet's one reflection; None where there are no backs, or where each ``pair`` has its own.
     ``room`` holds the block with its outer bleed; ``clearance`` is kept from the trim on each edge whatever the
     bleed; ``snug`` names the edge that the block is pushed against (None centres it).
     ``no_bleed`` names the edge that lies on a crease and so has no bleed.
+    ``creases`` are the sheet's, and ``folds`` those of them that carry the fronts over to their backs: all, unless it
+    says otherwise. Two folds or more make a spine.
     """
 
     room: Rect
-    through: ThroughFront
+    through: ThroughFront | None = None
     snug: EdgeName | None = None
     clearance: Edges = Edges()
     no_bleed: EdgeName | None = None
     creases: tuple[Line, ...] = ()
+    folds: tuple[Line, ...] | None = None
+    pair: Pair | None = None
     hinge: Rect | None = None
     hinge_side: str = ""
 
 
-class BuildMethod(Protocol):
-    """One way to make cards. ``label`` and ``summary`` are what the screen says; ``honours`` names the settings that
-    it does something with, of those that not every method knows (``by_method`` in ``server.core.settings``)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BuildMethod:
+    """One way to make cards.
+
+    ``faces``: the pages of one sheet, in printing order. ``papers_per_card``: how many pieces of paper a finished card
+    is made of. ``honours``: those of the settings ``by_method`` that it has a use for. ``lies_as``: where no deck
+    chooses a flip, the one after which backs lie as they do here. ``prints`` and ``turns`` say in a sentence what to
+    print and how a back comes behind its front; ``print_step`` where the print dialog needs more than the first.
+    ``steps`` are the build steps once the scale has been checked.
+    """
+
+    name: str
+    label: str
+    summary: str
+    prints: str
+    turns: str
+    faces: tuple[FaceName, ...]
+    zones: Callable[[PlanRequest, Frame], Iterable[Zone]]
+    steps: Callable[[Work], Iterable[Step]]
+    print_step: Callable[[Layout], Step] | None = None
+    papers_per_sheet: int = 1
+    papers_per_card: int = 1
+    glued: bool = False
+    honours: frozenset[str] = frozenset()
+    drift: DriftCounts = "one pass"
+    lies_as: Flip = "long-edge"
 
     @property
-    def name(self) -> MethodName: ...
-    @property
-    def label(self) -> str: ...
-    @property
-    def summary(self) -> str: ...
-    @property
-    def papers_per_sheet(self) -> int: ...
-    @property
-    def uses_flip(self) -> bool: ...
-    @property
-    def has_crease(self) -> bool: ...
-    @property
-    def honours(self) -> frozenset[str]: ...
+    def has_backs(self) -> bool:
+        return self.faces != ("front",)
 
-    def zones(self, request: PlanRequest, frame: Frame) -> Iterable[Zone]:
-        """Every zone worth trying; none where the sheet leaves no room at all."""
-        ...
+    def printer_flip(self, flip: Flip) -> Flip | None:
+        """The flip that a printer must have been measured with, for sheets of that flip; None where none matters."""
+        if self.drift == "one pass":
+            return None
+        return flip if "flip" in self.honours else self.lies_as
 
 
 def printable(request: PlanRequest) -> Rect:

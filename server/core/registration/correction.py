@@ -1,6 +1,8 @@
 """From a printer's drift to a corrected plan.
 
-**The back, for duplex and two-sheet.** T is the turn that carries the back page's own frame behind the front
+A build method says which of these counts for it (``BuildMethod.drift``).
+
+**"back page".** T is the turn that carries the back page's own frame behind the front
 (``Layout.through``; its own inverse), D the drift in the front's frame. A back point b, drawn uncorrected, is meant for
 T(b) and lands at D(T(b)). Let the back be drawn through M instead, in its own page's frame. It lands at D(T(M(b))), and
 that shall be T(b), so
@@ -10,11 +12,11 @@ that shall be T(b), so
 Nothing else is assumed: readings are taken against the front's own printed scale, so the front's own errors are part of
 D already, and the front is left alone.
 
-**The front's own scale, for two-sheet.** F is that scale about the paper's centre, as its ruler shows it. Drawn
+**"each page": the front's own scale as well.** F is that scale about the paper's centre, as its ruler shows it. Drawn
 through F^-1 the fronts come out in size. A point meant for p then lies where F^-1(p) lay before, and the back shall
 land there: D(T(M(b))) = F^-1(T(b)), so M = T D^-1 F^-1 T.
 
-**Fold methods** print everything in one pass, the front's, so neither shift nor turn matter: the crease goes along.
+**"one pass"**: everything is printed in the front's own, so neither shift nor turn matter: a crease goes along.
 What matters is that pass's own distortion P: its scale F decides the size of the cards, and its squareness (its own
 skew, k) tips the two panels to opposite sides of the crease, 2 k apart. D tells k, because both passes go
 through the same engine: the front's marks lie at P(p), the back's at T P T (p), so D = P^-1 T P T. Mirroring turns a
@@ -31,7 +33,7 @@ from dataclasses import dataclass, replace
 from server.core.geometry import Affine, Rect, ThroughFront, bounds
 from server.core.methods import method_named
 from server.core.paper import Paper
-from server.core.plan import Face, Flip, Layout, MethodName, SheetPlan, Side
+from server.core.plan import Face, Flip, Layout, SheetPlan, Side
 from server.core.registration.drift import Drift
 from server.core.registration.printer import Printer
 from server.core.units import mm_text
@@ -62,20 +64,21 @@ def back_correction(drift: Drift, through: ThroughFront) -> Affine:
     return turn.after(drift.matrix.inverse()).after(turn)
 
 
-def correction_for(printer: Printer, method: MethodName, through: ThroughFront) -> Correction:
-    """The correction of a method's pages; ``through`` is the plan's. The identity where nothing is known."""
+def correction_for(printer: Printer, method: str, through: ThroughFront | None) -> Correction:
+    """The correction of a method's pages; ``through`` is the sheet's. The identity where nothing is known."""
     drift = printer.drift or Drift(Affine(), printer.centre)
     own = Drift.of(printer.centre, scale_x=printer.front_scale[0], scale_y=printer.front_scale[1])
-    if method == "duplex":
-        return Correction(back=back_correction(drift, through))
-    if method == "two-sheet":
+    counts = method_named(method).drift
+    if counts == "one pass" or through is None:
+        one_pass = Drift.of(printer.centre, scale_x=own.scale_x, scale_y=own.scale_y,
+                            squareness_deg=-drift.squareness_deg / 2)
+        return Correction(one_pass.matrix.inverse())
+    if counts == "each page":
         return Correction(own.matrix.inverse(), back_correction(drift.then(own), through))
-    one_pass = Drift.of(printer.centre, scale_x=own.scale_x, scale_y=own.scale_y,
-                        squareness_deg=-drift.squareness_deg / 2)
-    return Correction(one_pass.matrix.inverse())
+    return Correction(back=back_correction(drift, through))
 
 
-def headroom_mm(printer: Printer, paper: Paper, method: MethodName) -> float:
+def headroom_mm(printer: Printer, paper: Paper, method: str) -> float:
     """What the plan search must keep free inside the margins, in mm, rounded up to a tenth.
 
     No point moves further than this, whichever way the sheet is turned, because mirroring keeps lengths.
@@ -85,7 +88,7 @@ def headroom_mm(printer: Printer, paper: Paper, method: MethodName) -> float:
     return math.ceil(moved * 10 - 1e-9) / 10
 
 
-def check_match(printer: Printer, paper: Paper, method: MethodName, flip: Flip) -> None:
+def check_match(printer: Printer, paper: Paper, method: str, flip: Flip) -> None:
     """Raises BadValue where ``printer`` was measured for other paper or another flip than the sheets are made for."""
     own = printer.paper
     if max(abs(own.width_mm - paper.width_mm), abs(own.height_mm - paper.height_mm)) > _SAME_PAPER_MM:
@@ -93,10 +96,10 @@ def check_match(printer: Printer, paper: Paper, method: MethodName, flip: Flip) 
             f"printer: {printer.name} was measured on {own.label} ({mm_text(own.width_mm)} × "
             f"{mm_text(own.height_mm)} mm), and the sheets are {paper.label}.",
             f"Choose {own.label}, or print and read a test sheet on {paper.label}.")
-    needed: Flip = "long-edge" if method == "two-sheet" else flip
-    if (method_named(method).uses_flip or method == "two-sheet") and printer.flip != needed:
-        how = "two sheets lie back to back as after a long-edge flip" if method == "two-sheet" \
-            else f"the sheets flip on the {needed.replace('-', ' ')}"
+    needed = method_named(method).printer_flip(flip)
+    if needed and printer.flip != needed:
+        how = (f"the sheets flip on the {needed.replace('-', ' ')}" if "flip" in method_named(method).honours
+               else f"these sheets lie back to back as after a {needed} flip")
         raise BadValue(f"printer: {printer.name} was measured with a flip on the {printer.flip.replace('-', ' ')}, "
                        f"and {how}.", f"Print and read a test sheet with a {needed.replace('-', ' ')} flip.")
 
@@ -120,7 +123,7 @@ def corrected(plan: SheetPlan, printer: Printer) -> SheetPlan:
 
 def _reaches(plan: SheetPlan, correction: Correction) -> Iterator[tuple[Side, Rect]]:
     """What each side's art covers on its own page once corrected, bleed included; one upright box for each card."""
-    for face in (Face(0, "spread"),) if plan.layout.one_face else (Face(0, "front"), Face(0, "back")):
+    for face in (Face(0, name) for name in plan.layout.faces):
         matrix = correction.of("back" if face.name == "back" else "front")
         for placement in plan.placements(face):
             yield placement.side, bounds(matrix(corner) for corner in placement.trim.grown(placement.bleed).corners)

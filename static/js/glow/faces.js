@@ -66,7 +66,8 @@ export class Sheet {
     this.data = data;
     this.front = front;
     this.back = back;
-    this.folds = Boolean(data.panel);
+    const [fold] = data.folds;
+    this.folds = Boolean(fold);
     /** How many pictures could not be had. */
     this.missing = 0;
     /** @type {Matrix} */

@@ -163,12 +163,8 @@ export class Fold {
     const card = sheet.data.cards.find((/** @type {any} */ one) => one.back_key);
     need("[data-fold-warning]").hidden = !card;
     if (!card) return;
-    const below = sheet.data.method === "vertical-fold";
-    need("[data-fold-rule]").textContent = below
-      ? "Backs below the crease are printed upside down, so that they end upright."
-      : "Backs beside the crease are printed upright, and end upright.";
-    need("[data-fold-wrong]").textContent = below
-      ? "Printed upright instead, the back ends upside down." : "Turned by habit, as for a fold below, the back ends upside down.";
+    need("[data-fold-rule]").textContent = sheet.data.folds[0].says;
+    need("[data-fold-wrong]").textContent = sheet.data.folds[0].says_wrong;
     const { x, y, width, height } = card.back;
     const centre = shift(x + width / 2, y + height / 2);
     const turned = chain(centre, turning(180), shift(-x - width / 2, -y - height / 2));

@@ -52,7 +52,7 @@ function showProblems(deck, problems) {
 function showMadeFor(summary, tables, settings) {
   const method = tables.methods.find((/** @type {any} */ one) => one.name === summary.method);
   const paper = tables.papers.find((/** @type {any} */ one) => one.name === settings.paper)?.label ?? settings.paper;
-  const flip = method?.uses_flip ? `, flip on the ${settings.flip.replace("-", " ")}` : "";
+  const flip = method?.honours.includes("flip") ? `, flip on the ${settings.flip.replace("-", " ")}` : "";
   need("[data-made-for]").textContent = `${paper}, ${method?.label.toLowerCase() ?? summary.method}${flip}. `
     + "One PDF, how to print it, and how to build the cards from it.";
   need("[data-method-line]").textContent = method ? `${method.label}: ${method.summary}` : "";

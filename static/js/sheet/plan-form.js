@@ -18,8 +18,6 @@ const EDGES = {
   colour: "Good for borders of one colour.",
   none: "Cards end at the cut; a cut that is off by a little shows white.",
 };
-const WITH = { flip: (/** @type {any} */ method) => method.uses_flip, crease: (/** @type {any} */ method) => method.has_crease,
-  hinge: (/** @type {any} */ method) => !method.uses_flip && !method.has_crease };
 
 /** Fires "change" after each change by a person. */
 export class PlanForm extends EventTarget {
@@ -125,7 +123,9 @@ export class PlanForm extends EventTarget {
   #follow() {
     const { method: chosen, stock: chosenStock, edges, printer: chosenPrinter } = this.values();
     const method = this.tables.methods.find((/** @type {any} */ one) => one.name === chosen);
-    for (const [name, belongs] of Object.entries(WITH)) need(`[data-when="${name}"]`, this.form).hidden = !belongs(method);
+    for (const field of this.form.querySelectorAll("[data-when]")) {
+      /** @type {HTMLElement} */ (field).hidden = !method.honours.includes(/** @type {HTMLElement} */ (field).dataset.when);
+    }
     const stock = this.tables.stocks.find((/** @type {any} */ one) => one.name === chosenStock);
     if (stock) {
       need("[data-stock-hint]", this.form).textContent = `About ${stock.caliper_mm} mm thick; against a light `
