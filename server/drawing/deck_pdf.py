@@ -10,10 +10,11 @@ from server.core.art import Art, Deck
 from server.core.plan import Layout
 from server.core.planning import Planned
 from server.core.settings import DeckSettings
-from server.drawing.pdf_images import MOST_PIXELS
+from server.drawing.pdf_images import OddSums
 from server.drawing.pdf_surface import Duplex, PdfSurface
 from server.drawing.sheet import draw_face
 from server.errors import Stopped
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 
 
 def _no_progress(done: int, total: int) -> None:
@@ -26,19 +27,22 @@ def _never() -> bool:
 
 def write_deck_pdf(planned: Planned, deck: Deck, settings: DeckSettings, source: Callable[[Art], Path], out: Path,
                    progress: Callable[[int, int], None] = _no_progress,
-                   cancelled: Callable[[], bool] = _never, *, most_pixels: int = MOST_PIXELS) -> None:
+                   cancelled: Callable[[], bool] = _never, *, limits: ArtLimits = DEFAULT_LIMITS,
+                   decode: frozenset[str] = frozenset()) -> None:
     """Write ``out``, every face of the plan a page. ``progress`` is told (faces done, faces in all).
 
     A file that stood at ``out`` stays until the new one is whole; on any error, or when ``cancelled`` says so between
-    two faces, nothing is left behind. Raises Unreadable or TooMuch, naming the art's file, Stopped, or OSError
-    where the disk refuses.
+    two faces, nothing is left behind. PNGs whose check sums don't hold are decoded instead of copied: they join
+    ``decode`` (art keys), and the drawing begins anew. Raises Unreadable or TooMuch, naming the art's file,
+    Stopped, or OSError where the disk refuses.
     """
     faces = planned.plan.faces
     under_way = out.with_name(f".{out.name}.{secrets.token_hex(4)}.part")
     try:
         with under_way.open("xb", buffering=0) as stream:
             surface = PdfSurface(stream, source, title=f"{deck.name} · {settings.method}",
-                                 duplex=duplex_preference(planned.plan.layout), most_pixels=most_pixels)
+                                 duplex=duplex_preference(planned.plan.layout), limits=limits,
+                                 decode=decode)
             try:
                 for done, face in enumerate(faces):
                     if cancelled():
@@ -50,6 +54,9 @@ def write_deck_pdf(planned: Planned, deck: Deck, settings: DeckSettings, source:
                 surface.release()
         progress(len(faces), len(faces))
         under_way.replace(out)
+    except OddSums as odd:
+        write_deck_pdf(planned, deck, settings, source, out, progress, cancelled, limits=limits,
+                       decode=decode | odd.keys)
     finally:
         under_way.unlink(missing_ok=True)
 

@@ -2,24 +2,36 @@
 
 from __future__ import annotations
 
-import mmap
+import io
+import struct
+import warnings
+import zlib
+from collections import deque
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from server.core.art import Art
 from server.core.geometry import Affine
-from server.drawing.pdf_decode import EXPORT_AGAIN, decoded
 from server.drawing.pdf_file import PdfFile
 from server.drawing.pdf_icc import ColourSpaces
-from server.drawing.pdf_jpeg import Jpeg, read_jpeg
-from server.drawing.pdf_png import Png, read_png
 from server.drawing.write_behind import Buffer
-from server.errors import TooMuch, Unreadable
+from server.formats.header import Content
+from server.formats.jpeg import Jpeg, read_jpeg
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.formats.png import Png, read_png
+from server.formats.reader import opened
+from server.formats.refusal import BadArt, check_pixels
 
-# More than any card needs at 600 ppi, and what a home machine decodes without running short of memory.
-MOST_PIXELS = 64_000_000
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
 _UPRIGHT = Affine(a=1.0, d=-1.0, f=1.0)  # an image fills PDF's unit square with its first row at the top, y up
 _END_OF_IMAGE = b"\xff\xd9"
+_DIGESTED_BYTES = 64 * 1024  # of a JPEG, for the PDF's identifier
+# Pictures whose check sums are still being reckoned stay mapped until then.
+_MOST_CHECKS = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,41 +46,75 @@ class Placeable:
     translucent: bool = False
 
 
-class ImageWriter:
-    """Writes art into ``file``, one piece at a time; ``most_pixels`` is what it may hold.
+class OddSums(Exception):
+    """PNGs whose check sums don't hold, by their keys: they can't be copied, but Pillow may decode them."""
 
-    Raises Unreadable or TooMuch, naming the file that is at fault.
+    def __init__(self, keys: frozenset[str]) -> None:
+        super().__init__(f"check sums of {', '.join(sorted(keys))}")
+        self.keys = keys
+
+
+class ImageWriter:
+    """Writes art into ``file``, one piece at a time, none over ``limits``; that of the keys ``decode`` isn't copied.
+
+    Check sums of what is copied are reckoned meanwhile, and ``finish`` raises OddSums where some don't hold. Raises
+    Unreadable or TooMuch, naming the file that is at fault.
     """
 
-    def __init__(self, file: PdfFile, most_pixels: int = MOST_PIXELS) -> None:
+    def __init__(self, file: PdfFile, limits: ArtLimits = DEFAULT_LIMITS, decode: frozenset[str] = frozenset()) -> None:
         self._file = file
-        self._most_pixels = most_pixels
+        self._limits = limits
+        self._decode = decode
+        self._odd: set[str] = set()
         self._spaces = ColourSpaces(file)
+        self._threads = ThreadPoolExecutor(2, "check sums")
+        self._checks: deque[tuple[str, Future[bool]]] = deque()
 
     def add(self, art: Art, path: Path) -> Placeable:
         """Write one image."""
-        data = _content(art, path)
+        data = opened(path, art.file)
         matrix = art.view_matrix.after(_UPRIGHT)
-        parsed = _parse(art, data)
-        if parsed:
-            self._check_size(art, parsed.width, parsed.height)
+        parsed = _parse(art, data, self._limits) if art.key not in self._decode else None
         if isinstance(parsed, Png) and parsed.passes:
+            self._checks.append((art.key, self._threads.submit(parsed.sums_hold)))
+            self._settle(_MOST_CHECKS)
             return Placeable(self._put_png(parsed, parsed.profile), matrix)
         if isinstance(parsed, Jpeg) and parsed.passes:
             if not parsed.ended:
-                decoded(art, data, self._check_size)  # raises where more than the mark is missing
+                self._decoded(art, path, 8)  # raises where more than the mark is missing
             return Placeable(self._put_jpeg(parsed), matrix)
-        depth = parsed.depth if isinstance(parsed, Png) else 8
-        colour, alpha, profile = decoded(art, data, self._check_size, depth)
+        colour, alpha, profile = self._decoded(art, path, parsed.depth if isinstance(parsed, Png) else 8)
         mask = self._put_png(alpha, None) if alpha else None
         # Pillow turns a TIFF upright while it decodes it; all others come as they are stored.
         return Placeable(self._put_png(colour, profile, mask), _UPRIGHT if art.kind == "tiff" else matrix, bool(alpha))
 
-    def _check_size(self, art: Art, width: int, height: int) -> None:
-        if width * height > self._most_pixels:
-            raise TooMuch(
-                f"{art.file}: is {width} × {height} pixels, over the limit of {self._most_pixels / 1e6:g} megapixels.",
-                "Scale it down; 300 ppi at card size is about 750 × 1050 pixels.")
+    def finish(self) -> None:
+        """Wait for the check sums that are still being reckoned."""
+        self._settle(0)
+        self.release()
+        if self._odd:
+            raise OddSums(frozenset(self._odd))
+
+    def release(self) -> None:
+        self._threads.shutdown(cancel_futures=True)
+
+    def _settle(self, most: int) -> None:
+        """Wait until at most so many are left to reckon."""
+        while len(self._checks) > most:
+            key, check = self._checks.popleft()
+            if not check.result():
+                self._odd.add(key)
+
+    def _decoded(self, art: Art, path: Path, depth: int) -> tuple[Png, Png | None, bytes | None]:
+        """Colour, alpha (None where all is opaque) and profile of art that can't go in as it is."""
+        from server.formats.pixels import loaded
+
+        check_pixels(art.file, art.width_px, art.height_px, self._limits)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of odd metadata, which isn't used
+            with loaded(path, art, self._limits) as picture:
+                colour, alpha = _split(picture, depth)
+                return _as_png(colour), _as_png(alpha) if alpha else None, picture.info.get("icc_profile")
 
     def _put_png(self, png: Png, profile: bytes | None, mask: int | None = None) -> int:
         """``png`` by its own rows. Four components are CMYK here: a decoded one is carried so, see ``_as_png``."""
@@ -79,46 +125,84 @@ class ImageWriter:
             space = self._spaces.space(png.components, profile)
         entries = (b"%b /BitsPerComponent %d /Filter /FlateDecode /DecodeParms <</Predictor 15 /Colors %d "
                    b"/BitsPerComponent %d /Columns %d>>%b" % (
-                       _image_entries(png.width, png.height, space), png.depth, png.components, png.depth, png.width,
-                       b" /SMask %d 0 R" % mask if mask else b""))
-        return self._file.put_stream(entries, png.parts, checksum=png.checksum)
+                       _image_entries(png.header.width, png.header.height, space), png.depth, png.components, png.depth,
+                       png.header.width, b" /SMask %d 0 R" % mask if mask else b""))
+        return self._file.put_stream(entries, png.parts, checksum=struct.pack(f">{len(png.sums)}I", *png.sums))
 
     def _put_jpeg(self, jpeg: Jpeg) -> int:
         entries = b"%b /BitsPerComponent 8 /Filter /DCTDecode" % _image_entries(
-            jpeg.width, jpeg.height, self._spaces.space(jpeg.components, jpeg.profile))
+            jpeg.header.width, jpeg.header.height, self._spaces.space(jpeg.components, jpeg.profile))
         if jpeg.inverted:
             entries += b" /Decode [1 0 1 0 1 0 1 0]"
         if jpeg.is_plain_rgb:
             entries += b" /DecodeParms <</ColorTransform 0>>"
-        parts: tuple[Buffer, ...] = jpeg.parts if jpeg.ended else (*jpeg.parts, _END_OF_IMAGE)
-        return self._file.put_stream(entries, parts, checksum=jpeg.checksum)
+        parts: tuple[Buffer, ...] = jpeg.parts()
+        last = parts[-1]
+        checksum = b"%d %d %d" % (sum(map(len, parts)), zlib.crc32(last[:_DIGESTED_BYTES]),
+                                  zlib.crc32(last[-_DIGESTED_BYTES:]))
+        return self._file.put_stream(entries, parts if jpeg.ended else (*parts, _END_OF_IMAGE), checksum=checksum)
 
 
 def _image_entries(width: int, height: int, space: bytes) -> bytes:
     return b"/Type /XObject /Subtype /Image /Width %d /Height %d /ColorSpace %b" % (width, height, space)
 
 
-def _content(art: Art, path: Path) -> memoryview:
-    """All bytes of a file, mapped where the system can: copied straight from its cache, they take no memory here.
+def _parse(art: Art, data: Content, limits: ArtLimits) -> Png | Jpeg | None:
+    """PNG and JPEG taken apart; None for what only Pillow reads, and for what is so odd that it must decide."""
+    try:
+        if art.kind == "png":
+            return read_png(data, art.file, limits)
+        return read_jpeg(data, art.file, limits) if art.kind == "jpeg" else None
+    except BadArt as error:
+        if error.code in ("damaged", "truncated"):
+            return None
+        raise
 
-    The mapping ends with the last view of it.
+
+def _split(picture: Image, depth: int) -> tuple[Image, Image | None]:
+    """The colours in a mode that a PNG can carry (or CMYK), and the alpha unless all is opaque."""
+    from server.formats.pixels import printable
+
+    if picture.mode in ("RGBa", "La"):
+        picture = picture.convert(picture.mode.upper())
+    alpha: Image | None = None
+    if picture.mode in ("RGBA", "LA", "PA"):
+        alpha = picture.getchannel("A")
+        picture = picture.convert({"RGBA": "RGB", "LA": "L", "PA": "RGB"}[picture.mode])
+    elif "transparency" in picture.info and picture.mode in ("1", "L", "P", "RGB", "I;16"):
+        alpha = _keyed_alpha(picture, depth)
+        picture = picture.copy()
+        del picture.info["transparency"]
+    if alpha is not None and alpha.getextrema() == (255, 255):
+        alpha = None
+    return printable(picture), alpha
+
+
+def _keyed_alpha(picture: Image, depth: int) -> Image:
+    """The alpha of a picture whose ``transparency`` names clear colours.
+
+    Pillow widens narrow samples to 8 bits and halves wide RGB, but leaves the key as it is in the file.
     """
-    try:
-        with path.open("rb", buffering=0) as source:
-            try:
-                return memoryview(mmap.mmap(source.fileno(), 0, access=mmap.ACCESS_READ))
-            except (OSError, ValueError):  # an empty file, or a place that can't be mapped
-                return memoryview(source.readall())
-    except OSError as error:
-        raise Unreadable(f"{art.file}: can't be read ({error.strerror or error}).",
-                         "Check that the file is still there.") from error
+    from PIL import Image
+
+    key = picture.info["transparency"]
+    if picture.mode == "I;16":
+        samples = memoryview(picture.tobytes()).cast("H")
+        return Image.frombytes("L", picture.size, bytes(0 if sample == key else 255 for sample in samples))
+    keyed = picture.copy()
+    if isinstance(key, int) and picture.mode == "L" and depth < 8:
+        keyed.info["transparency"] = key * 255 // (2 ** depth - 1)
+    elif isinstance(key, tuple) and depth == 16:
+        keyed.info["transparency"] = tuple(sample >> 8 for sample in key)
+    return keyed.convert("RGBA").getchannel("A")
 
 
-def _parse(art: Art, data: memoryview) -> Png | Jpeg | None:
-    """PNG and JPEG taken apart; None for what only Pillow reads."""
-    if art.kind not in ("png", "jpeg"):
-        return None
-    try:
-        return read_png(data) if art.kind == "png" else read_jpeg(data)
-    except ValueError as error:
-        raise Unreadable(f"{art.file}: broken {art.kind.upper()}: {error}.", EXPORT_AGAIN) from error
+def _as_png(picture: Image) -> Png:
+    """Compressed once, as the rows of a PNG. CMYK travels as the four channels that a PNG would call RGBA."""
+    from PIL import Image
+
+    if picture.mode == "CMYK":
+        picture = Image.frombytes("RGBA", picture.size, picture.tobytes())
+    packed = io.BytesIO()
+    picture.save(packed, "PNG", compress_level=6, icc_profile=None)
+    return read_png(packed.getvalue(), "picture", ArtLimits(pixels=picture.width * picture.height))

@@ -14,11 +14,12 @@ from server.core.art import Art
 from server.core.geometry import Affine, Rect
 from server.drawing.pdf_file import PdfFile, number
 from server.drawing.pdf_images import Placeable
-from server.drawing.pdf_jpeg import read_jpeg
 from server.errors import Unreadable
+from server.formats.jpeg import read_jpeg
 from server.formats.pdf_pages import open_pdf
 from server.formats.pdf_source import PdfSource, SourcePage
 from server.formats.pdf_syntax import NULL, Name, Value, entries, written
+from server.formats.refusal import BadArt
 
 MOST_OBJECTS = 50_000  # from one file; a page of outlined type and shadings has some hundreds
 _KEPT_OPEN = 4
@@ -153,8 +154,8 @@ class _Copy:
 
 def _without_metadata(data: bytes) -> tuple[bytes | memoryview, ...]:
     try:
-        return read_jpeg(memoryview(data)).parts
-    except ValueError:
+        return read_jpeg(data, "picture", None).parts()
+    except (BadArt, IndexError):
         return (data,)
 
 

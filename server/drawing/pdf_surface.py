@@ -18,10 +18,11 @@ from server.core.lettering import helvetica_em, plain_line
 from server.core.plan import Line
 from server.core.units import POINTS_PER_MM
 from server.drawing.pdf_file import PdfFile, literal, number, text_string
-from server.drawing.pdf_images import MOST_PIXELS, ImageWriter, Placeable
+from server.drawing.pdf_images import ImageWriter, Placeable
 from server.drawing.pdf_import import PageImporter
 from server.drawing.pdf_text import SetLine, TextForms, runs
 from server.drawing.surface import BLACK, Anchor, Layer, Rgb, Stroke
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 
 Duplex = Literal["Simplex", "DuplexFlipShortEdge", "DuplexFlipLongEdge"]
 
@@ -37,17 +38,19 @@ class PdfSurface:
     ``release`` lets go of it and of PDFs that art came from, whether the work was finished or not.
 
     ``duplex`` is what the print dialogue is asked for. Art is read and written when it is first placed, so that
-    only the art in hand is in memory. Raises Unreadable or TooMuch, naming the art's file.
+    only the art in hand is in memory; ``decode`` is as for ``ImageWriter``. Raises Unreadable or TooMuch, naming the
+    art's file.
     """
 
     def __init__(self, out: BinaryIO, source: Callable[[Art], Path], *, title: str, duplex: Duplex,
-                 most_pixels: int = MOST_PIXELS, producer: str = PRODUCER) -> None:
+                 limits: ArtLimits = DEFAULT_LIMITS, decode: frozenset[str] = frozenset(),
+                 producer: str = PRODUCER) -> None:
         self._producer = producer
         self._file = PdfFile(out)
         self._source = source
         self._title = title
         self._duplex = duplex
-        self._images = ImageWriter(self._file, most_pixels)
+        self._images = ImageWriter(self._file, limits, decode)
         self._importer = PageImporter(self._file)
         self._texts = TextForms(self._file, self._importer)
         self._tree = self._file.reserve()
@@ -183,6 +186,7 @@ class PdfSurface:
     def close(self) -> None:
         """Write the last page, the page tree and the catalogue."""
         self._finish_page()
+        self._images.finish()
         kids = " ".join(f"{page} 0 R" for page in self._pages)
         self._file.put(f"<</Type /Pages /Count {len(self._pages)} /Kids [{kids}]>>".encode("ascii"), self._tree)
         labels = b" ".join(b"%d <</P %b>>" % (at, text_string(label)) for at, label in enumerate(self._labels))
@@ -195,6 +199,7 @@ class PdfSurface:
 
     def release(self) -> None:
         """Let go of ``out`` and of the PDFs that art came from."""
+        self._images.release()
         self._file.release()
         self._importer.close()
 

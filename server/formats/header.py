@@ -1,16 +1,31 @@
-"""What a picture's header says, and the part of EXIF that matters for printing."""
+"""A file's content, what a picture's header says, and the part of EXIF that matters for printing."""
 
 from __future__ import annotations
 
 import math
+import mmap
 import struct
 from dataclasses import dataclass
+from pathlib import Path
 
 from server.core.units import MM_PER_INCH
 
 _ORIENTATION, _X_RESOLUTION, _Y_RESOLUTION, _RESOLUTION_UNIT = 0x0112, 0x011A, 0x011B, 0x0128
 _SHORT, _LONG, _RATIONAL = 3, 4, 5
 _MAX_ENTRIES = 1000  # IFD0 of a real file has a few dozen
+
+
+Content = bytes | mmap.mmap
+
+
+def content_of(path: Path) -> Content:
+    """All bytes of a file, mapped where the system can: looked at in its cache and copied from there, they take no
+    memory here. The mapping ends with the last view of it. Raises OSError."""
+    with path.open("rb", buffering=0) as source:
+        try:
+            return mmap.mmap(source.fileno(), 0, access=mmap.ACCESS_READ)
+        except (OSError, ValueError):  # an empty file, or a place that can't be mapped
+            return source.readall()
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,22 +6,27 @@ Pillow and MuPDF do the decoding. A server calls this only in a process that it 
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Any
 
 from PIL import Image, ImageChops
 
-import server.formats.pillow_art  # noqa: F401  (puts our own pixel limit in the place of Pillow's)
 from server.core.art import Art
-from server.formats.limits import DEFAULT_LIMITS
+from server.formats.header import content_of
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.pdf_pages import open_pdf
 from server.formats.pdf_source import load_pymupdf
 from server.formats.refusal import check_pixels, damaged, refusing
+from server.formats.webp_tiff_avif import PILLOW_NAMES, as_file
 
-FORMATS = ("PNG", "JPEG", "WEBP", "TIFF", "AVIF")  # what Pillow may take bytes for, whatever the file's name
+Rgb = tuple[int, int, int]
+
 _ADOBE = "adobe"  # Pillow's name for the marker of that program in a JPEG
-# The edge's colour is sampled at about this size: a card's edge is then some 2,000 pixels, and noise is averaged.
-_SAMPLE_PX = 600
+# A page is drawn so large where nothing else is asked for: some 300 ppi for a card, and twice a thumbnail.
+PAGE_PX = 1024
+_EDGE_PX = 2
 _WEBP_QUALITY = 82
 # EXIF orientation (CIPA DC-008): what brings the stored picture upright.
 _UPRIGHT = {
@@ -29,86 +34,118 @@ _UPRIGHT = {
     5: Image.Transpose.TRANSPOSE, 6: Image.Transpose.ROTATE_270, 7: Image.Transpose.TRANSVERSE,
     8: Image.Transpose.ROTATE_90,
 }
+_WITH_ALPHA = ("RGBA", "LA", "PA", "La", "RGBa")
 
 
-def verify(path: Path, art: Art) -> None:
+@contextmanager
+def loaded(path: Path, art: Art, limits: ArtLimits, draft_px: int | None = None) -> Iterator[Image.Image]:
+    """The first picture of a file, decoded whole; of a JPEG that ``draft_px`` allows for, at a half or less.
+
+    Raises BadArt or ArtTooLarge, naming the art. A size that the reader has passed may be decoded; any other, such as
+    that of a file which has changed meanwhile, meets the limit again.
+    """
+    with refusing(art.file), Image.open(as_file(content_of(path)), formats=(PILLOW_NAMES[art.kind],)) as image:
+        if image.size != (art.width_px, art.height_px):
+            check_pixels(art.file, *image.size, limits)
+        if draft_px:
+            image.draft(None, (draft_px, draft_px))
+        image.load()
+        yield image
+
+
+def verify(path: Path, art: Art, limits: ArtLimits = DEFAULT_LIMITS) -> None:
     """Decode the whole of ``art``. Raises Unreadable (as BadArt), naming it, if a decoder finds it broken."""
-    with refusing(art.file):
-        if art.is_vector:
-            _page(path, art, _SAMPLE_PX)
-            return
-        with _open(path, art) as image:
-            image.load()
+    if art.is_vector:
+        upright(path, art, PAGE_PX, limits)
+        return
+    with loaded(path, art, limits):
+        pass
 
 
-def upright(path: Path, art: Art, longest_px: int | None = None) -> Image.Image:
+def upright(path: Path, art: Art, longest_px: int | None = None, limits: ArtLimits = DEFAULT_LIMITS) -> Image.Image:
     """``art`` as it is seen: turned upright, on white, in RGB; the first frame of an animation.
 
     No larger than ``longest_px`` on its longer side where that is given (a PDF page exactly so large). Raises
     Unreadable, naming the art.
     """
-    with refusing(art.file):
-        if art.is_vector:
-            return _page(path, art, longest_px or 2 * _SAMPLE_PX)
-        with _open(path, art) as image:
-            if longest_px:
-                image.draft(None, (longest_px, longest_px))  # a JPEG decodes at a half, a quarter or an eighth
-            image.load()
-            picture = _straight(image)
-        if longest_px and max(picture.size) > longest_px:
-            picture.thumbnail((longest_px, longest_px), Image.Resampling.LANCZOS)
-        return picture.transpose(_UPRIGHT[art.orientation]) if art.orientation in _UPRIGHT else picture
+    if art.is_vector:
+        with _pages(path, art) as document:
+            return _page(document, art, longest_px or PAGE_PX)
+    with loaded(path, art, limits, longest_px) as image:
+        return _turned(straight(image), art, longest_px)
 
 
-def thumbnail(path: Path, art: Art, longest_px: int) -> bytes:
+def thumbnail(path: Path, art: Art, longest_px: int, limits: ArtLimits = DEFAULT_LIMITS) -> bytes:
     """A WebP of ``art`` as it is seen, ``longest_px`` on its longer side at most. Raises Unreadable, naming it."""
-    picture = upright(path, art, longest_px)
-    with refusing(art.file):
-        out = io.BytesIO()
-        picture.save(out, "WEBP", quality=_WEBP_QUALITY, method=2)
-        return out.getvalue()
+    return _as_webp(upright(path, art, longest_px, limits))
 
 
-def edge_rgb(path: Path, art: Art) -> tuple[int, int, int]:
+def edge_rgb(path: Path, art: Art, limits: ArtLimits = DEFAULT_LIMITS) -> Rgb:
     """The colour along the four edges of ``art``, each channel's median. Raises Unreadable, naming the art."""
-    picture = upright(path, art, _SAMPLE_PX)
+    return edge_colour(upright(path, art, None, limits))
+
+
+def survey(path: Path, arts: Iterable[Art], longest_px: int, limits: ArtLimits) -> Iterator[tuple[Rgb, bytes]]:
+    """(edge colour, thumbnail) of each of a file's arts, the file opened and each picture decoded only once.
+
+    Raises Unreadable, naming the art that a decoder finds broken.
+    """
+    arts = tuple(arts)
+    if arts and arts[0].is_vector:
+        with _pages(path, arts[0]) as document:
+            for art in arts:
+                page = _page(document, art, PAGE_PX)
+                yield edge_colour(page), _as_webp(_shrunk(page, longest_px))
+        return
+    for art in arts:
+        with loaded(path, art, limits) as image:
+            picture = straight(image)
+            yield edge_colour(picture), _as_webp(_turned(picture, art, longest_px))
+
+
+def edge_colour(picture: Image.Image) -> Rgb:
+    """Each channel's median along the four edges of an RGB picture."""
     width, height = picture.size
-    strips = (picture.crop((0, 0, width, 1)), picture.crop((0, height - 1, width, height)),
-              picture.crop((0, 0, 1, height)), picture.crop((width - 1, 0, width, height)))
-    counts = [0] * 768
-    for strip in strips:
-        counts = [total + more for total, more in zip(counts, strip.histogram(), strict=True)]
+    across, down = min(_EDGE_PX, width), min(_EDGE_PX, height)
+    strips = (picture.crop((0, 0, width, down)), picture.crop((0, height - down, width, height)),
+              picture.crop((0, 0, across, height)), picture.crop((width - across, 0, width, height)))
+    counts = [sum(values) for values in zip(*(strip.histogram() for strip in strips), strict=True)]
     red, green, blue = (_median(counts[start:start + 256]) for start in (0, 256, 512))
     return red, green, blue
 
 
-def _median(counts: Iterable[int]) -> int:
-    values = list(counts)
-    half, seen = sum(values) / 2, 0
-    for value, count in enumerate(values):
+def _median(counts: list[int]) -> int:
+    half, seen = sum(counts) / 2, 0
+    for value, count in enumerate(counts):
         seen += count
         if seen >= half:
             return value
     return 0
 
 
-def _open(path: Path, art: Art) -> Image.Image:
-    """The file, nothing decoded yet. A size that the reader has passed may be decoded; any other meets the limit."""
-    image = Image.open(path, formats=FORMATS)
-    try:
-        if image.size != (art.width_px, art.height_px):
-            check_pixels(art.file, *image.size, DEFAULT_LIMITS)
-    except Exception:
-        image.close()
-        raise
-    return image
+def _shrunk(picture: Image.Image, longest_px: int | None) -> Image.Image:
+    if longest_px and max(picture.size) > longest_px:
+        picture = picture.copy()
+        picture.thumbnail((longest_px, longest_px), Image.Resampling.LANCZOS)
+    return picture
 
 
-def _straight(image: Image.Image) -> Image.Image:
+def _turned(picture: Image.Image, art: Art, longest_px: int | None) -> Image.Image:
+    small = _shrunk(picture, longest_px)
+    return small.transpose(_UPRIGHT[art.orientation]) if art.orientation in _UPRIGHT else small
+
+
+def _as_webp(picture: Image.Image) -> bytes:
+    out = io.BytesIO()
+    picture.save(out, "WEBP", quality=_WEBP_QUALITY, method=2)
+    return out.getvalue()
+
+
+def straight(image: Image.Image) -> Image.Image:
     """The picture in RGB, alpha laid on white; itself where it is so already."""
     if image.mode == "RGB" and "transparency" not in image.info:
         return image
-    if image.mode in ("RGBA", "LA", "PA", "La", "RGBa") or "transparency" in image.info:
+    if image.mode in _WITH_ALPHA or "transparency" in image.info:
         layer = image.convert("RGBA")
         return Image.alpha_composite(Image.new("RGBA", layer.size, "white"), layer).convert("RGB")
     if image.mode.startswith("I;16"):
@@ -116,21 +153,48 @@ def _straight(image: Image.Image) -> Image.Image:
     if image.mode == "CMYK" and image.format == "JPEG" and _ADOBE not in image.info:
         # Pillow turns every CMYK JPEG's values over, which is right only for those with that marker.
         return ImageChops.invert(image).convert("RGB")
-    return image.convert("RGB")
+    return printable(image).convert("RGB")
 
 
-def _page(path: Path, art: Art, longest_px: int) -> Image.Image:
+def printable(picture: Image.Image) -> Image.Image:
+    """Brought to one of the modes 1, L, P, RGB, CMYK and I;16, which a PDF can hold; alpha is somebody else's."""
+    mode = picture.mode
+    if mode in ("1", "L", "P", "RGB", "CMYK", "I;16"):
+        return picture
+    if mode in ("I", "F", "I;16B", "I;16L", "I;16N"):
+        return _narrowed(picture)
+    if mode == "LAB":
+        from PIL import ImageCms
+
+        lab, srgb = ImageCms.createProfile("LAB"), ImageCms.createProfile("sRGB")
+        return ImageCms.profileToProfile(picture, lab, srgb, outputMode="RGB") or picture
+    return picture.convert("RGB")
+
+
+def _narrowed(picture: Image.Image) -> Image.Image:
+    """Wide grey samples as 8 bits. No file says what their white is, so the nearest usual scale above them is taken;
+    below zero is black."""
+    wide = picture.convert("F")
+    values = [float(value) for value in wide.getextrema() if isinstance(value, int | float)]
+    brightest = max((value for value in values if abs(value) < 1e30), default=1.0)
+    usual = [scale for scale in (1.0, 255.0, 65535.0, 4294967295.0) if brightest <= scale]
+    factor = 255.0 / (usual[0] if usual else brightest)
+    return wide.point(lambda value: value * factor + 0.5).convert("L")
+
+
+@contextmanager
+def _pages(path: Path, art: Art) -> Iterator[Any]:
+    with refusing(art.file), closing(open_pdf(path, art.file)) as source:
+        yield source.document
+
+
+def _page(document: Any, art: Art, longest_px: int) -> Image.Image:
+    if art.page >= document.page_count:
+        raise damaged(art.file, "the page isn't there")
     pymupdf = load_pymupdf()
-    source = open_pdf(path, art.file)
-    try:
-        if art.page >= source.page_count:
-            raise damaged(art.file, "the page isn't there")
-        page = source.document.load_page(art.page)
-        scale = longest_px / max(page.rect.width, page.rect.height)
-        # Whole pixels each way, or the last row and column are blended with what lies beyond the page.
-        across, down = (max(1, round(side * scale)) / side for side in (page.rect.width, page.rect.height))
-        drawn = page.get_pixmap(matrix=pymupdf.Matrix(across, down), alpha=False, colorspace=pymupdf.csRGB,
-                                annots=False)
-        return Image.frombytes("RGB", (drawn.width, drawn.height), drawn.samples)
-    finally:
-        source.close()
+    page = document.load_page(art.page)
+    scale = longest_px / max(page.rect.width, page.rect.height)
+    # Whole pixels each way, or the last row and column are blended with what lies beyond the page.
+    across, down = (max(1, round(side * scale)) / side for side in (page.rect.width, page.rect.height))
+    drawn = page.get_pixmap(matrix=pymupdf.Matrix(across, down), alpha=False, colorspace=pymupdf.csRGB, annots=False)
+    return Image.frombytes("RGB", (drawn.width, drawn.height), drawn.samples)

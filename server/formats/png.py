@@ -1,88 +1,151 @@
-"""PNG by its chunks (ISO/IEC 15948, third edition with APNG and eXIf): headers read, pixels stepped over."""
+"""PNG by its chunks (ISO/IEC 15948, W3C PNG third edition): what its header says, and its own rows to copy.
+
+Rows filtered as PNG does are what PDF calls predictor 15 (ISO 32000-1, 7.4.4.4), so they can go into a PDF as they are.
+"""
 
 from __future__ import annotations
 
 import struct
 import zlib
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import BinaryIO
 
-from server.formats.header import Exif, Header, density, read_exif
+from server.formats.header import Content, Exif, Header, density, read_exif
 from server.formats.limits import MAX_PNG_CHUNKS, ArtLimits
 from server.formats.refusal import check_pixels, damaged, truncated
 
-_SIGNATURE_BYTES = 8
-_MM_PER_METRE = 1000.0
-_MAX_SMALL_CHUNK = 1024 * 1024  # eXIf holds at most 64 KiB in practice; more isn't worth reading
-# colour type: bit depths that go with it (table 11.1)
+_SIGNATURE_BYTES, _MM_PER_METRE = 8, 1000.0
+_CHUNK = struct.Struct(">I4s")
+_KEPT = frozenset((b"PLTE", b"tRNS", b"iCCP", b"pHYs", b"eXIf", b"acTL", b"gAMA", b"cHRM", b"sRGB"))
+_MAX_KEPT = 16 * 1024 * 1024  # more is no profile and no EXIF
+# colour type: bit depths that go with it (table 11.1), samples of a pixel as it is stored
 _DEPTHS: dict[int, tuple[int, ...]] = {0: (1, 2, 4, 8, 16), 2: (8, 16), 3: (1, 2, 4, 8), 4: (8, 16), 6: (8, 16)}
-_PALETTE = 3
-_WITH_ALPHA = (4, 6)
+_SAMPLES = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}
+_PALETTE, _WITH_ALPHA = 3, (4, 6)
+
+
+@dataclass(frozen=True, slots=True)
+class Png:
+    """A PNG's header and the parts of its one compressed stream, in order, views of the file.
+
+    ``sums`` are the parts' check sums as the file states them; ``palette`` is RGB triples or empty; ``small`` holds the
+    content of the chunks that say how colours are meant.
+    """
+
+    header: Header
+    depth: int
+    colour_type: int
+    interlaced: bool
+    palette: bytes
+    parts: tuple[memoryview, ...]
+    sums: tuple[int, ...]
+    small: dict[bytes, bytes] = field(repr=False)
+
+    @property
+    def passes(self) -> bool:
+        """True if the rows can go into a PDF as they are."""
+        return self.colour_type not in _WITH_ALPHA and not self.interlaced and b"tRNS" not in self.small
+
+    @property
+    def indexed(self) -> bool:
+        return self.colour_type == _PALETTE
+
+    @property
+    def components(self) -> int:
+        """Samples of one pixel as it is stored."""
+        return _SAMPLES[self.colour_type]
+
+    @property
+    def profile(self) -> bytes | None:
+        """The profile in the iCCP chunk: a name, a null, method 0, a zlib stream. None where it can't be unpacked."""
+        _, found, packed = self.small.get(b"iCCP", b"").partition(b"\0")
+        if not found or packed[:1] != b"\0":
+            return None
+        unpacker = zlib.decompressobj()
+        try:
+            profile = unpacker.decompress(packed[1:], _MAX_KEPT)
+        except zlib.error:
+            return None
+        return profile if unpacker.eof else None
+
+    def sums_hold(self) -> bool:
+        """True if every part of the picture is what its check sum says."""
+        return all(zlib.crc32(part, _IDAT_SUM) == stated for part, stated in zip(self.parts, self.sums, strict=True))
+
+
+_IDAT_SUM = zlib.crc32(b"IDAT")
 
 
 @dataclass(slots=True)
-class _Chunks:
-    """What the walk has met so far."""
+class _Walked:
+    """What the walk has met."""
 
-    names: set[bytes] = field(default_factory=set)
-    per_mm: tuple[float, float] | None = None
-    exif: Exif = field(default_factory=Exif)
-    frames: int = 1
+    parts: list[memoryview] = field(default_factory=list)
+    sums: list[int] = field(default_factory=list)
+    small: dict[bytes, bytes] = field(default_factory=dict)
 
 
-def read_png(handle: BinaryIO, size: int, file: str, limits: ArtLimits) -> Header:
-    """The header of a PNG of ``size`` bytes. Every chunk is stepped over to IEND, so that a cut-off file is found.
+def read_png(data: Content, file: str, limits: ArtLimits) -> Png:
+    """Take a whole PNG file apart: every chunk is stepped over to IEND, so that a cut-off file is found; the picture's
+    own check sums are left to ``sums_hold``. ``data`` must stay as it is for as long as the parts are used.
 
     Raises BadArt (damaged, truncated, zero-size, ...) or ArtTooLarge, naming ``file``.
     """
-    handle.seek(_SIGNATURE_BYTES)
-    head = handle.read(25)
+    head = data[_SIGNATURE_BYTES:_SIGNATURE_BYTES + 25]
     if len(head) < 25:
         raise truncated(file, "not even its header is whole")
-    length, name, width, height, depth, colour = struct.unpack_from(">I4sIIBB", head)
+    length, name, width, height, depth, colour, packing, filtering, interlace = struct.unpack_from(">I4sIIBBBBB", head)
     if name != b"IHDR" or length != 13:
         raise damaged(file, "its first chunk is no PNG header")
     if zlib.crc32(head[4:21]) != int.from_bytes(head[21:25], "big"):
         raise damaged(file, "its header's check sum is wrong")
     check_pixels(file, width, height, limits)
-    if depth not in _DEPTHS.get(colour, ()):
-        raise damaged(file, f"colour type {colour} with {depth} bits is no PNG")
-    found = _walk(handle, size, file)
-    if b"IDAT" not in found.names:
+    if depth not in _DEPTHS.get(colour, ()) or packing or filtering or interlace > 1:
+        raise damaged(file, f"colour type {colour} with {depth} bits, packed by {packing}, is no PNG")
+    found = _walk(data, file)
+    if not any(found.parts):
         raise damaged(file, "it holds no pixels")
-    if colour == _PALETTE and b"PLTE" not in found.names:
-        raise damaged(file, "its palette is missing")
-    has_alpha = colour in _WITH_ALPHA or b"tRNS" in found.names
-    return Header(width, height, found.exif.orientation, found.per_mm or found.exif.per_mm, has_alpha,
-                  frames=found.frames)
+    palette = found.small.get(b"PLTE", b"") if colour == _PALETTE else b""
+    if colour == _PALETTE and (not palette or len(palette) % 3 or len(palette) > 768):
+        raise damaged(file, "its palette is missing or broken")
+    return Png(_header(width, height, colour, found.small), depth, colour, bool(interlace), palette,
+               tuple(found.parts), tuple(found.sums), found.small)
 
 
-def _walk(handle: BinaryIO, size: int, file: str) -> _Chunks:
-    found, at = _Chunks(), _SIGNATURE_BYTES + 25
+def _header(width: int, height: int, colour: int, small: dict[bytes, bytes]) -> Header:
+    exif = read_exif(small[b"eXIf"]) if b"eXIf" in small else Exif()
+    per_mm = None
+    if len(small.get(b"pHYs", b"")) == 9:
+        across, down, unit = struct.unpack(">IIB", small[b"pHYs"])
+        per_mm = density(across, down, _MM_PER_METRE) if unit == 1 else None  # 0 gives only the pixel's shape
+    animated = small.get(b"acTL", b"")
+    frames = max(1, int.from_bytes(animated[:4], "big")) if len(animated) == 8 else 1
+    return Header(width, height, exif.orientation, per_mm or exif.per_mm, colour in _WITH_ALPHA or b"tRNS" in small,
+                  frames=frames)
+
+
+def _walk(data: Content, file: str) -> _Walked:
+    view, size = memoryview(data), len(data)
+    found, at = _Walked(), _SIGNATURE_BYTES + 25
+    read: Callable[..., tuple[int, bytes]] = _CHUNK.unpack_from
     for _ in range(MAX_PNG_CHUNKS):
-        handle.seek(at)
-        head = handle.read(8)
-        if len(head) < 8:
+        if at + 8 > size:
             raise truncated(file, f"its last chunk is missing after {size} bytes")
-        length, name = struct.unpack(">I4s", head)
+        length, name = read(view, at)
+        end = at + 12 + length
         if not name.isalpha():
             raise damaged(file, f"there is no chunk at byte {at}")
-        if at + 12 + length > size:
-            raise truncated(file, f"{at + 12 + length - size} bytes of a chunk are missing")
+        if end > size:
+            raise truncated(file, f"{end - size} bytes of a chunk are missing")
         if name == b"IEND":
             return found
-        _take(found, name, handle, length)
-        at += 12 + length
+        if name == b"IDAT":
+            found.parts.append(view[at + 8:end - 4])
+            found.sums.append(int.from_bytes(view[end - 4:end], "big"))
+        elif length <= _MAX_KEPT:
+            if zlib.crc32(view[at + 4:end - 4]) != int.from_bytes(view[end - 4:end], "big"):
+                raise damaged(file, f"its {name.decode('ascii')} part isn't what its check sum says")
+            if name in _KEPT:
+                found.small.setdefault(name, bytes(view[at + 8:end - 4]))
+        at = end
     raise damaged(file, f"it has more than {MAX_PNG_CHUNKS} chunks")
-
-
-def _take(found: _Chunks, name: bytes, handle: BinaryIO, length: int) -> None:
-    found.names.add(name)
-    if name == b"pHYs" and length == 9:
-        across, down, unit = struct.unpack(">IIB", handle.read(9))
-        if unit == 1:  # 0 gives only the pixel's shape
-            found.per_mm = density(across, down, _MM_PER_METRE)
-    elif name == b"eXIf" and length <= _MAX_SMALL_CHUNK:
-        found.exif = read_exif(handle.read(length))
-    elif name == b"acTL" and length == 8:
-        found.frames = max(1, int.from_bytes(handle.read(4), "big"))

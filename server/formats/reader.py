@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
-from typing import BinaryIO
 
 from server.core.art import KIND_LABELS, Art, ArtKind
-from server.formats.header import Header
+from server.formats.header import Content, Header, content_of
 from server.formats.jpeg import read_jpeg
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.png import read_png
@@ -20,7 +18,6 @@ from server.formats.sniff import (
     ending_of,
     kind_of,
 )
-from server.formats.webp import read_webp
 
 
 def read_art(path: Path, file: str, key: str, limits: ArtLimits = DEFAULT_LIMITS) -> tuple[Art, ...]:
@@ -31,19 +28,22 @@ def read_art(path: Path, file: str, key: str, limits: ArtLimits = DEFAULT_LIMITS
     Raises Unreadable (as BadArt, with a code) naming the file, the reason and the way out; ArtTooLarge, which is also
     a TooMuch, for what is over a limit.
     """
+    data = opened(path, file)
+    kind = _kind(data[:HEAD_BYTES], len(data), file, limits)
+    if kind == "pdf":
+        return _pdf_arts(path, file, key, limits)
+    header = _header(kind, data, file, limits)
+    return (Art(file, key, kind, header.width, header.height, header.orientation, 0, header.size_mm, header.has_alpha,
+                is_cmyk=header.is_cmyk, frames=header.frames),)
+
+
+def opened(path: Path, file: str) -> Content:
+    """All bytes of a file. Raises BadArt, naming it, where the system doesn't let it be read."""
     try:
-        with path.open("rb", buffering=0) as handle:
-            size = os.fstat(handle.fileno()).st_size
-            head = handle.read(HEAD_BYTES)
-            kind = _kind(head, size, file, limits)
-            if kind == "pdf":
-                return _pdf_arts(path, file, key, limits)
-            header = _header(kind, path, handle, size, file, limits)
+        return content_of(path)
     except OSError as error:
         raise BadArt(f"{file}: can't be read ({error.strerror or error}).", "Check that it is there and readable.",
                      "not-readable") from None
-    return (Art(file, key, kind, header.width, header.height, header.orientation, 0, header.size_mm, header.has_alpha,
-                is_cmyk=header.is_cmyk, frames=header.frames),)
 
 
 def _kind(head: bytes, size: int, file: str, limits: ArtLimits) -> ArtKind:
@@ -65,19 +65,30 @@ def _kind(head: bytes, size: int, file: str, limits: ArtLimits) -> ArtKind:
     raise BadArt(f"{file}: is no art by its content.", f"Save it as {FORMATS_TEXT}.", "not-art")
 
 
-def _header(kind: ArtKind, path: Path, handle: BinaryIO, size: int, file: str, limits: ArtLimits) -> Header:
-    if kind == "png":
-        return read_png(handle, size, file, limits)
-    if kind == "jpeg":
-        return read_jpeg(handle, size, file, limits)
-    if kind == "webp":
-        return read_webp(handle, size, file, limits)
-    # Imported here so that a deck of PNG and JPEG starts without Pillow.
-    from server.formats.pillow_art import read_avif, read_tiff
+def _header(kind: ArtKind, data: Content, file: str, limits: ArtLimits) -> Header:
+    try:
+        if kind == "png":
+            return read_png(data, file, limits).header
+        if kind == "jpeg":
+            jpeg = read_jpeg(data, file, limits)
+            if jpeg.ended and jpeg.passes:
+                return jpeg.header
+            return _odd(kind, data, file, limits) or jpeg.refused(file)
+        # Imported here so that a deck of PNG and JPEG starts without Pillow.
+        from server.formats.webp_tiff_avif import READERS
 
-    if kind == "tiff":
-        return read_tiff(path, handle, size, file, limits)
-    return read_avif(path, handle, size, file, limits)
+        return READERS[kind](data, file, limits)
+    except BadArt as error:
+        # What a decoder takes for whole is whole, however odd its structure looks; what ends early isn't.
+        if error.code != "damaged" or not (header := _odd(kind, data, file, limits)):
+            raise
+        return header
+
+
+def _odd(kind: ArtKind, data: Content, file: str, limits: ArtLimits) -> Header | None:
+    from server.formats.webp_tiff_avif import by_decoding
+
+    return by_decoding(kind, data, file, limits)
 
 
 def _pdf_arts(path: Path, file: str, key: str, limits: ArtLimits) -> tuple[Art, ...]:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from server.core.art import Art, Card, Deck, Problem
 from server.errors import LampfoldError, Unreadable
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.pixels import verify
 from server.formats.refusal import problem_from
 
@@ -52,7 +53,7 @@ def _orphaned(card: Card, broken: Mapping[str, LampfoldError], deck: Deck) -> li
     return [Problem(back.file, "note", "ignored", f"Its front, {card.front.file}, can't be used.")]
 
 
-def broken_art(deck: Deck, source: Callable[[Art], Path]) -> dict[str, Unreadable]:
+def broken_art(deck: Deck, source: Callable[[Art], Path], limits: ArtLimits = DEFAULT_LIMITS) -> dict[str, Unreadable]:
     """Decode all art of ``deck`` and give what the decoders refuse, by file label; empty where all is sound.
 
     Pictures go side by side; PyMuPDF must not, so PDF pages go one by one.
@@ -62,18 +63,18 @@ def broken_art(deck: Deck, source: Callable[[Art], Path]) -> dict[str, Unreadabl
     found: dict[str, Unreadable] = {}
     pictures = [art for art in first.values() if not art.is_vector]
     with ThreadPoolExecutor(min(_MOST_THREADS, os.cpu_count() or 1)) as pool:
-        answers = list(pool.map(lambda art: _trouble(art, source), pictures))
+        answers = list(pool.map(lambda art: _trouble(art, source, limits), pictures))
     pages = [art for art in first.values() if art.is_vector]
-    answers += [_trouble(art, source) for art in pages]
+    answers += [_trouble(art, source, limits) for art in pages]
     for art, error in zip((*pictures, *pages), answers, strict=True):
         if error:
             found[art.key] = error
     return {art.file: found[art.key] for art in arts if art.key in found}
 
 
-def _trouble(art: Art, source: Callable[[Art], Path]) -> Unreadable | None:
+def _trouble(art: Art, source: Callable[[Art], Path], limits: ArtLimits) -> Unreadable | None:
     try:
-        verify(source(art), art)
+        verify(source(art), art, limits)
     except Unreadable as error:
         return error
     return None

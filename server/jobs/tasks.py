@@ -30,8 +30,7 @@ class ReadOrder:
     label: str
     key: str
     thumbs: Path
-    image_pixels: int
-    pdf_pages: int
+    limits: ArtLimits
 
 
 def thumb_path(thumbs: Path, key: str, longest_px: int) -> Path:
@@ -45,18 +44,17 @@ def read_file(report: Report, order: ReadOrder) -> ArtRecord:
 
     Raises TooMuch where it is over one of the host's limits: such a file isn't kept at all.
     """
-    from server.formats.pixels import edge_rgb, verify
+    from server.formats.pixels import survey
     from server.formats.reader import read_art
     from server.formats.refusal import problem_from
 
     try:
-        arts = read_art(order.path, order.label, order.key, ArtLimits(order.image_pixels, order.pdf_pages))
+        arts = read_art(order.path, order.label, order.key, order.limits)
         first, rest = arts[:_EAGER_PAGES], arts[_EAGER_PAGES:]
-        for art in first:
-            verify(order.path, art)
-        coloured = tuple(replace(art, edge_rgb=edge_rgb(order.path, art)) for art in first)
-        for art in coloured:
-            make_thumb(report, order.path, art, THUMB_PX, order.thumbs)
+        coloured = []
+        for art, (rgb, small) in zip(first, survey(order.path, first, THUMB_PX, order.limits), strict=True):
+            coloured.append(replace(art, edge_rgb=rgb))
+            _keep_thumb(order.thumbs, art, THUMB_PX, small)
     except TooMuch:
         raise
     except Unreadable as error:
@@ -76,9 +74,13 @@ def make_thumb(report: Report, path: Path, art: Art, longest_px: int, thumbs: Pa
     """A WebP of the art, upright, ``longest_px`` on its longer side. Returns where it was put. Raises Unreadable."""
     from server.formats.pixels import thumbnail
 
+    return _keep_thumb(thumbs, art, longest_px, thumbnail(path, art, longest_px))
+
+
+def _keep_thumb(thumbs: Path, art: Art, longest_px: int, picture: bytes) -> Path:
     target = thumb_path(thumbs, art.key, longest_px)
     target.parent.mkdir(parents=True, exist_ok=True)
-    write_whole(target, thumbnail(path, art, longest_px))
+    write_whole(target, picture)
     return target
 
 

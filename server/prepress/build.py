@@ -33,7 +33,7 @@ def build(prepared: Prepared, out: Path, progress: Callable[[int, int], None] = 
         deck, settings = prepared.deck, prepared.settings
         try:
             write_deck_pdf(prepared.planned, deck, settings, source, out, progress, cancelled,
-                           most_pixels=prepared.limits.pixels)
+                           limits=prepared.limits)
             return prepared
         except Unreadable as error:
             broken = _broken(prepared, error)
@@ -49,5 +49,5 @@ def _broken(prepared: Prepared, error: Unreadable) -> dict[str, LampfoldError]:
     from server.intake.proof import broken_art, files_of
 
     assert prepared.source is not None
-    return {**broken_art(prepared.deck, prepared.source)} or {
+    return {**broken_art(prepared.deck, prepared.source, prepared.limits)} or {
         file: error for file in files_of(prepared.deck) if error.message.startswith(f"{file}: ")}

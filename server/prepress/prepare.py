@@ -102,13 +102,14 @@ def prepare(deck: Deck, settings: DeckSettings, source: Source | None = None, pr
     wanted = prepared.uncoloured() if source else ()
     if not source or not wanted:
         return prepared
-    colours, broken = edge_colours(wanted, source)
+    colours, broken = edge_colours(wanted, source, limits)
     if broken:
         return prepare(_without(deck, broken), settings, source, printer, limits)
     return prepared.coloured(colours)
 
 
-def edge_colours(arts: Iterable[Art], source: Source) -> tuple[dict[str, Rgb], dict[str, Unreadable]]:
+def edge_colours(arts: Iterable[Art], source: Source,
+                 limits: ArtLimits = DEFAULT_LIMITS) -> tuple[dict[str, Rgb], dict[str, Unreadable]]:
     """The colour along each art's edges, and what can't be decoded, both by the art's key. Decodes."""
     from server.formats.pixels import edge_rgb
 
@@ -116,17 +117,17 @@ def edge_colours(arts: Iterable[Art], source: Source) -> tuple[dict[str, Rgb], d
     broken: dict[str, Unreadable] = {}
     for art in arts:
         try:
-            colours[art.key] = edge_rgb(source(art), art)
+            colours[art.key] = edge_rgb(source(art), art, limits)
         except Unreadable as error:
             broken[art.key] = error
     return colours, broken
 
 
-def prove(deck: Deck, source: Source) -> Deck:
+def prove(deck: Deck, source: Source, limits: ArtLimits = DEFAULT_LIMITS) -> Deck:
     """``deck`` without the art that no decoder takes, each such file a problem of it. Decodes all of it."""
     from server.intake.proof import broken_art, without
 
-    return without(deck, broken_art(deck, source))
+    return without(deck, broken_art(deck, source, limits))
 
 
 def _without(deck: Deck, broken: Mapping[str, Unreadable]) -> Deck:

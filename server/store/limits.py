@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from server.errors import BadValue
+from server.formats.limits import ArtLimits
 
 LIMITS_FILE = "limits.json"
 _PREFIX = "LAMPFOLD_"
@@ -46,6 +47,11 @@ class Limits:
     header_seconds: int = 15
     body_seconds: int = 20
     connections: int = 600
+
+    @property
+    def art(self) -> ArtLimits:
+        """What they say of art, for whoever reads or draws it."""
+        return ArtLimits(self.image_pixels, self.pdf_pages, self.file_bytes, self.deck_cards)
 
 
 def read_limits(folder: Path, environment: Mapping[str, str]) -> Limits:

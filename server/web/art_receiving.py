@@ -73,8 +73,7 @@ async def read_incoming(services: Services, person: str, incoming: Incoming) -> 
 
 async def _read(services: Services, person: str, incoming: Incoming, key: str) -> ArtRecord:
     limits = services.store.limits
-    order = ReadOrder(incoming.path, incoming.label, key, services.store.folder.thumbs, limits.image_pixels,
-                      limits.pdf_pages)
+    order = ReadOrder(incoming.path, incoming.label, key, services.store.folder.thumbs, limits.art)
     record = await in_worker(services, Work("read", person, incoming.label, read_file, (order,), limits.read_seconds))
     assert isinstance(record, ArtRecord)
     return record

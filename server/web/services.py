@@ -110,8 +110,7 @@ PersonDep = Annotated[Session, Depends(_person)]
 
 def art_limits(store: Store) -> ArtLimits:
     """What the host's limits say of art."""
-    limits = store.limits
-    return ArtLimits(limits.image_pixels, limits.pdf_pages, limits.file_bytes, limits.deck_cards)
+    return store.limits.art
 
 
 def chosen_printer(store: Store, settings: DeckSettings) -> Printer | None:

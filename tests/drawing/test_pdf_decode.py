@@ -14,6 +14,7 @@ from PIL import Image, ImageCms
 from server.drawing.pdf_file import PdfFile
 from server.drawing.pdf_images import ImageWriter
 from server.errors import TooMuch, Unreadable
+from server.formats.limits import ArtLimits
 from tests.drawing.pdf_help import READERS, art_of, page_of, pixels, xobjects
 
 WIDTH, HEIGHT = 40, 28
@@ -146,14 +147,14 @@ def test_a_cut_off_file_is_refused_by_name(tmp_path: Path, kind: str, tenth: int
 def test_other_formats_dont_get_in_under_a_known_name(tmp_path: Path) -> None:
     path = tmp_path / "lamp.webp"
     RGB.save(path, "PPM")
-    with pytest.raises(Unreadable, match=r"^lamp\.webp: can't be decoded"):
+    with pytest.raises(Unreadable, match=r"^lamp\.webp: is damaged"):
         page_of(art_of(path, "webp", WIDTH, HEIGHT), path, WIDTH, HEIGHT)
 
 
 def test_size_is_looked_at_before_anything_is_decoded(tmp_path: Path) -> None:
     path = tmp_path / "lamp.webp"
     RGB.save(path, lossless=True)
-    images = ImageWriter(PdfFile(io.BytesIO()), most_pixels=1000)
+    images = ImageWriter(PdfFile(io.BytesIO()), ArtLimits(pixels=1000))
     with pytest.raises(TooMuch, match=r"lamp\.webp: is 40 × 28 pixels"):
         images.add(art_of(path, "webp", WIDTH, HEIGHT), path)
 

@@ -13,8 +13,8 @@ import pytest
 from PIL import Image, ImageCms
 
 from server.core.art import ORIENTATIONS, Art
-from server.drawing.pdf_jpeg import read_jpeg
 from server.errors import Unreadable
+from server.formats.jpeg import read_jpeg
 from tests.drawing.pdf_help import READERS, art_of, page_of, pixels, xobjects
 
 WIDTH, HEIGHT = 48, 32
@@ -120,7 +120,7 @@ def test_components_named_r_g_b_arent_taken_for_another_space(tmp_path: Path, re
         jpeg = bytearray(without(bytes(jpeg), 0xEE))
     if jpeg[2:4] == b"\xff\xe0":
         jpeg = bytearray(without(bytes(jpeg), 0xE0))
-    assert read_jpeg(memoryview(bytes(jpeg))).component_ids == b"RGB"
+    assert read_jpeg(bytes(jpeg), "lamp.jpg", None).component_ids == b"RGB"
     pdf = written(tmp_path, bytes(jpeg))
     with xobjects(pdf) as (image,):
         assert image.DecodeParms.ColorTransform == 0
@@ -208,8 +208,8 @@ def test_a_profile_in_several_parts_is_put_together() -> None:
     profile = bytes(range(256)) * 3
     parts = [segment(0xE2, b"ICC_PROFILE\0" + bytes((at + 1, 3)) + profile[at * 256:at * 256 + 256]) for at in range(3)]
     jpeg = with_segments(saved(colours()), parts[2], parts[0], parts[1])
-    assert read_jpeg(memoryview(jpeg)).profile == profile
-    assert read_jpeg(memoryview(with_segments(saved(colours()), parts[2], parts[0]))).profile is None
+    assert read_jpeg(jpeg, "lamp.jpg", None).profile == profile
+    assert read_jpeg(with_segments(saved(colours()), parts[2], parts[0]), "lamp.jpg", None).profile is None
 
 
 @pytest.mark.parametrize("progressive", [False, True], ids=["baseline", "progressive"])

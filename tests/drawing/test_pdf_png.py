@@ -12,9 +12,10 @@ import pytest
 from PIL import Image, ImageCms
 
 from server.drawing.pdf_file import PdfFile
-from server.drawing.pdf_images import ImageWriter
-from server.drawing.pdf_png import read_png
+from server.drawing.pdf_images import ImageWriter, OddSums
 from server.errors import TooMuch, Unreadable
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.formats.png import read_png
 from tests.drawing.pdf_help import READERS, art_of, chunk, make_png, page_of, pixels, png_data, xobjects
 
 GREY, RGB, PALETTE, GREY_ALPHA, RGB_ALPHA = 0, 2, 3, 4, 6
@@ -157,7 +158,7 @@ def test_a_broken_profile_is_left_out(tmp_path: Path, spoil: object) -> None:
 def test_a_profile_that_unpacks_without_end_is_left_out() -> None:
     bomb = (b"iCCP", b"n\0\0" + zlib.compress(b"\0" * 64_000_000, 9))
     png = make_png(samples_of(RGB, 8), 8, RGB, before_data=[bomb])
-    assert read_png(memoryview(png)).profile is None
+    assert read_png(png, "lamp.png", DEFAULT_LIMITS).profile is None
 
 
 @pytest.mark.parametrize("tenth", range(10))
@@ -173,8 +174,10 @@ def test_each_flipped_bit_is_found(tmp_path: Path) -> None:
     for at in range(8 + 8, len(png) - 12, 13):  # lengths and the last chunk are the walk's own affair
         spoilt = bytearray(png)
         spoilt[at] ^= 1 << (at % 8)
-        with pytest.raises(ValueError, match=r"^its? "):
-            read_png(memoryview(bytes(spoilt)))
+        try:
+            assert not read_png(bytes(spoilt), "lamp.png", DEFAULT_LIMITS).sums_hold()
+        except Unreadable as error:
+            assert error.message.startswith("lamp.png: ")
 
 
 @pytest.mark.parametrize(("old", "new"), [
@@ -185,8 +188,29 @@ def test_a_header_without_sense_is_refused(old: tuple[int, ...], new: tuple[int,
     header = png[16:29]
     assert tuple(header[7:8] + header[8:12]) == (HEIGHT, *old[1:])
     spoilt = header[:8] + bytes(new[1:]) + header[12:]
-    with pytest.raises(ValueError, match="header"):
-        read_png(memoryview(png[:8] + chunk(b"IHDR", spoilt) + png[33:]))
+    with pytest.raises(Unreadable, match=r"lamp\.png: .* is no PNG"):
+        read_png(png[:8] + chunk(b"IHDR", spoilt) + png[33:], "lamp.png", DEFAULT_LIMITS)
+
+
+def test_a_picture_with_a_wrong_check_sum_is_printed_as_pillow_decodes_it(tmp_path: Path) -> None:
+    png = bytearray(make_png(samples_of(GREY, 8), 8, GREY, part_bytes=10 ** 6))
+    whole = page_of(art_of(tmp_path / "a.png", "png", WIDTH, HEIGHT), saved(tmp_path / "a.png", png), WIDTH, HEIGHT)
+    png[-13] ^= 1  # the last byte of the sum before IEND
+    path = saved(tmp_path / "lamp.png", png)
+    art = art_of(path, "png", WIDTH, HEIGHT)
+    with pytest.raises(OddSums) as caught:
+        page_of(art, path, WIDTH, HEIGHT)
+    assert caught.value.keys == {art.key}
+    out = io.BytesIO()
+    images = ImageWriter(PdfFile(out), decode=caught.value.keys)
+    images.add(art, path)
+    images.finish()
+    assert np.array_equal(pixels("pdfium", whole), samples_of(GREY, 8).repeat(3, axis=2)[..., :3])
+
+
+def saved(path: Path, data: bytes | bytearray) -> Path:
+    path.write_bytes(data)
+    return path
 
 
 def test_a_picture_over_the_limit_is_refused_before_it_is_copied(tmp_path: Path) -> None:
@@ -194,7 +218,7 @@ def test_a_picture_over_the_limit_is_refused_before_it_is_copied(tmp_path: Path)
     path.write_bytes(make_png(samples_of(GREY, 8), 8, GREY))
     art = art_of(path, "png", WIDTH, HEIGHT)
     out = io.BytesIO()
-    images = ImageWriter(PdfFile(out), most_pixels=WIDTH * HEIGHT - 1)
+    images = ImageWriter(PdfFile(out), ArtLimits(pixels=WIDTH * HEIGHT - 1))
     before = out.tell()
     with pytest.raises(TooMuch, match=r"huge\.png"):
         images.add(art, path)
