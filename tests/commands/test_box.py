@@ -95,7 +95,8 @@ def test_the_box_may_be_the_last_page_of_the_deck(folder: Path, capsys: pytest.C
     red = (abs(pixels.astype(int) - [0xa3, 0x3a, 0x1e]).max(axis=2) < 3).mean()
     assert red > 0.2
     # Where no page takes it, the sheets are made all the same, and the problem says which paper would.
-    assert cli.main(["build", str(folder), "--json", "--paper", "a5", "--card", "tarot", "--out", "deck.pdf", "--box", "tuck"]) == 0
+    assert cli.main(["build", str(folder), "--json", "--paper", "a5", "--card", "tarot", "--out", "deck.pdf",
+                     "--box", "tuck"]) == 0
     said = json.loads(capsys.readouterr().out)
     assert [one["code"] for one in said["problems"] if one["code"] == "no-box"] == ["no-box"]
     with pikepdf.open("deck.pdf") as document:
