@@ -1,7 +1,8 @@
 """Every placement of every method read back from the PDF by pdfium, and turned or folded as paper is.
 
-Whole pages are read at 600 ppi; each card once more at 1200, because pdfium paints a picture over every pixel that it
-touches, which at 600 ppi alone takes up most of the tolerance.
+Each card is looked for by its colour on the whole page, read coarsely, and its edges are then read at 1200 ppi in two
+bands through its middle: pdfium paints a picture over every pixel that it touches, which at fewer takes up the
+tolerance.
 
 Nothing of our geometry is used here: pages are pixels, turning a sheet is a mirrored picture (section 2 of the design:
 what lies at the left of a back lies at the right behind its front), folding is a mirrored half. The plan file is what
@@ -12,7 +13,7 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -22,8 +23,8 @@ from PIL import Image, ImageDraw
 
 from server.cli import main
 
-PPI = 600
-MM = PPI / 25.4
+COARSE = 100 / 25.4  # pixels to the mm
+FINE = 1200 / 25.4
 TOLERANCE_MM = 0.05
 CARDS = 5
 # One flat colour for each card and side, far apart from one another and from paper and patches.
@@ -53,20 +54,33 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return deck
 
 
+Box = tuple[float, float, float, float]  # left, top, right, bottom in mm on the page
+Colour = tuple[int, int, int]
+
+
 @dataclass
 class Built:
     plan: dict
     pages: list[np.ndarray]
+    widths: list[float]
+    heights: list[float]
     pdf: Path
+    found: dict[tuple[int, Colour], Box] = field(default_factory=dict)
 
-    def around(self, number: int, box: tuple[float, float, float, float]) -> np.ndarray:
-        """The pixels of a box (left, top, right, bottom in mm) of a page, at 1200 ppi."""
+    def box(self, number: int, colour: Colour) -> Box:
+        """Where on a page the field of that colour lies, wherever the plan says that it should."""
+        if (number, colour) not in self.found:
+            self.found[number, colour] = fine_box(self, number, colour)
+        return self.found[number, colour]
+
+    def around(self, number: int, box: Box) -> np.ndarray:
+        """The pixels of a box of a page, at 1200 ppi."""
         with pypdfium2.PdfDocument(self.pdf) as document:
             page = document[number]
             width, height = page.get_size()
             point = 72 / 25.4
             crop = (box[0] * point, height - box[3] * point, width - box[2] * point, box[1] * point)
-            return np.asarray(page.render(scale=2 * PPI / 72, crop=crop).to_pil().convert("RGB"))
+            return np.asarray(page.render(scale=FINE * 25.4 / 72, crop=crop).to_pil().convert("RGB"))
 
 
 def build(folder: Path, out: Path, *options: str) -> Built:
@@ -74,11 +88,13 @@ def build(folder: Path, out: Path, *options: str) -> Built:
     assert main(["build", str(folder), "--edges", "none", "--cut-lines", "none", "--out", str(pdf), "--plan", str(plan),
                  *options]) == 0
     with pypdfium2.PdfDocument(pdf) as document:
-        pages = [np.asarray(page.render(scale=PPI / 72).to_pil().convert("RGB")) for page in document]
-    return Built(json.loads(plan.read_text(encoding="utf-8")), pages, pdf)
+        pages = [np.asarray(page.render(scale=COARSE * 25.4 / 72).to_pil().convert("RGB")) for page in document]
+        sizes = [page.get_size() for page in document]
+    return Built(json.loads(plan.read_text(encoding="utf-8")), pages, [width * 25.4 / 72 for width, _ in sizes],
+                 [height * 25.4 / 72 for _, height in sizes], pdf)
 
 
-def near(pixels: np.ndarray, colour: tuple[int, int, int]) -> np.ndarray:
+def near(pixels: np.ndarray, colour: Colour) -> np.ndarray:
     return np.all([np.abs(pixels[..., part].astype(np.int16) - value) <= 12 for part, value in enumerate(colour)],
                   axis=0)
 
@@ -89,50 +105,38 @@ def spans(there: np.ndarray, least: float) -> tuple[int, int, int, int]:
     return columns[0], rows[0], columns[-1] + 1, rows[-1] + 1
 
 
-def flat_box(page: np.ndarray, colour: tuple[int, int, int]) -> tuple[float, float, float, float]:
-    """Left, top, right and bottom of the field of that colour, in mm: whole pixels, so within half a pixel.
-
-    Found on every eighth pixel first, where the one three further agrees: soft edges between two colours may pass
-    through a third. A row or column counts from two centimetres of the colour on.
-    """
-    step = 8
-    high, wide = (length // step * step for length in page.shape[:2])
-    coarse = near(page[:high:step, :wide:step], colour) & near(page[3:high:step, 3:wide:step], colour)
-    left, top, right, bottom = (step * edge for edge in spans(coarse, 20 * MM / step))
-    x, y = max(0, left - 2 * step), max(0, top - 2 * step)
-    fine = spans(near(page[y:bottom + 2 * step, x:right + 2 * step], colour), 20 * MM)
-    return (x + fine[0]) / MM, (y + fine[1]) / MM, (x + fine[2]) / MM, (y + fine[3]) / MM
-
-
-def check_edges(built: Built, number: int, placement: dict, colour: tuple[int, int, int]) -> None:
-    """The card's edges are where the plan says, to 0.05 mm: looked for in a level and an upright band through its
-    middle, from 2 mm outside it on."""
-    trim = placement["trim"]
-    left, top = trim["x"], trim["y"]
-    right, bottom = left + trim["width"], top + trim["height"]
+def fine_box(built: Built, number: int, colour: Colour) -> Box:
+    """The field of that colour: found on the coarse page, where a row or column counts from two centimetres of it on
+    (soft edges between two colours may pass through a third), then its edges in a level and an upright band through
+    its middle, each reaching 2 mm beyond it."""
+    left, top, right, bottom = (edge / COARSE for edge in spans(near(built.pages[number], colour), 20 * COARSE))
     x, y = (left + right) / 2, (top + bottom) / 2
     level = band(built, number, (left - 2, y - 2, right + 2, y + 2), colour)
     upright = band(built, number, (x - 2, top - 2, x + 2, bottom + 2), colour)
-    assert (level[0], upright[1], level[2], upright[3]) == pytest.approx((left, top, right, bottom), abs=TOLERANCE_MM)
+    return level[0], upright[1], level[2], upright[3]
 
 
-def band(built: Built, number: int, box: tuple[float, float, float, float],
-         colour: tuple[int, int, int]) -> tuple[float, float, float, float]:
+def check_edges(built: Built, number: int, placement: dict, colour: Colour) -> None:
+    """The card's edges are where the plan says, to 0.05 mm."""
+    trim = placement["trim"]
+    wanted = trim["x"], trim["y"], trim["x"] + trim["width"], trim["y"] + trim["height"]
+    assert built.box(number, colour) == pytest.approx(wanted, abs=TOLERANCE_MM)
+
+
+def band(built: Built, number: int, box: Box, colour: Colour) -> Box:
     """Where the colour fills most of a band, in mm on the page."""
     # Whole pixels of 1200 ppi, so that the crop itself rounds nothing.
-    left, top = (math.floor(edge * 2 * MM) / (2 * MM) for edge in box[:2])
-    right, bottom = (math.ceil(edge * 2 * MM) / (2 * MM) for edge in box[2:])
-    there = near(built.around(number, (left, top, right, bottom)), colour)
-    found = spans(there, 2 * 3 * MM)
-    return (left + found[0] / (2 * MM), top + found[1] / (2 * MM),
-            left + found[2] / (2 * MM), top + found[3] / (2 * MM))
+    left, top = (math.floor(edge * FINE) / FINE for edge in box[:2])
+    right, bottom = (math.ceil(edge * FINE) / FINE for edge in box[2:])
+    found = spans(near(built.around(number, (left, top, right, bottom)), colour), 3 * FINE)
+    return left + found[0] / FINE, top + found[1] / FINE, left + found[2] / FINE, top + found[3] / FINE
 
 
 def check_corners(page: np.ndarray, corners: list[list[float]]) -> None:
     """The patches lie at the card's own corners as the plan names them."""
     top_left, top_right, _, bottom_left = (np.array(corner) for corner in corners)
     for (x, y), patch in zip(PATCH_AT, PATCHES, strict=True):
-        column, row = (top_left + x * (top_right - top_left) + y * (bottom_left - top_left)) * MM
+        column, row = (top_left + x * (top_right - top_left) + y * (bottom_left - top_left)) * COARSE
         assert near(page[int(row), int(column)], patch), (patch, page[int(row), int(column)])
 
 
@@ -144,16 +148,30 @@ def check_page(built: Built, number: int) -> None:
         check_corners(page, placement["corners"])
 
 
-def check_behind(front: np.ndarray, behind: np.ndarray) -> None:
-    """``behind`` is the back as it lies behind the front, seen through the paper.
+def mirrored(built: Built, number: int, box: Box, upright: bool, twice_mm: float | None = None) -> Box:
+    """The box turned over about an upright or a level line: the page's own middle, or where ``twice_mm`` is double."""
+    left, top, right, bottom = box
+    if upright:
+        twice_mm = built.widths[number] if twice_mm is None else twice_mm
+        return twice_mm - right, top, twice_mm - left, bottom
+    twice_mm = built.heights[number] if twice_mm is None else twice_mm
+    return left, twice_mm - bottom, right, twice_mm - top
+
+
+def check_behind(built: Built, upright: bool | None) -> None:
+    """The back page, turned over about the page's upright or level middle (None: not at all), lies behind the front.
 
     Its edges meet the front's, and turned like a page of a book every card stands upright: what is at the back's
     own top left lies behind the front's top right.
     """
+    front, back = built.pages
+    behind = back if upright is None else back[:, ::-1] if upright else back[::-1]
     for colour, back_colour in zip(FRONTS, BACKS, strict=True):
-        box = flat_box(front, colour)
-        assert flat_box(behind, back_colour) == pytest.approx(box, abs=2 * TOLERANCE_MM)
-        left, top, right, bottom = (round(edge * MM) for edge in box)
+        box, lies = built.box(0, colour), built.box(1, back_colour)
+        if upright is not None:
+            lies = mirrored(built, 1, lies, upright)
+        assert lies == pytest.approx(box, abs=2 * TOLERANCE_MM)
+        left, top, right, bottom = (round(edge * COARSE) for edge in box)
         own, seen = front[top:bottom, left:right], behind[top:bottom, left:right]
         for patch, twin in zip(PATCHES, (PATCHES[1], PATCHES[0], PATCHES[3], PATCHES[2]), strict=True):
             rows, columns = np.nonzero(near(own, patch))
@@ -175,8 +193,7 @@ def test_duplex(folder: Path, tmp_path: Path, flip: str, arrangement: str, paper
     assert len(built.pages) == 2 and all(page.shape[0] > page.shape[1] for page in built.pages)
     check_page(built, 0)
     check_page(built, 1)
-    front, back = built.pages
-    check_behind(front, back[:, ::-1] if flip == "long-edge" else back[::-1])
+    check_behind(built, upright=flip == "long-edge")
 
 
 @pytest.mark.parametrize("core", ["0", "2"])
@@ -193,20 +210,20 @@ def test_folds(folder: Path, tmp_path: Path, method: str, arrangement: str, core
         assert len(creases) == (1 if core == "0" else 2)
         upright = creases[0]["start"][0] == creases[0]["end"][0]
         middle = np.mean([crease["start"][0 if upright else 1] for crease in creases])
-        check_fold(built, number, page, 2 * middle * MM, upright)
+        check_fold(built, number, page, 2 * middle, upright)
 
 
-def check_fold(built: Built, number: int, page: np.ndarray, twice: float, upright: bool) -> None:
+def check_fold(built: Built, number: int, page: np.ndarray, twice_mm: float, upright: bool) -> None:
     """Each back, mirrored about the middle of the spine, has its edges on its front's and stands upright behind it."""
     for placement in built.plan["pages"][number]["placements"]:
         if placement["side"] == "back":
             continue
         card = placement["card"]
-        box, back = flat_box(page, FRONTS[card]), flat_box(page, BACKS[card])
-        mirrored = ((twice / MM - back[2], back[1], twice / MM - back[0], back[3]) if upright
-                    else (back[0], twice / MM - back[3], back[2], twice / MM - back[1]))
-        assert mirrored == pytest.approx(box, abs=2 * TOLERANCE_MM)
-        left, top, right, bottom = (round(edge * MM) for edge in box)
+        box = built.box(number, FRONTS[card])
+        lies = mirrored(built, number, built.box(number, BACKS[card]), upright, twice_mm)
+        assert lies == pytest.approx(box, abs=2 * TOLERANCE_MM)
+        left, top, right, bottom = (round(edge * COARSE) for edge in box)
+        twice = twice_mm * COARSE
         own = page[top:bottom, left:right]
         for patch, twin in zip(PATCHES, (PATCHES[1], PATCHES[0], PATCHES[3], PATCHES[2]), strict=True):
             rows, columns = np.nonzero(near(own, patch))
@@ -221,7 +238,7 @@ def test_two_sheets(folder: Path, tmp_path: Path, arrangement: str) -> None:
     built = build(folder, tmp_path, "--method", "two-sheet", *arranged(arrangement))
     check_page(built, 0)
     check_page(built, 1)
-    check_behind(built.pages[0], built.pages[1][:, ::-1])
+    check_behind(built, upright=True)
     for said in built.plan["pages"]:
         (hinge,) = said["hinge_strips"]
         assert min(hinge["width"], hinge["height"]) >= 10
@@ -243,6 +260,6 @@ def test_an_ink_that_is_moved_by_a_tenth_is_noticed(folder: Path, tmp_path: Path
 def test_a_back_that_is_not_mirrored_is_noticed(folder: Path, tmp_path: Path) -> None:
     built = build(folder, tmp_path)
     with pytest.raises(AssertionError):
-        check_behind(built.pages[0], built.pages[1])
+        check_behind(built, upright=None)
     with pytest.raises(AssertionError):
-        check_behind(built.pages[0], built.pages[1][::-1])
+        check_behind(built, upright=False)

@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
-from tests.web.live import LiveServer, running
+from tests.web.live import LiveServer
 
 _NAMES = ("chromium", "chromium-browser", "google-chrome")
 _SWITCHES = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking",
@@ -40,13 +40,6 @@ def browser() -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture(scope="module")
-def live_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[LiveServer]:
-    """One server for all tests of a module."""
-    with running(tmp_path_factory.mktemp("live") / "data") as server:
-        yield server
-
-
 @pytest.fixture
 def context(browser: Browser, live_server: LiveServer) -> Iterator[BrowserContext]:
     """A browser window of its own that is in as host."""
@@ -67,6 +60,16 @@ def page(context: BrowserContext) -> Iterator[Page]:
     page.on("console", lambda said: wrong.append(said.text) if "Content Security Policy" in said.text else None)
     yield page
     assert not wrong, wrong
+
+
+@pytest.fixture(scope="session")
+def script_page(browser: Browser, live_server: LiveServer) -> Iterator[Page]:
+    """One page for all tests that only call functions of the page scripts: an address that loads none by itself."""
+    context = browser.new_context(base_url=live_server.base)
+    page = context.new_page()
+    page.goto("/static/lampfold.svg")
+    yield page
+    context.close()
 
 
 Colour = tuple[int, int, int]

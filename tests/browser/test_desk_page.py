@@ -69,10 +69,9 @@ def test_no_page_is_wider_than_the_window(browser: Browser, live_server: LiveSer
     context.close()
 
 
-def test_lengths_are_read_as_people_write_them(page: Page, live_server: LiveServer) -> None:
+def test_lengths_are_read_as_people_write_them(script_page: Page) -> None:
     # 1 in = 25.4 mm exactly (international yard and pound agreement, 1959).
-    page.goto("/")
-    read = page.evaluate("""async () => {
+    read = script_page.evaluate("""async () => {
         const { toMm, shown } = await import("/static/js/common/units.js");
         return [toMm("3", "mm"), toMm("0,125", "in"), toMm("1/8", "in"), toMm("1 1/2 in", "mm"), toMm("3mm", "in"),
                 toMm("36pt", "mm"), toMm("", "mm"), toMm("3 apples", "mm"), shown(63.5, "in"), shown(3.175, "mm")];

@@ -18,7 +18,6 @@ from server.core.plan import Face
 from server.core.planning import Planned, plan_deck
 from server.core.registration.drift import Drift
 from server.core.settings import DeckSettings
-from tests.web.live import LiveServer
 
 FOLDS = [("vertical-fold", 0.0), ("vertical-fold", 1.5), ("side-fold", 0.0), ("side-fold", 2.0)]
 
@@ -53,11 +52,9 @@ def sheet_data(plan: Planned) -> dict[str, Any]:
 
 
 @pytest.fixture
-def run(page: Page, live_server: LiveServer) -> Any:
-    page.goto("/")
-
+def run(script_page: Page) -> Any:
     def call(body: str, given: Any) -> Any:
-        return page.evaluate(f"""async (given) => {{
+        return script_page.evaluate(f"""async (given) => {{
           const g = await import("/static/js/glow/geometry.js");
           const v = await import("/static/js/glow/verdicts.js");
           {body}

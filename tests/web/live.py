@@ -1,8 +1,8 @@
 """A real server on loopback for tests: uvicorn in a thread, on a port of its own, over a data folder of its own.
 
-Other tests (browser tests among them) use the fixtures of ``tests/web/conftest.py``::
+Tests use the fixtures of ``tests/conftest.py``::
 
-    def test_something(live_server):             # one server for the module
+    def test_something(live_server):             # one server for all modules of the run: expect others' decks on it
         live_server.base                         # "http://127.0.0.1:PORT"
         live_server.entry()                      # an address that lets one browser in as host, good once
         live_server.data                         # its data folder
@@ -56,7 +56,9 @@ class LiveServer:
 
     def stranger(self, **options: Any) -> httpx.Client:
         """A client that sends Origin as the pages do, but is not in."""
-        client = httpx.Client(base_url=self.base, headers={"Origin": self.base}, timeout=30, **options)
+        # Plain http on loopback: loading the system's certificates would take longer than all that is asked.
+        client = httpx.Client(base_url=self.base, headers={"Origin": self.base}, timeout=30, verify=False,
+                              trust_env=False, **options)
         self.clients.append(client)
         return client
 

@@ -142,12 +142,15 @@ export class Workbench extends EventTarget {
   async show() {
     this.asking?.abort();
     const measured = this.measured();
-    this.fit = null;
-    this.#mayBeSaved();
     const told = this.#halves();
+    // While it is asked the last answer stands, so that a button doesn't go away under a finger; the server judges what is saved.
+    if (!measured) this.fit = null;
+    this.#mayBeSaved();
     if (!measured) return;
     const places = new Set((measured.readings ?? []).map(({ station, x_mm: x, y_mm: y }) => station ?? `${x} ${y}`)).size;
     if (measured.readings && places < LEAST) {
+      this.fit = null;
+      this.#mayBeSaved();
       this.#answer(...told, notice("note", places ? `${places} of ${this.reader.paper?.stations.length ?? 5} stations are read.` : "Nothing is read yet.",
         "The drift shows here from three stations on, as you type; all of them make it sure."));
       return;
@@ -158,6 +161,7 @@ export class Workbench extends EventTarget {
       this.#answer(...told, ...this.#refined(), answer(this.fit, this.unit, (suspect) => this.#mend(suspect)));
     } catch (error) {
       if (!(error instanceof ApiError)) { tellError(error); return; }
+      this.fit = null;
       const plain = el("button", { class: "button button-small", type: "button", on: { click: () => { this.turnWay("plain"); this.soon(); this.plain.dx.focus(); } } }, "Enter one plain shift");
       const reading = this.way === "sheet" && /^(stations|readings)/.test(error.message);
       this.#answer(...told, notice("error", error.message.replace(/^\w+: (.)/, (_, first) => first.toUpperCase()), error.fix, reading ? plain : undefined));
