@@ -207,7 +207,7 @@ def test_a_disk_that_refuses_is_one_line(
     def full(*given: object, **named: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(deck_pdf, "write_deck_pdf", full)
+    monkeypatch.setattr(deck_pdf, "write_pdf", full)
     assert failed(capsys, "build", deck).startswith("--out: Harbour.pdf can't be written (No space left on device).")
 
 
@@ -233,7 +233,7 @@ def test_ctrl_c_ends_with_130(deck: Path, capsys: pytest.CaptureFixture[str], mo
     def stop(arguments: object) -> int:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(build, "settings_from", stop)
+    monkeypatch.setattr(build, "read_asked", stop)
     assert failed(capsys, "build", deck, code=130) == "stopped."
 
 
@@ -242,7 +242,7 @@ def test_a_fault_of_ours_is_one_line_too(
     def fault(arguments: object) -> int:
         raise TypeError("two\nlines")
 
-    monkeypatch.setattr(build, "settings_from", fault)
+    monkeypatch.setattr(build, "read_asked", fault)
     assert failed(capsys, "build", deck).startswith("TypeError: two lines.")
 
 

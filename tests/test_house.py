@@ -90,6 +90,17 @@ def test_routes_import_no_routes() -> None:
     assert not between
 
 
+def test_sql_stands_in_the_store_alone() -> None:
+    sql = re.compile(r"SELECT .+ FROM|INSERT (?:OR \w+ )?INTO|UPDATE \w+ SET|DELETE FROM|CREATE TABLE|PRAGMA", re.S)
+    texts = [(path, node.value) for path in SERVER.rglob("*.py")
+             for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+             if isinstance(node, ast.Constant) and isinstance(node.value, str) and sql.search(node.value)]
+    assert len(texts) > 20
+    assert not {path.name for path, _ in texts if path.parent != SERVER / "store"}
+    assert not [path.name for path in SERVER.rglob("*.py") if path.parent != SERVER / "store"
+                for module, _ in imports(path) if module == "sqlite3"]
+
+
 def test_nothing_imports_an_undeclared_package() -> None:
     declared = {"fastapi", "jinja2", "PIL", "platformdirs", "pymupdf", "segno", "starlette", "uvicorn",
                 "pydantic", "anyio", "h11", "markupsafe"}  # these come with fastapi, starlette, uvicorn and jinja2

@@ -4,21 +4,16 @@ from __future__ import annotations
 
 import argparse
 import json
-import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from server.commands.options import add_folder, add_sheet_options, by_option, settings_from
-from server.commands.printer_option import add_printer, read_printer
+from server.commands.building import add_build_options, check_target, progress, read_asked, writing
 from server.commands.said import as_json, counted, problem_lines, problem_values, table, wrapped
-from server.errors import BadValue, Unreadable
+from server.errors import BadValue
 
 if TYPE_CHECKING:
-    from server.core.registration.printer import Printer
     from server.core.search import Candidate
-    from server.core.settings import DeckSettings
-    from server.intake.folder import FolderDeck
     from server.prepress import Prepared
 
 
@@ -27,11 +22,9 @@ def register(subparsers: argparse._SubParsersAction[Any]) -> None:
     says = "make the PDF of a folder of card art"
     parser = subparsers.add_parser("build", help=says, description=f"{says[:1].upper()}{says[1:]}.",
                                    epilog="Lengths are mm, or written with a unit, such as 0.125in.")
-    add_folder(parser)
-    add_sheet_options(parser)
+    add_build_options(parser)
     parser.add_argument("--out", type=Path, metavar="FILE.pdf",
                         help="the PDF (default: FOLDER's name, where the command is run)")
-    add_printer(parser, "correct the backs for this printer's drift")
     parser.add_argument("--plan", type=Path, metavar="FILE.json",
                         help="write the sheet plan too: every placement in mm")
     parser.set_defaults(run=run)
@@ -42,21 +35,19 @@ def run(arguments: argparse.Namespace) -> int:
 
     Raises LampfoldError, naming the file or the option, when it wasn't.
     """
-    from server.intake.folder import read_folder
+    from server.prepress import build
 
-    printer = read_printer(arguments.printer)
-    if printer:  # made for that printer, so on its paper and with its flip, where the command doesn't say otherwise
-        arguments.paper = arguments.paper or printer.paper.name
-        arguments.flip = arguments.flip or printer.flip
-    settings = settings_from(arguments)
-    found = read_folder(arguments.folder)
+    asked = read_asked(arguments)
+    found = asked.found
     out = arguments.out or Path(f"{arguments.folder.resolve().name or 'deck'}.pdf")
-    _check_target("--out", out, found)
+    check_target("--out", out, found)
     if arguments.plan:
-        _check_target("--plan", arguments.plan, found)
+        check_target("--plan", arguments.plan, found)
         if arguments.plan.resolve() == out.resolve():
             raise BadValue(f"--plan: {arguments.plan} is the PDF's own place.", "Give it another name.")
-    built = _build(found, settings, out, printer)
+    prepared = asked.prepared()
+    with writing("--out", out):
+        built = build(prepared, out, progress())
     if arguments.plan:
         _write_plan(built, arguments.plan)
     if arguments.json:
@@ -69,53 +60,11 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _build(found: FolderDeck, settings: DeckSettings, out: Path, printer: Printer | None) -> Prepared:
-    from server.prepress import build, prepare
-
-    try:
-        prepared = prepare(found.deck, settings, found.source, printer)
-    except Unreadable:
-        raise
-    except BadValue as error:
-        raise by_option(error) from None
-    try:
-        return build(prepared, out, _progress())
-    except OSError as error:
-        raise BadValue(f"--out: {out} can't be written ({error.strerror or error}).",
-                       "Choose another place, or close the program that has it open.") from None
-
-
-def _check_target(option: str, path: Path, found: FolderDeck) -> None:
-    """Raises BadValue for a place that can't be written to, or that holds this deck's own art."""
-    if path.is_dir():
-        raise BadValue(f"{option}: {path} is a folder.", "Give the name of a file.")
-    if not path.parent.is_dir():
-        raise BadValue(f"{option}: the folder {path.parent} isn't there.", "Make it first, or choose another.")
-    if path.resolve() in {art.resolve() for art in found.paths.values()}:
-        raise BadValue(f"{option}: {path} is art of this deck and would be lost.", "Give another name by --out.")
-
-
 def _write_plan(built: Prepared, path: Path) -> None:
     from server.prepress import plan_file
 
-    try:
+    with writing("--plan", path):
         path.write_text(json.dumps(plan_file(built), indent=1) + "\n", encoding="utf-8")
-    except OSError as error:
-        raise BadValue(f"--plan: {path} can't be written ({error.strerror or error}).",
-                       "Choose another place.") from None
-
-
-def _progress() -> Callable[[int, int], None]:
-    """Tells a person at a terminal how far it is, on stderr, and nobody else."""
-    if not sys.stderr.isatty():
-        return lambda done, total: None
-
-    def tell(done: int, total: int) -> None:
-        line = f"Page {done} of {total}" if done < total else ""
-        sys.stderr.write(f"\r{line:<40}" + ("" if line else "\r"))
-        sys.stderr.flush()
-
-    return tell
 
 
 def _lines(built: Prepared, out: Path) -> Iterator[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 
 from server.core.setting import Setting
@@ -20,9 +20,9 @@ def add_folder(parser: argparse.ArgumentParser) -> None:
     _add(parser, [setting for setting in _DECK if setting.art])
 
 
-def add_sheet_options(parser: argparse.ArgumentParser) -> None:
-    """Everything else that shapes the sheets."""
-    _add(parser, [setting for setting in _DECK if not setting.art])
+def add_sheet_options(parser: argparse.ArgumentParser, without: Collection[str] = ()) -> None:
+    """Everything else that shapes the sheets, but for the settings in ``without``."""
+    _add(parser, [setting for setting in _DECK if not setting.art and setting.name not in without])
 
 
 def _add(parser: argparse.ArgumentParser, settings: Iterable[Setting]) -> None:
@@ -35,20 +35,20 @@ def _add(parser: argparse.ArgumentParser, settings: Iterable[Setting]) -> None:
                                 help=f"{text} (default: {setting.default_says(unit=True)})")
 
 
-def settings_from(arguments: argparse.Namespace) -> DeckSettings:
-    """The deck's settings, from the options that were given. Raises BadValue, naming the option."""
+def settings_from(arguments: argparse.Namespace, options: Mapping[str, str] | None = None) -> DeckSettings:
+    """The deck's settings, from the options that were given. Raises BadValue, naming the option; ``options`` are a
+    command's own words for some of them."""
     given = {setting.name: value for setting in _DECK
              if (value := getattr(arguments, setting.name, None)) is not None}
     try:
         return DeckSettings().changed(given)
     except BadValue as error:
-        raise by_option(error) from None
+        raise by_option(error, options) from None
 
 
-def by_option(error: BadValue) -> BadValue:
+def by_option(error: BadValue, options: Mapping[str, str] | None = None) -> BadValue:
     """The same error, of the same class, naming the option where it named the setting."""
     name, colon, message = error.message.partition(": ")
     setting = SETTINGS.get(name)
-    if not (colon and setting and setting.option):
-        return error
-    return type(error)(f"{setting.option}: {message}", error.fix)
+    option = (options or {}).get(name) or (setting.option if setting else "")
+    return type(error)(f"{option}: {message}", error.fix) if colon and option else error

@@ -255,7 +255,7 @@ def _too_large(kind: str, nets: list[_Net], paper: Paper, margin_mm: float) -> D
     room = _room(paper, margin_mm)
     larger = sorted((one for one in PAPERS.values() if _placed(nets, _room(one, margin_mm))),
                     key=lambda one: one.width_mm * one.height_mm)
-    takes = (f"Use {larger[0].label}, which takes it" if larger
+    takes = (f"Use {' or '.join(one.label for one in larger[:2])}, which takes it" if larger
              else "No paper known here takes it; put fewer cards in it")
     return DoesNotFit(
         f"box: lies {sizes} flat, and {paper.label} prints {mm_text(room.width, 1)} × {mm_text(room.height, 1)} mm "

@@ -8,15 +8,18 @@ from functools import cached_property
 
 from server.core.art import Art, Deck, Problem
 from server.core.bleed import ArtFit, decide
+from server.core.box import Box
+from server.core.deck_box import box_of_deck, check_dress, dress_named
+from server.core.guide import layers_of
 from server.core.marks import missing_gauges
 from server.core.methods import BuildMethod, method_named
-from server.core.plan import PlanRequest, SheetPlan
+from server.core.plan import Layout, PlanRequest, SheetPlan
 from server.core.registration.correction import check_match, corrected, headroom_mm
 from server.core.registration.printer import Printer
 from server.core.search import Candidate, search
 from server.core.settings import DeckSettings
 from server.core.units import mm_text
-from server.errors import BadValue
+from server.errors import BadValue, DoesNotFit
 
 
 @dataclass(frozen=True)
@@ -28,6 +31,7 @@ class Planned:
     plan: SheetPlan
     candidates: tuple[Candidate, ...]
     problems: tuple[Problem, ...]
+    box: Box | None = None
 
     @property
     def best(self) -> Candidate:
@@ -57,8 +61,27 @@ def plan_deck(deck: Deck, settings: DeckSettings, printer: Printer | None = None
     plan = SheetPlan(candidates[0].layout, deck.printing_order(), deck.name)
     if printer is not None:
         plan = corrected(plan, printer)
-    notes = (*_notes(plan, settings), *_printer_notes(printer, method_named(settings.method)))
-    return Planned(deck, settings, plan, candidates, notes)
+    problems = (*_notes(plan, settings), *_printer_notes(printer, method_named(settings.method)))
+    try:
+        box = box_of(deck, settings, plan.layout) if settings.box else None
+    except DoesNotFit as error:  # the sheets are good without it
+        box = None
+        problems = (*problems, Problem("", "warning", "no-box", error.message, error.fix))
+    return Planned(deck, settings, plan, candidates, problems, box)
+
+
+def box_of(deck: Deck, settings: DeckSettings, layout: Layout, kind: str = "") -> Box:
+    """The box that the settings ask for, or one of another ``kind``.
+
+    Raises BadValue for a panel that it hasn't or art that the deck hasn't, DoesNotFit with the paper that takes it.
+    """
+    stock = settings.stock_record
+    layers = layers_of(layout, stock, settings.core_mm, sleeved=settings.box_sleeved)
+    box = box_of_deck(kind or settings.box or "tuck", settings.card_size, layers, deck.count, settings.paper_size,
+                      clearance_mm=settings.box_clearance_mm, sleeved=settings.box_sleeved,
+                      margin_mm=settings.margin_mm, caliper_mm=stock.caliper_mm)
+    check_dress(box, dress_named(settings.box_panels), deck)
+    return box
 
 
 def plan_request(settings: DeckSettings, printer: Printer | None) -> PlanRequest:

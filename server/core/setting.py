@@ -15,7 +15,7 @@ from server.core.units import LENGTHS_ARE_WRITTEN, mm_text, parse_length, shown
 from server.errors import BadValue
 
 Kind = Literal["length", "choice", "name", "colour", "yes-no", "text"]
-Group = Literal["card", "method", "paper", "cuts", ""]
+Group = Literal["card", "method", "paper", "cuts", "box", ""]
 Value = str | float | bool
 
 _COLOUR = re.compile(r"#[0-9a-f]{6}")
@@ -47,6 +47,7 @@ class Setting:
     ``unset`` says what an empty value comes to. ``group`` is the form's part it stands in, "" where a page has another
     control for it. ``art``: it says how art lies on a card, so commands that only look at art take it too.
     ``by_method``: a build method says whether it honours it. ``screen_only``: it changes nothing that is printed.
+    ``size_example``: something of one's own may be written too, and this is one; ``own`` is the word for it.
     ``own_printing``: belongs to the printer and the paper at hand, so a playtester may change it for their own prints.
     """
 
@@ -68,6 +69,8 @@ class Setting:
     table: Mapping[str, Named] | None = None
     look_up: Callable[[str], object] | None = None
     size_example: str = ""
+    own: str = "a size"
+    longest: int = LONGEST_TEXT
     art: bool = False
     by_method: bool = False
     screen_only: bool = False
@@ -86,7 +89,7 @@ class Setting:
         if not names:
             return self.help
         if self.size_example:
-            return f"{self.help}: {', '.join(names)}, or a size such as {quote}{self.size_example}{quote}"
+            return f"{self.help}: {', '.join(names)}, or {self.own} such as {quote}{self.size_example}{quote}"
         return f"{self.help}: {in_words(names)}"
 
     def default_says(self, *, unit: bool = False) -> str:
@@ -103,7 +106,7 @@ class Setting:
             return self._yes_or_no(value)
         if self.kind == "length":
             return self._length(value)
-        if not isinstance(value, str) or len(value) > LONGEST_TEXT:
+        if not isinstance(value, str) or len(value) > self.longest:
             raise BadValue(f"{self.name}: {shown(value)} is not known.", self._way_out())
         text = value.strip()
         if self.look_up is not None:

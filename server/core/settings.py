@@ -11,7 +11,9 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any, Literal
 
+from server.core.box import DEFAULT_CLEARANCE_MM
 from server.core.card_sizes import CARD_SIZES, DEFAULT_CARD, CardSize, card_size_named
+from server.core.deck_box import dress_named
 from server.core.geometry import Edges
 from server.core.methods import METHODS
 from server.core.paper import PAPERS, Paper, paper_named
@@ -91,7 +93,7 @@ class DeckSettings:
         placeholder="NAME|WxH", group="paper", own_printing=True)
     stock: str = row(
         "name", "Stock", "what it is printed on", DEFAULT_STOCK, table=STOCKS, look_up=stock_named, placeholder="NAME",
-        group="paper", own_printing=True)
+        size_example="10 sheets 1.02mm", own="your own,", group="paper", own_printing=True)
     printer: str = row(
         "text", "Printer", "the printer", "", group="paper", has_option=False, own_printing=True)
     margin_mm: float = length(
@@ -108,6 +110,18 @@ class DeckSettings:
         "choice", "Drawn as", "how cut lines are drawn, right across or as ticks in the waste", "full",
         placeholder="STYLE", group="cuts", own_printing=True,
         listed=(Choice("full", "Lines right across"), Choice("ticks", "Ticks in the waste")))
+    box: Literal["", "tuck", "lid"] = row(
+        "choice", "Box", "the box that a page is added for", "", unset="none", placeholder="KIND", group="box",
+        listed=(Choice("", "No box"), Choice("tuck", "Tuck box", "One piece, with a flap that is tucked in."),
+                Choice("lid", "Box with a lid", "A base, and a lid that lifts off.")))
+    box_clearance_mm: float = length(
+        "Room in the box", "what the box is larger than the deck, each way", DEFAULT_CLEARANCE_MM, 0, 30, group="box",
+        hint="Added once to width, height and depth: for fingers, and for the board's own thickness.")
+    box_sleeved: bool = row(
+        "yes-no", "For sleeved cards", "make the box for sleeved cards", False, group="box")
+    box_panels: str = row(
+        "text", "On its panels", "a colour or an art file for panels, such as front=#1f5f6b,back=backs/back.png", "",
+        look_up=dress_named, unset="blank", placeholder="LIST", longest=2000)
     arrangement: Arrangement | Literal[""] = row(
         "choice", "Sheet", "how the sheet is read, where the best plan isn't wanted", "", placeholder="NAME",
         listed=(Choice("", "Lampfold chooses"), Choice("portrait", "Portrait"), Choice("landscape", "Landscape")),

@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 
 from server.core.art import Art, Deck
-from server.core.plan import Layout
+from server.core.box import Box
+from server.core.plan import Face, Layout
 from server.core.planning import Planned
 from server.core.settings import DeckSettings
+from server.drawing.box import draw_box
 from server.drawing.pdf_images import OddSums
 from server.drawing.pdf_surface import Duplex, PdfSurface
 from server.drawing.sheet import draw_face
+from server.drawing.surface import Surface
 from server.errors import Stopped
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+
+Page = Callable[[Surface], None]
 
 
 def _no_progress(done: int, total: int) -> None:
@@ -27,36 +33,59 @@ def _never() -> bool:
 
 def write_deck_pdf(planned: Planned, deck: Deck, settings: DeckSettings, source: Callable[[Art], Path], out: Path,
                    progress: Callable[[int, int], None] = _no_progress,
-                   cancelled: Callable[[], bool] = _never, *, limits: ArtLimits = DEFAULT_LIMITS,
-                   decode: frozenset[str] = frozenset()) -> None:
-    """Write ``out``, every face of the plan a page. ``progress`` is told (faces done, faces in all).
+                   cancelled: Callable[[], bool] = _never, *, limits: ArtLimits = DEFAULT_LIMITS) -> None:
+    """The sheets of a deck and, where it has one, its box: ``write_pdf`` of all its pages."""
+    write_pdf(sheet_pages(planned), planned, source, out, progress, cancelled, limits=limits)
+
+
+def sheet_pages(planned: Planned) -> tuple[Page, ...]:
+    """Every face of the plan, and the box where there is one."""
+    faces = tuple(partial(_draw_face, planned, face) for face in planned.plan.faces)
+    return (*faces, *box_pages(planned, planned.box))
+
+
+def box_pages(planned: Planned, box: Box | None) -> tuple[Page, ...]:
+    """The box's page; none where there is no box."""
+    return (partial(_draw_box, planned, box),) if box else ()
+
+
+def _draw_face(planned: Planned, face: Face, surface: Surface) -> None:
+    draw_face(surface, planned, face)
+
+
+def _draw_box(planned: Planned, box: Box, surface: Surface) -> None:
+    draw_box(surface, planned, box)
+
+
+def write_pdf(pages: Sequence[Page], planned: Planned, source: Callable[[Art], Path], out: Path,
+              progress: Callable[[int, int], None] = _no_progress,
+              cancelled: Callable[[], bool] = _never, *, limits: ArtLimits = DEFAULT_LIMITS,
+              decode: frozenset[str] = frozenset()) -> None:
+    """Write ``out``, each of ``pages`` drawn in turn. ``progress`` is told (pages done, pages in all).
 
     A file that stood at ``out`` stays until the new one is whole; on any error, or when ``cancelled`` says so between
-    two faces, nothing is left behind. PNGs whose check sums don't hold are decoded instead of copied: they join
-    ``decode`` (art keys), and the drawing begins anew. Raises Unreadable or TooMuch, naming the art's file,
-    Stopped, or OSError where the disk refuses.
+    two pages, nothing is left behind. PNGs whose check sums don't hold are decoded instead of copied: they join
+    ``decode`` (art keys), and the drawing begins anew. Raises Unreadable or TooMuch, naming the art's file, Stopped,
+    or OSError where the disk refuses.
     """
-    faces = planned.plan.faces
     under_way = out.with_name(f".{out.name}.{secrets.token_hex(4)}.part")
     try:
         with under_way.open("xb", buffering=0) as stream:
-            surface = PdfSurface(stream, source, title=f"{deck.name} · {settings.method}",
-                                 duplex=duplex_preference(planned.plan.layout), limits=limits,
-                                 decode=decode)
+            surface = PdfSurface(stream, source, title=f"{planned.deck.name} · {planned.settings.method}",
+                                 duplex=duplex_preference(planned.plan.layout), limits=limits, decode=decode)
             try:
-                for done, face in enumerate(faces):
+                for done, page in enumerate(pages):
                     if cancelled():
                         raise Stopped("The build was cancelled.", "Start it again when you like.")
-                    progress(done, len(faces))
-                    draw_face(surface, planned, face)
+                    progress(done, len(pages))
+                    page(surface)
                 surface.close()
             finally:
                 surface.release()
-        progress(len(faces), len(faces))
+        progress(len(pages), len(pages))
         under_way.replace(out)
     except OddSums as odd:
-        write_deck_pdf(planned, deck, settings, source, out, progress, cancelled, limits=limits,
-                       decode=decode | odd.keys)
+        write_pdf(pages, planned, source, out, progress, cancelled, limits=limits, decode=decode | odd.keys)
     finally:
         under_way.unlink(missing_ok=True)
 

@@ -4,9 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING, Literal
 
+from server.core.planning import box_of
 from server.errors import LampfoldError, Unreadable
 from server.prepress.prepare import Prepared, prepare
+
+if TYPE_CHECKING:
+    from server.drawing.deck_pdf import Page
+
+Part = Literal["sheets", "box"]
 
 
 def _unwatched(done: int, total: int) -> None:
@@ -18,13 +25,14 @@ def _never() -> bool:
 
 
 def build(prepared: Prepared, out: Path, progress: Callable[[int, int], None] = _unwatched,
-          cancelled: Callable[[], bool] = _never) -> Prepared:
-    """Write ``out``, every face of the plan a page; ``progress`` is told (faces done, faces in all).
+          cancelled: Callable[[], bool] = _never, part: Part = "sheets") -> Prepared:
+    """Write ``out``: every face of the plan a page and the box where the settings ask for one, or another ``part``
+    alone. ``progress`` is told (pages done, pages in all).
 
     Returns what was built: the same, or without the art that no decoder takes. ``prepared`` must know its ``source``.
     Raises Unreadable, TooMuch, Stopped, or OSError where the disk refuses; a file that stood at ``out`` stays then.
     """
-    from server.drawing.deck_pdf import write_deck_pdf
+    from server.drawing.deck_pdf import write_pdf
 
     source = prepared.source
     if source is None:
@@ -32,8 +40,8 @@ def build(prepared: Prepared, out: Path, progress: Callable[[int, int], None] = 
     while True:
         deck, settings = prepared.deck, prepared.settings
         try:
-            write_deck_pdf(prepared.planned, deck, settings, source, out, progress, cancelled,
-                           limits=prepared.limits)
+            write_pdf(_pages(prepared, part), prepared.planned, source, out, progress, cancelled,
+                      limits=prepared.limits)
             return prepared
         except Unreadable as error:
             broken = _broken(prepared, error)
@@ -42,6 +50,15 @@ def build(prepared: Prepared, out: Path, progress: Callable[[int, int], None] = 
             from server.intake.proof import without
 
             prepared = prepare(without(deck, broken), settings, source, prepared.printer, prepared.limits)
+
+
+def _pages(prepared: Prepared, part: Part) -> tuple[Page, ...]:
+    from server.drawing.deck_pdf import box_pages, sheet_pages
+
+    planned = prepared.planned
+    if part == "box":
+        return box_pages(planned, box_of(planned.deck, planned.settings, planned.plan.layout))
+    return sheet_pages(planned)
 
 
 def _broken(prepared: Prepared, error: Unreadable) -> dict[str, LampfoldError]:

@@ -19,10 +19,10 @@ def summarise(prepared: Prepared) -> dict[str, Any]:
     return {
         "format": FORMAT, "version": VERSION, "unit": UNIT, "deck": plan.deck_name, "method": layout.method,
         "flip": layout.flip, "paper": layout.paper.name, "cards": len(plan.order), "sheets": plan.sheet_count,
-        "papers": plan.paper_count, "pages": len(plan.faces), "cards_per_sheet": plan.cards_per_sheet,
-        "cuts": best.cuts, "waste_percent": round(best.waste_percent, 2), "arrangement": layout.arrangement,
-        "card_turned": layout.card_turned, "columns": layout.columns, "rows": layout.rows,
-        "spine_mm": layout.spine_mm, "outer_bleed": asdict(layout.outer_bleed),
+        "papers": plan.paper_count, "pages": len(plan.faces) + bool(prepared.planned.box),
+        "cards_per_sheet": plan.cards_per_sheet, "cuts": best.cuts, "waste_percent": round(best.waste_percent, 2),
+        "arrangement": layout.arrangement, "card_turned": layout.card_turned, "columns": layout.columns,
+        "rows": layout.rows, "spine_mm": layout.spine_mm, "outer_bleed": asdict(layout.outer_bleed),
     }
 
 

@@ -12,6 +12,7 @@ from server.store.blobs import Blobs
 from server.store.data_folder import DataFolder, default_folder
 from server.store.database import Database
 from server.store.decks import Decks
+from server.store.guests import Links, Sessions
 from server.store.limits import Limits, read_limits
 from server.store.printers import Printers
 
@@ -29,6 +30,8 @@ class Store:
     decks: Decks
     art: ArtRecords
     printers: Printers
+    sessions: Sessions
+    links: Links
 
     @classmethod
     def open(cls, root: Path, limits: Limits | None = None, *, locked: bool = True) -> Store:
@@ -47,7 +50,7 @@ class Store:
             folder.unlock()
             raise
         return cls(folder, limits, database, Blobs(folder), Decks(database, limits.decks), ArtRecords(database),
-                   Printers(database))
+                   Printers(database), Sessions(database), Links(database))
 
     def close(self) -> None:
         self.database.close()

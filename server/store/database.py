@@ -23,17 +23,17 @@ def now_text(ago: timedelta = timedelta()) -> str:
 
 
 def trouble(error: sqlite3.Error, path: Path) -> StoreTrouble:
-    """What a person is told when SQLite gives up."""
-    text = str(error)
-    if "full" in text:
+    """What a person is told when SQLite gives up, by its primary result code (SQLite's "Result and Error Codes")."""
+    code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
+    if code == sqlite3.SQLITE_FULL:
         return NoRoom(f"{path}: the disk is full.", "Free some space; what was saved before is kept.")
-    if "readonly" in text or "read-only" in text:
+    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN):
         return StoreTrouble(f"{path}: can't be written to.", "Mend the folder's rights; what was saved before is kept.")
-    if "malformed" in text or "not a database" in text:
+    if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
         return StoreTrouble(
-            f"{path}: the database is broken ({text}).",
+            f"{path}: the database is broken ({error}).",
             "Move it away and bring back a backup with `lampfold restore`; the art beside it is left as it is.")
-    return StoreTrouble(f"{path}: the database can't be used ({text}).", "Try again; what was saved before is kept.")
+    return StoreTrouble(f"{path}: the database can't be used ({error}).", "Try again; what was saved before is kept.")
 
 
 class Database:

@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 import secrets
 import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-from datetime import timedelta
-from typing import Literal
 
 from server.core.settings import OWN_PRINTING, SETTINGS
 from server.errors import Busy, NotThere, Refused
-from server.store.database import Database, now_text
-
-Role = Literal["host", "maker", "playtester"]
-SESSION_DAYS = 30
+from server.store.database import now_text
+from server.store.guests import Role, Session, Sessions, mark_of
 
 
 def cookie_name(port: int) -> str:
@@ -26,42 +20,16 @@ def cookie_name(port: int) -> str:
     return f"lampfold-{port}"
 
 
-@dataclass(frozen=True, slots=True)
-class Session:
-    """One browser that is in. ``id`` is public; ``deck_id`` confines a playtester to one deck; None sees all."""
-
-    id: str
-    role: Role
-    name: str
-    address: str
-    deck_id: str | None = None
-    link_id: str | None = None
-    started: str = ""
-    seen: str = ""
-
-
-def mark_of(secret: str) -> str:
-    """What is kept of a secret: enough to know it again, not enough to use it."""
-    return hashlib.sha256(secret.encode("utf-8")).hexdigest()
-
-
 class People:
     """Every live session, and the one-time tokens that start the host's own."""
 
-    def __init__(self, database: Database, on_token_spent: Callable[[], object] = lambda: None) -> None:
+    def __init__(self, sessions: Sessions, on_token_spent: Callable[[], object] = lambda: None) -> None:
         """``on_token_spent`` is called when a launch token has been used, so that the launcher can show a new one."""
-        self._database = database
+        self._kept = sessions
         self.on_token_spent = on_token_spent
         self._lock = threading.Lock()
-        self._sessions: dict[str, Session] = {}
+        self._sessions = sessions.live()
         self._tokens: set[str] = set()
-        with database.write() as connection:
-            connection.execute("UPDATE sessions SET ended = ? WHERE ended IS NULL AND started < ?",
-                               (now_text(), now_text(timedelta(days=SESSION_DAYS))))
-        with database.read() as connection:
-            for row in connection.execute("SELECT * FROM sessions WHERE ended IS NULL"):
-                self._sessions[row["mark"]] = Session(row["public_id"], row["role"], row["name"], row["address"],
-                                                      row["deck_id"], row["link_id"], row["started"], row["seen"])
 
     def new_token(self) -> str:
         """A secret for one address that lets the host in once."""
@@ -85,9 +53,7 @@ class People:
         """A new session and the cookie that stands for it, kept before it is handed out."""
         cookie, now = secrets.token_urlsafe(32), now_text()
         session = Session(secrets.token_hex(6), role, name, address, deck_id, link_id, now, now)
-        with self._database.write() as connection:
-            connection.execute("INSERT INTO sessions VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, NULL)",
-                               (mark_of(cookie), session.id, role, name, address, deck_id, link_id, now, now))
+        self._kept.add(mark_of(cookie), session)
         with self._lock:
             self._sessions[mark_of(cookie)] = session
         return cookie, session
@@ -121,9 +87,7 @@ class People:
         with self._lock:
             marks = [mark for mark, session in self._sessions.items() if chosen(session)]
             ended = [self._sessions.pop(mark) for mark in marks]
-        with self._database.write() as connection:
-            connection.executemany("UPDATE sessions SET ended = ? WHERE mark = ?",
-                                   [(now_text(), mark) for mark in marks])
+        self._kept.end(marks)
         return ended
 
 
@@ -194,54 +158,6 @@ class Door:
             if len(tries) >= most:
                 wait = max(1, round(tries[-most] + _MINUTE - now))
                 raise Busy("Too many wrong codes.", f"Wait {wait} seconds, then try again.", wait)
-
-
-@dataclass(frozen=True, slots=True)
-class Link:
-    """A link to one deck; ``ended`` is when it was withdrawn."""
-
-    id: str
-    deck_id: str
-    made: str
-    ended: str | None
-
-
-class Links:
-    """The links table."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
-
-    def make(self, deck_id: str) -> tuple[str, Link]:
-        """(the secret, which is shown this once, the link)."""
-        secret, link = secrets.token_urlsafe(18), Link(secrets.token_hex(6), deck_id, now_text(), None)
-        with self._database.write() as connection:
-            connection.execute("INSERT INTO links VALUES (?, ?, ?, ?, NULL)",
-                               (link.id, mark_of(secret), deck_id, link.made))
-        return secret, link
-
-    def find(self, secret: str) -> Link:
-        """The link of a secret. Raises NotThere for one that was never made or has been withdrawn."""
-        with self._database.read() as connection:
-            row = connection.execute("SELECT * FROM links WHERE mark = ? AND ended IS NULL",
-                                     (mark_of(secret),)).fetchone()
-        if row is None:
-            raise NotThere("This link isn't good any more.", "Ask the host for a new one.")
-        return Link(row["id"], row["deck_id"], row["made"], row["ended"])
-
-    def all(self) -> tuple[Link, ...]:
-        """Links that are good, latest first."""
-        with self._database.read() as connection:
-            rows = connection.execute("SELECT * FROM links WHERE ended IS NULL ORDER BY made DESC, id").fetchall()
-        return tuple(Link(row["id"], row["deck_id"], row["made"], row["ended"]) for row in rows)
-
-    def withdraw(self, link_id: str) -> None:
-        """Raises NotThere."""
-        with self._database.write() as connection:
-            count = connection.execute("UPDATE links SET ended = ? WHERE id = ? AND ended IS NULL",
-                                       (now_text(), link_id)).rowcount
-        if not count:
-            raise NotThere(f"link: {link_id[:40]!r} isn't there.", "Load the page again.")
 
 
 # Reached without a session: nothing of any deck is in them.

@@ -23,9 +23,9 @@ from server.jobs.unpack import Contents, Unpacked, UnpackOrder, unpack
 from server.store.blobs import Incoming
 from server.store.deck_state import DeckFile, DeckState
 from server.store.decks import UPLOAD, DeckRow, KeptBlob
+from server.store.guests import Session
 from server.store.names import clean_path
 from server.web import models
-from server.web.access import Session
 from server.web.art_receiving import adding, check_deck_limits, read_incoming, write_stream
 from server.web.decks import file_of, record_of
 from server.web.services import PersonDep, Services, ServicesDep, in_worker, still_in

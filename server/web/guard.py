@@ -19,8 +19,9 @@ from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.errors import LampfoldError, TooMuch
+from server.store.guests import Session
 from server.store.limits import Limits, bytes_text
-from server.web.access import People, Session, cookie_name, is_open, is_safe, may
+from server.web.access import People, cookie_name, is_open, is_safe, may
 from server.web.answers import Answers, SlowBody, is_api, status_of
 from server.web.hosts import Hosts
 from server.web.logbook import LOGGER, event, shown_path

@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler
 
 from server.core.art import ArtKind, Severity
 from server.core.plan import Arrangement
-from server.core.setting import LONGEST_TEXT, Setting
+from server.core.setting import Setting
 from server.core.settings import SETTINGS, DeckSettings
 
 
@@ -24,7 +24,7 @@ class _SettingsSchema:
 
 def _schema_of(setting: Setting) -> dict[str, Any]:
     about = {"title": setting.label, "description": setting.says(), "default": setting.default}
-    text = {"type": "string", "maxLength": LONGEST_TEXT}
+    text = {"type": "string", "maxLength": setting.longest}
     if setting.kind == "yes-no":
         return {**about, "anyOf": [{"type": "boolean"}, {"type": "string", "enum": ["yes", "no"]}]}
     if setting.kind == "length":

@@ -15,8 +15,8 @@ from server.core.guide import build_steps, cautions, handover, print_settings, s
 from server.core.methods import Step
 from server.errors import Refused
 from server.jobs.board import Job, JobView
+from server.store.guests import Session
 from server.web import models
-from server.web.access import Session
 from server.web.services import PersonDep, Services, ServicesDep
 
 router = APIRouter(prefix="/api", tags=["builds"])

@@ -13,9 +13,9 @@ from pydantic import BaseModel, Field
 from starlette.concurrency import run_in_threadpool
 
 from server.errors import BadValue, Busy, LampfoldError, Refused
+from server.store.guests import Role, Session
 from server.store.names import clean_name
 from server.web import models
-from server.web.access import Role, Session
 from server.web.hosts import in_brackets, lan_addresses
 from server.web.logbook import event
 from server.web.services import PersonDep, Services, ServicesDep, client_address, set_session_cookie
@@ -137,7 +137,7 @@ def code_picture(role: GuestRole, services: ServicesDep) -> Response:
 def links(services: ServicesDep) -> LinksOut:
     """Links to one deck that are good. Their addresses were shown when they were made and aren't kept."""
     return LinksOut(links=[LinkOut(id=link.id, deck_id=link.deck_id, made=link.made)
-                                         for link in services.links.all()])
+                                         for link in services.store.links.all()])
 
 
 @router.post("/api/links", status_code=201, responses=_ERRORS)
@@ -146,7 +146,7 @@ def make_link(wish: NewLink, services: ServicesDep) -> LinkMade:
     if not services.hosts.lan:
         raise Refused("Nobody else could open a link.", "Start Lampfold with --lan.")
     services.store.decks.get(wish.deck_id)
-    secret, link = services.links.make(wish.deck_id)
+    secret, link = services.store.links.make(wish.deck_id)
     return LinkMade(id=link.id, deck_id=link.deck_id, made=link.made,
                                   url=f"{guest_address(services)}/link/{secret}")
 
@@ -154,7 +154,7 @@ def make_link(wish: NewLink, services: ServicesDep) -> LinkMade:
 @router.delete("/api/links/{link_id}", responses=_ERRORS)
 def withdraw_link(link_id: Id, services: ServicesDep) -> LinksOut:
     """Void a link, and put out everyone who came by it."""
-    services.links.withdraw(link_id)
+    services.store.links.withdraw(link_id)
     services.people.put_out_link(link_id)
     return links(services)
 
@@ -188,7 +188,7 @@ async def join(request: Request, services: ServicesDep) -> Response:
 @router.get("/link/{secret}", include_in_schema=False)
 def follow_link(secret: Annotated[str, Path(max_length=100)], request: Request, services: ServicesDep) -> Response:
     """A playtester's way to one deck. Whoever is in already stays who they are."""
-    link = services.links.find(secret)
+    link = services.store.links.find(secret)
     answer = RedirectResponse(f"/decks/{quote(link.deck_id, safe='')}/glow", 303)
     current: Session | None = request.scope["state"]["session"]
     if current is None or (current.role == "playtester" and current.deck_id != link.deck_id):

@@ -22,7 +22,8 @@ from server.jobs.pool import WorkerPool
 from server.jobs.queue import Work
 from server.prepress import Prepared, prepare
 from server.store import Store
-from server.web.access import SESSION_DAYS, Door, Links, People, Session, check_changes, cookie_name
+from server.store.guests import SESSION_DAYS, Session
+from server.web.access import Door, People, check_changes, cookie_name
 from server.web.answers import Pages
 from server.web.decks import DeckViews, summary_of
 from server.web.hosts import Hosts
@@ -40,7 +41,6 @@ class Services:
     people: People
     pages: Pages
     hosts: Hosts
-    links: Links
     door: Door = field(default_factory=Door)
     stopping: asyncio.Event = field(default_factory=asyncio.Event)
 
@@ -48,8 +48,8 @@ class Services:
     def over(cls, store: Store, hosts: Hosts) -> Services:
         """The usual services of one data folder."""
         pool, board = WorkerPool(store.limits), JobBoard()
-        return cls(store, pool, board, Builds(store, pool, board), DeckViews(store), People(store.database),
-                   Pages(lan=hosts.lan), hosts, Links(store.database))
+        return cls(store, pool, board, Builds(store, pool, board), DeckViews(store), People(store.sessions),
+                   Pages(lan=hosts.lan), hosts)
 
     def prepared(self, person: Session, deck_id: str, changes: Mapping[str, Any]) -> Prepared:
         """A kept deck laid out, ``changes`` put over its settings. Nothing is decoded.

@@ -157,7 +157,7 @@ def test_refused_with_the_paper_that_would_take_it(deck: tuple[float, float, flo
         box_for(kind, deck, PAPERS[paper])
     except DoesNotFit as error:
         assert "mm flat" in error.message and PAPERS[paper].label in error.message
-        takes = [one for one in PAPERS.values() if f"Use {one.label}," in error.fix]
+        takes = [one for one in PAPERS.values() if f"Use {one.label}" in error.fix]
         assume(bool(takes))
         assert isinstance(box_for(kind, deck, takes[0]), Box)
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from server.errors import StoreTrouble
+from server.errors import NoRoom, StoreTrouble
 from server.store import Store, database
 from server.store.database import Database
 from server.store.deck_state import DeckState
@@ -99,6 +99,34 @@ def test_a_broken_database_is_told_and_kept(tmp_path: Path) -> None:
     with pytest.raises(StoreTrouble, match=r"broken.*restore"):
         Database(path)
     assert path.read_bytes() == before
+
+
+def test_a_full_database_is_told_by_its_code(tmp_path: Path) -> None:
+    full = Database(tmp_path / "lampfold.db")
+    with full.write() as connection:
+        connection.execute("PRAGMA max_page_count = 1")  # SQLite raises it to what is there already
+    with pytest.raises(NoRoom, match="disk is full"), full.write() as connection:
+        connection.execute("INSERT INTO decks VALUES (?, 1, '', '', '', NULL)", ("x" * 1_000_000,))
+    full.close()
+
+
+def test_a_database_that_may_only_be_read_is_told_by_its_code(tmp_path: Path) -> None:
+    path = tmp_path / "lampfold.db"
+    shut = Database(path)
+    with shut.write() as connection:
+        connection.execute("CREATE TABLE words (word TEXT)")
+    shut._writer.execute("PRAGMA query_only = ON")
+    with pytest.raises(StoreTrouble, match="can't be written to"), shut.write() as connection:
+        connection.execute("INSERT INTO words VALUES ('full malformed')")
+    shut.close()
+
+
+@pytest.mark.parametrize("words", ["database or disk is full", "malformed", "readonly"])
+def test_words_in_an_error_say_nothing(tmp_path: Path, words: str) -> None:
+    """A value or a table's name may hold any of them."""
+    error = database.trouble(sqlite3.OperationalError(f"no such column: {words}"), tmp_path)
+    assert not isinstance(error, NoRoom)
+    assert "can't be used" in error.message
 
 
 @pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="rights don't bind the administrator")

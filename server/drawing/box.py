@@ -1,0 +1,134 @@
+"""Draw a box's page onto any surface: what lies on its panels, its contour, its creases, words on what is hidden."""
+
+from __future__ import annotations
+
+import math
+
+from server.core.art import Art
+from server.core.bleed import Flood, decide, stamps
+from server.core.box import Box, Panel
+from server.core.card_sizes import CardSize
+from server.core.deck_box import ALL, dress_named, rgb_of
+from server.core.geometry import Edges, Rect, bounds
+from server.core.lettering import text_width_mm
+from server.core.plan import Line, Placement
+from server.core.planning import Planned
+from server.drawing.sheet import bleed_on_card, card_matrix, see_through
+from server.drawing.surface import Rgb, Stroke, Surface
+
+_CUT = Stroke(0.15)
+_CREASE = Stroke(0.2, (70, 70, 70), (3.0, 2.0))
+_GREY: Rgb = (110, 110, 110)
+_TEXT_MM = 2.1
+# Ink runs this far over a crease onto a flap that has none of its own, so that no white shows where the board bends.
+# Not farther: glue holds on bare board.
+_OVER_CREASE_MM = 1.0
+
+
+def draw_box(surface: Surface, planned: Planned, box: Box) -> None:
+    """Draw ``box`` as a page of its own. Art on a panel is laid on as on a card: whole, or cut to cover."""
+    dress = _dress(planned, box)
+    page = Rect(0, 0, box.paper.width_mm, box.paper.height_mm)
+    trim = bounds(corner for panel in box.panels for corner in panel.corners)
+    bleed = trim.grown(Edges.all(planned.settings.made_bleed_mm)).shared(page)
+    surface.page(page, trim, bleed, f"box {box.kind}")
+    with surface.within(layer="art"):
+        for panel in sorted(box.panels, key=lambda one: not one.inside):
+            if panel.name in dress:
+                _lay_on(surface, planned, box, panel, dress)
+    with surface.within(layer="cut lines"):
+        surface.lines(box.contour, _CUT)
+    with surface.within(layer="creases"):
+        surface.lines(tuple(fold.line for fold in box.folds), _CREASE)
+        surface.lines(_ticks(box, page, planned.settings.made_bleed_mm), _CUT)
+    with surface.within(layer="notes"):
+        for panel in box.panels:
+            if panel.inside:
+                _name(surface, panel)
+
+
+def _ticks(box: Box, page: Rect, bleed_mm: float) -> tuple[Line, ...]:
+    """Short lines in the waste that carry creases on, for art on which a crease can't be seen."""
+    rects = [panel.rect.grown(Edges.all(bleed_mm)) for panel in box.panels]
+    ticks = []
+    for fold in box.folds:
+        (x0, y0), (x1, y1) = fold.line.start, fold.line.end
+        length = math.hypot(x1 - x0, y1 - y0)
+        along = ((x1 - x0) / length, (y1 - y0) / length)
+        for (x, y), way in ((fold.line.start, -1.0), (fold.line.end, 1.0)):
+            near, far = ((x + way * off * along[0], y + way * off * along[1])
+                         for off in (bleed_mm + 0.5, bleed_mm + 3.5))
+            place = bounds((near, far))
+            if page.contains(place) and not any(_touches(rect, place) for rect in rects):
+                ticks.append(Line(near, far))
+    return tuple(ticks)
+
+
+def _touches(rect: Rect, other: Rect) -> bool:
+    shared = rect.shared(other)
+    return shared.width >= 0 and shared.height >= 0
+
+
+def _dress(planned: Planned, box: Box) -> dict[str, Art | Rgb]:
+    """What lies on each panel. ``all`` dresses what is seen; a flap is dressed by its own name alone."""
+    said = dress_named(planned.settings.box_panels)
+    arts = {art.file: art for card in planned.deck.cards for art in (card.front, card.back) if art}
+    found: dict[str, Art | Rgb] = {}
+    for panel in box.panels:
+        what = said.get(panel.name, "" if panel.inside else said.get(ALL, ""))
+        if what:
+            found[panel.name] = rgb_of(what) or arts[what]
+    return found
+
+
+def _lay_on(surface: Surface, planned: Planned, box: Box, panel: Panel, dress: dict[str, Art | Rgb]) -> None:
+    what, rect = dress[panel.name], panel.rect
+    bleed = _bleed(planned.settings.made_bleed_mm, box, panel, dress)
+    if isinstance(what, tuple):
+        surface.fill(rect.grown(bleed).corners, what)
+        return
+    turned = panel.up_deg in (90, 270)
+    size = (rect.height, rect.width) if turned else (rect.width, rect.height)
+    card = CardSize("panel", "panel", *size)
+    settings = planned.settings
+    placement = Placement(0, "front", 0, rect, panel.up_deg, bleed)
+    layers = stamps(decide(what, card, settings.made_bleed_mm, settings.edges), card, bleed_on_card(placement),
+                    what.edge_rgb, see_through(what))
+    with surface.within(matrix=card_matrix(placement)):
+        for layer in layers:
+            with surface.within(clip=layer.rect if isinstance(layer, Flood) else layer.clip):
+                if isinstance(layer, Flood):
+                    surface.fill(layer.rect.corners, layer.rgb)
+                else:
+                    surface.art(what, layer.matrix)
+
+
+def _bleed(bleed_mm: float, box: Box, panel: Panel, dress: dict[str, Art | Rgb]) -> Edges:
+    """How far ink runs over each edge of a panel on the page: in full over a cut, not at all onto a dressed panel."""
+    rect = panel.rect
+    amounts = dict.fromkeys(("left", "top", "right", "bottom"), bleed_mm)
+    for fold in box.folds:
+        if panel.name not in fold.between:
+            continue
+        other = fold.between[0] if fold.between[1] == panel.name else fold.between[1]
+        amounts[_edge_at(rect, fold.line)] = 0.0 if other in dress else min(bleed_mm, _OVER_CREASE_MM)
+    return Edges(**amounts)
+
+
+def _edge_at(rect: Rect, line: Line) -> str:
+    at = {"left": rect.x, "right": rect.right} if line.axis == "vertical" else {"top": rect.y, "bottom": rect.bottom}
+    return min(at, key=lambda edge: abs(at[edge] - line.at_mm))
+
+
+def _name(surface: Surface, panel: Panel) -> None:
+    """What a hidden part is for, along its longer side, where there is room."""
+    rect = panel.rect
+    text = "glue here" if "tab" in panel.name else "tuck in" if panel.name.endswith("flap") else "fold in first"
+    width, along = text_width_mm(text, _TEXT_MM), max(rect.width, rect.height)
+    if width > along - 6 or min(rect.width, rect.height) < _TEXT_MM * 1.6:
+        return
+    x, y = rect.centre
+    if rect.height > rect.width:
+        surface.text((x + _TEXT_MM * 0.35, y), text, _TEXT_MM, 270, anchor="middle", rgb=_GREY)
+    else:
+        surface.text((x, y + _TEXT_MM * 0.35), text, _TEXT_MM, anchor="middle", rgb=_GREY)
