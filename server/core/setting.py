@@ -14,9 +14,12 @@ from typing import Any, Literal, Protocol
 from server.core.units import LENGTHS_ARE_WRITTEN, mm_text, parse_length, shown
 from server.errors import BadValue
 
-Kind = Literal["length", "choice", "name", "colour", "yes-no", "text"]
+Kind = Literal["length", "choice", "name", "colour", "yes-no", "text", "printer"]
 Group = Literal["card", "method", "paper", "cuts", "box", ""]
 Value = str | float | bool
+# The parts of the form, in its order, each with its title.
+GROUPS: dict[Group, str] = {"card": "Card", "method": "How the cards are built", "paper": "Paper", "cuts": "Cut lines",
+                            "box": "Box"}
 
 _COLOUR = re.compile(r"#[0-9a-f]{6}")
 LONGEST_TEXT = 200
@@ -47,6 +50,7 @@ class Setting:
     ``unset`` says what an empty value comes to. ``group`` is the form's part it stands in, "" where a page has another
     control for it. ``art``: it says how art lies on a card, so commands that only look at art take it too.
     ``by_method``: a build method says whether it honours it. ``screen_only``: it changes nothing that is printed.
+    ``under`` names a setting without whose value this one says nothing.
     ``size_example``: something of one's own may be written too, and this is one; ``own`` is the word for it.
     ``own_printing``: belongs to the printer and the paper at hand, so a playtester may change it for their own prints.
     """
@@ -57,7 +61,6 @@ class Setting:
     default: Value
     name: str = ""
     option: str = ""
-    has_option: bool = True
     placeholder: str = ""
     hint: str = ""
     unset: str = ""
@@ -71,6 +74,7 @@ class Setting:
     size_example: str = ""
     own: str = "a size"
     longest: int = LONGEST_TEXT
+    under: str = ""
     art: bool = False
     by_method: bool = False
     screen_only: bool = False
@@ -126,7 +130,7 @@ class Setting:
         if self.kind == "colour":
             return "Write it as #1f5f6b, or leave it empty."
         if not names:
-            return "Leave it empty." if self.kind == "text" else "Choose another."
+            return "Choose another, or none." if self.kind == "printer" else f"Use up to {LONGEST_TEXT} letters."
         return f"Use {in_words(names)}{', or leave it out' if self.default == '' else ''}."
 
     def _length(self, value: object) -> float:
@@ -176,6 +180,6 @@ def length(label: str, help: str, default_mm: float, low_mm: float, high_mm: flo
 
 def named(setting: Setting, name: str) -> Setting:
     """The row under its field's name, with the command line's word for it: ``bleed_mm`` is ``--bleed`` where the row
-    says nothing else."""
+    says nothing else. A saved printer has none: there the command line takes a printer's file."""
     option = setting.option or f"--{name.removesuffix('_mm').replace('_', '-')}"
-    return replace(setting, name=name, option=option if setting.has_option else "")
+    return replace(setting, name=name, option="" if setting.kind == "printer" else option)

@@ -71,9 +71,10 @@ class DeckSettings:
         group="card", art=True)
     back_flood: str = row(
         "colour", "Colour under the backs", "colour such as #1f5f6b laid under the backs, to the edge of what prints",
-        "", unset="none", placeholder="COLOUR")
+        "", unset="none", placeholder="COLOUR", group="card",
+        hint="Such as #1f5f6b, out to the edge of what prints, so that no back shows white. Empty for none.")
     method: str = row(
-        "name", "How the cards are built", "build method", "duplex", table=METHODS, placeholder="NAME", group="method")
+        "name", "How the cards are built", "build method", "duplex", table=METHODS, placeholder="NAME")
     flip: Flip = row(
         "choice", "The printer turns the sheet on its", "how a duplex sheet is turned", "long-edge",
         listed=(Choice("long-edge", "long edge"), Choice("short-edge", "short edge")), placeholder="EDGE",
@@ -81,7 +82,8 @@ class DeckSettings:
         by_method=True, own_printing=True)
     core_mm: float = length(
         "Core thickness", "thickness of the board between the panels of a fold; 0 for none", 0.0, 0, 20,
-        group="method", hint="Board between the panels; 0 for none. It opens the crease into a spine.", by_method=True)
+        group="method", by_method=True,
+        hint="Board between front and back; 0 for none. It opens the crease into a spine.")
     fold_on_cut: bool = row(
         "yes-no", "Fold on the cutting edge", "lay the crease on the cut line, without bleed there", False,
         group="method", hint="The crease is one edge of the cards: one cut less, no bleed there.", by_method=True)
@@ -94,8 +96,7 @@ class DeckSettings:
     stock: str = row(
         "name", "Stock", "what it is printed on", DEFAULT_STOCK, table=STOCKS, look_up=stock_named, placeholder="NAME",
         size_example="10 sheets 1.02mm", own="your own,", group="paper", own_printing=True)
-    printer: str = row(
-        "text", "Printer", "the printer", "", group="paper", has_option=False, own_printing=True)
+    printer: str = row("printer", "Printer", "the printer", "", group="paper", own_printing=True)
     margin_mm: float = length(
         "Margin", "edge of the paper that the printer can't reach", DEFAULT_MARGIN_MM, 0, 60, group="paper",
         hint="The edge that your printer leaves white.", own_printing=True)
@@ -116,9 +117,11 @@ class DeckSettings:
                 Choice("lid", "Box with a lid", "A base, and a lid that lifts off.")))
     box_clearance_mm: float = length(
         "Room in the box", "what the box is larger than the deck, each way", DEFAULT_CLEARANCE_MM, 0, 30, group="box",
+        under="box",
         hint="Added once to width, height and depth: for fingers, and for the board's own thickness.")
     box_sleeved: bool = row(
-        "yes-no", "For sleeved cards", "make the box for sleeved cards", False, group="box")
+        "yes-no", "For sleeved cards", "make the box for sleeved cards", False, group="box",
+        under="box")
     box_panels: str = row(
         "text", "On its panels", "a colour or an art file for panels, such as front=#1f5f6b,back=backs/back.png", "",
         look_up=dress_named, unset="blank", placeholder="LIST", longest=2000)

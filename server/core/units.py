@@ -9,8 +9,11 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
+from typing import Literal
 
 from server.errors import BadValue
+
+Unit = Literal["mm", "in"]
 
 MM_PER_INCH = 25.4
 POINTS_PER_INCH = 72.0
@@ -22,39 +25,40 @@ SIZES_ARE_WRITTEN = "Write width x height, such as 63x88 or 2.5x3.5in."
 _INCH = 'in|inch|inches|"'
 _LENGTH = re.compile(
     r"([+-]?)(?:([0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)|(?:([0-9]+)[ -])?([0-9]+) ?/ ?([0-9]+))"
-    rf" ?(mm|cm|{_INCH}|pt)?", re.IGNORECASE)
+    rf" ?(mm|cm|{_INCH}|pt)?", re.IGNORECASE | re.ASCII)
 _FACTOR = {"mm": 1.0, "cm": 10.0, **dict.fromkeys(_INCH.split("|"), MM_PER_INCH), "pt": MM_PER_INCH / POINTS_PER_INCH}
 _TIMES = re.compile(r"[x×*]", re.IGNORECASE)
-_UNIT_AT_END = re.compile(r'(?:[a-z]+|")$', re.IGNORECASE)
+_UNIT_AT_END = re.compile(r'(?:[a-z]+|")$', re.IGNORECASE | re.ASCII)
 _VULGAR = re.compile("[¼-¾⅐-⅞]")
 
 
 def plain_length(text: str) -> str:
-    """The text with the signs that keyboards and spreadsheets put in (``½``, ``″``, ``−``) as plain ones, and single
-    spaces."""
+    """The text with the signs that keyboards and spreadsheets put in (``½``, ``″``, ``−``) as plain ones, and with
+    single spaces."""
     text = _VULGAR.sub(lambda found: f" {unicodedata.normalize('NFKD', found[0])}", text)
     text = re.sub("['′’]{2}|[″”“]", '"', text).replace("⁄", "/").replace("−", "-")
     return " ".join(text.split())
 
 
-def parse_length(text: str, argument: str = "length") -> float:
-    """Millimetres from ``"3"``, ``"3 mm"``, ``"0,125in"``, ``"1 1/2in"`` or ``"9pt"``; a bare number is millimetres,
-    a fraction needs its unit.
+def parse_length(text: str, argument: str = "length", unit: Unit = "mm") -> float:
+    """Millimetres from ``"3"``, ``"3 mm"``, ``"0,125in"``, ``"1 1/2in"`` or ``"9pt"``.
+
+    A bare number is in ``unit``, and so is a bare fraction, but never in mm.
 
     Raises BadValue, naming ``argument`` and ``text``. What is read and what is refused, with which words, stands in
-    ``tests/lengths.json``; the pages' ``toMm`` reads the same.
+    ``tests/lengths.json``; the pages' ``readLength`` reads the same.
     """
     found = _LENGTH.fullmatch(plain_length(text))
     if not found:
         raise BadValue(f"{argument}: {shown(text)} is no length.", LENGTHS_ARE_WRITTEN)
-    sign, number, whole, over, under, unit = found.groups()
-    if number is None and unit is None:
+    sign, number, whole, over, under, typed = found.groups()
+    if number is None and typed is None and unit == "mm":
         raise BadValue(f"{argument}: {shown(text)} has no unit.", "Write a fraction with its unit, such as 1/8in.")
     if number is None:
         value = float(whole or 0) + float(over) / float(under) if float(under) else math.inf
     else:
         value = float(number.replace(",", "."))
-    value *= _FACTOR[(unit or "mm").lower()]
+    value *= _FACTOR[(typed or unit).lower()]
     if not math.isfinite(value):
         raise BadValue(f"{argument}: {shown(text)} is no length.", LENGTHS_ARE_WRITTEN)
     return -value if sign == "-" else value

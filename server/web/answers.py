@@ -14,6 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from server import __version__
+from server.core.setting import GROUPS
 from server.core.settings import SETTINGS
 from server.errors import (
     BadValue,
@@ -50,6 +51,7 @@ class Pages:
         self._environment = Environment(
             loader=FileSystemLoader(shipped("templates"), encoding="utf-8"), autoescape=select_autoescape(default=True),
             undefined=StrictUndefined, trim_blocks=False)
+        self._environment.globals.update(settings=SETTINGS, setting_groups=GROUPS)  # the form follows from their table
 
     def page(self, template: str, **context: Any) -> str:
         """A page. Every template gets ``page``, ``deck`` (a summary or None), ``person``, ``lan`` and ``version``."""

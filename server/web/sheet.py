@@ -124,7 +124,7 @@ def _setting(setting: Setting) -> sheet_models.SettingOut:
         step=setting.step_mm if is_length else None,
         choices=[sheet_models.SettingChoice(name=one.name, label=one.label, hint=one.hint) for one in setting.choices],
         default=setting.default, option=setting.option, help=setting.says(), by_method=setting.by_method,
-        changes_print=not setting.screen_only, playtester=setting.own_printing)
+        under=setting.under, changes_print=not setting.screen_only, playtester=setting.own_printing)
 
 
 def _size(size: Paper | CardSize) -> sheet_models.SizeOut:

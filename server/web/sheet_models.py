@@ -109,7 +109,7 @@ class SettingChoice(ChoiceOut):
 
 class SettingOut(ChoiceOut):
     """A row of the table of settings. Lengths in mm; ``step`` is what a form's buttons change it by. ``by_method``:
-    only methods that name it in ``honours`` do anything with it."""
+    only methods that name it in ``honours`` do anything with it; ``under``: a setting that must have a value first."""
 
     kind: Kind
     hint: str
@@ -122,6 +122,7 @@ class SettingOut(ChoiceOut):
     option: str
     help: str
     by_method: bool
+    under: str
     changes_print: bool
     playtester: bool
 

@@ -7,7 +7,6 @@ from the front's there: ``dx_mm`` above zero is right, ``dy_mm`` above zero is l
 from __future__ import annotations
 
 import csv
-import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -15,10 +14,9 @@ from typing import Literal
 
 from server.core.geometry import Point
 from server.core.registration.vernier import read_at_mm
-from server.core.units import MM_PER_INCH, parse_length
+from server.core.units import Unit, parse_length
 from server.errors import BadValue
 
-Unit = Literal["mm", "in"]
 Unread = Literal["", "dx", "dy"]
 COLUMNS = ("sheet", "station", "x", "y", "dx", "dy")
 _LARGEST_MM = 2000.0  # the longest paper there is here; anything above is a slip of the keyboard
@@ -224,9 +222,7 @@ def _station(line: int, text: str, stations: Mapping[int, Point]) -> int:
 
 def _length(text: str, unit: Unit, argument: str) -> float:
     """Millimetres; a bare number is in ``unit``."""
-    value = parse_length(text.replace("−", "-"), argument)  # the minus sign that spreadsheets like to write
-    if unit == "in" and re.fullmatch(r"[\d.,+\-−\s]+", text):
-        value *= MM_PER_INCH
-    if not (math.isfinite(value) and abs(value) <= _LARGEST_MM):
+    value = parse_length(text, argument, unit)
+    if abs(value) > _LARGEST_MM:
         raise BadValue(f"{argument}: {text!r} is beyond {_LARGEST_MM:g} mm.", "Give it in mm or inch.")
     return value

@@ -8,6 +8,9 @@ import { sameLength, shown, toMm } from "./units.js";
 
 /** @typedef {import("./units.js").Unit} Unit */
 
+/** @typedef {{minimum: number, maximum: number, step: number}} Limits */
+/** @type {Limits} */
+const ANY = { minimum: 0, maximum: Infinity, step: 1 };
 const INCH_STEP = { fine: 1 / 32, coarse: 1 / 16 };
 
 /** One text field that holds a length. */
@@ -16,9 +19,11 @@ export class LengthField {
    * @param {HTMLInputElement} input
    * @param {Unit} unit
    * @param {() => void} changed called after each change by a person
+   * @param {Limits} limits in mm, and what the buttons change it by
    */
-  constructor(input, unit, changed) {
+  constructor(input, unit, changed, limits = ANY) {
     this.input = input;
+    this.limits = limits;
     this.unit = unit;
     this.changed = changed;
     /** @type {number|null} */
@@ -58,11 +63,11 @@ export class LengthField {
 
   /** @param {number} steps */
   step(steps) {
-    const step_mm = Number(this.input.dataset.stepMm ?? "1");
-    const size = this.unit === "mm" ? step_mm : step_mm < 1 ? INCH_STEP.fine : INCH_STEP.coarse;
+    const { minimum, maximum, step } = this.limits;
+    const size = this.unit === "mm" ? step : step < 1 ? INCH_STEP.fine : INCH_STEP.coarse;
     const now = Number(shown(this.mm ?? 0, this.unit));
-    const next = Math.max(0, now + steps * size);
-    this.input.value = shown(/** @type {number} */ (toMm(String(next), this.unit)), this.unit);
+    const next = /** @type {number} */ (toMm(String(Number((now + steps * size).toFixed(6))), this.unit));
+    this.input.value = shown(Math.min(maximum, Math.max(minimum, next)), this.unit);
     this.#typed();
   }
 

@@ -10,14 +10,12 @@ import { offerPrinters, printerHint } from "../common/printer-choice.js";
 /** @typedef {import("../common/units.js").Unit} Unit */
 /** @typedef {Record<string, any>} Settings */
 
-const EDGES = {
-  auto: "The shape of each file says whether it is trim size or carries bleed; the Art page shows what was decided.",
-  art: "The files are drawn larger than the card, by the bleed on each side.",
-  mirror: "Good for pictures: the edge runs on as in a mirror.",
-  stretch: "Good for soft grounds: the whole picture is drawn a little larger behind itself.",
-  colour: "Good for borders of one colour.",
-  none: "Cards end at the cut; a cut that is off by a little shows white.",
-};
+/**
+ * A row of the table of settings. Lengths in mm.
+ *
+ * @typedef {{name: string, kind: string, label: string, hint: string, minimum: number, maximum: number, step: number,
+ *   choices: {name: string, label: string, hint: string}[], by_method: boolean, under: string}} Setting
+ */
 
 /** Fires "change" after each change by a person. */
 export class PlanForm extends EventTarget {
@@ -34,13 +32,16 @@ export class PlanForm extends EventTarget {
     /** @type {Unit} */
     this.unit = recall("unit") === "in" ? "in" : "mm";
     const changed = () => this.#changed();
+    /** @type {Setting[]} */
+    this.settings = tables.settings;
     this.#methods();
-    this.#stocks();
+    this.#colours();
     /** @type {Map<string, LengthField>} */
     this.lengths = new Map();
     for (const input of form.querySelectorAll("[data-length]")) {
       const field = /** @type {HTMLInputElement} */ (input);
-      this.lengths.set(field.name, new LengthField(field, this.unit, changed));
+      const row = this.settings.find(({ name }) => name === field.name);
+      this.lengths.set(field.name, new LengthField(field, this.unit, changed, row));
     }
     /** @type {Map<string, SizeField>} */
     this.sizes = new Map();
@@ -79,7 +80,11 @@ export class PlanForm extends EventTarget {
       if (value === undefined) continue;
       if (field instanceof HTMLInputElement && field.type === "checkbox") field.checked = Boolean(value);
       else if (field instanceof HTMLInputElement) field.checked = field.value === value;
-      else field.value = value;
+      else {
+        // One's own stock, say, is among no table's names.
+        if (field instanceof HTMLSelectElement && !Array.from(field.options).some((one) => one.value === value)) field.add(new Option(value, value));
+        field.value = value;
+      }
     }
     for (const [name, field] of this.lengths) field.set(settings[name]);
     for (const [name, field] of this.sizes) field.set(settings[name]);
@@ -119,24 +124,52 @@ export class PlanForm extends EventTarget {
     this.dispatchEvent(new Event("change"));
   }
 
-  /** Show what belongs to the chosen method, stock and edges. */
+  /** Show what belongs to the chosen method, and what is to know of each choice. */
   #follow() {
-    const { method: chosen, stock: chosenStock, edges, printer: chosenPrinter } = this.values();
-    const method = this.tables.methods.find((/** @type {any} */ one) => one.name === chosen);
-    for (const field of this.form.querySelectorAll("[data-when]")) {
-      /** @type {HTMLElement} */ (field).hidden = !method.honours.includes(/** @type {HTMLElement} */ (field).dataset.when);
+    const values = this.values();
+    const method = this.tables.methods.find((/** @type {any} */ one) => one.name === values.method);
+    for (const { name, by_method: byMethod, under } of this.settings) {
+      const box = this.form.querySelector(`[data-field="${CSS.escape(name)}"]`);
+      if (box instanceof HTMLElement) box.hidden = (byMethod && !method?.honours.includes(name)) || (under !== "" && !values[under]);
     }
-    const stock = this.tables.stocks.find((/** @type {any} */ one) => one.name === chosenStock);
+    for (const part of this.form.querySelectorAll("[data-when]")) {
+      /** @type {HTMLElement} */ (part).hidden = !part.querySelector("[data-field]:not([hidden])");
+    }
+    for (const { name, choices } of this.settings) {
+      const chosen = choices.find((choice) => choice.name === values[name]);
+      if (chosen?.hint) this.#hint(name, chosen.hint);
+    }
+    const stock = this.tables.stocks.find((/** @type {any} */ one) => one.name === values.stock);
     if (stock) {
-      need("[data-stock-hint]", this.form).textContent = `About ${stock.caliper_mm} mm thick; against a light `
-        + `${Math.round(stock.show_through * 100)} % of the back shows through.`;
+      this.#hint("stock", `About ${stock.caliper_mm} mm thick; against a light `
+        + `${Math.round(stock.show_through * 100)} % of the back shows through.`);
     }
-    const printer = this.printers.find(({ id }) => id === chosenPrinter);
+    const printer = this.printers.find(({ id }) => id === values.printer);
     const deck = document.body.dataset.deck ?? "";
-    if (printer || !chosenPrinter) {
-      need("[data-printer-hint]", this.form).replaceChildren(...printerHint(printer, `/decks/${encodeURIComponent(deck)}/true-up`));
+    if (printer || !values.printer) {
+      this.#hint("printer", ...printerHint(printer, `/decks/${encodeURIComponent(deck)}/true-up`));
     }
-    need("[data-edges-hint]", this.form).textContent = EDGES[/** @type {keyof typeof EDGES} */ (edges)] ?? "";
+    for (const pick of this.form.querySelectorAll("[data-colour-of]")) {
+      const field = /** @type {HTMLInputElement} */ (pick);
+      const chosen = String(values[field.dataset.colourOf ?? ""]);
+      field.value = /^#[0-9a-f]{6}$/i.test(chosen) ? chosen : "#ffffff";
+    }
+  }
+
+  /** @param {string} name @param {...(Node|string)} says */
+  #hint(name, ...says) {
+    this.form.querySelector(`[data-field="${CSS.escape(name)}"] [data-hint]`)?.replaceChildren(...says);
+  }
+
+  /** The browser's own colour picker writes into the text beside it. */
+  #colours() {
+    for (const pick of this.form.querySelectorAll("[data-colour-of]")) {
+      pick.addEventListener("change", () => {
+        const { value, dataset } = /** @type {HTMLInputElement} */ (pick);
+        need(`[name="${dataset.colourOf}"]`, this.form).value = value;
+        this.#changed();
+      });
+    }
   }
 
   /** @param {Unit} unit */
@@ -162,10 +195,5 @@ export class PlanForm extends EventTarget {
         el("span", { class: "method-text" }, el("span", { class: "method-name", text: method.label }),
           el("span", { class: "hint", text: method.summary })));
     }));
-  }
-
-  #stocks() {
-    need('[name="stock"]', this.form).replaceChildren(
-      ...this.tables.stocks.map((/** @type {any} */ stock) => new Option(stock.label, stock.name)));
   }
 }

@@ -10,7 +10,7 @@ import { testSheetUrl } from "./server.js";
 /** @typedef {import("../common/units.js").Unit} Unit */
 
 const EDGES = ["left", "top", "right", "bottom"];
-const MARGIN_MM = 5;
+const RULER = { minimum: 0, maximum: Infinity, step: 0.1 };
 
 /** Fires "change" after each change, "paper" where the test sheet changes with it. */
 export class Setup extends EventTarget {
@@ -23,10 +23,12 @@ export class Setup extends EventTarget {
     const changed = () => this.dispatchEvent(new Event("change"));
     const paper = () => { this.#follow(); changed(); this.dispatchEvent(new Event("paper")); };
     this.paper = new SizeField(need('[data-size="paper"]'), need('[data-custom="paper"]'), tables.papers, unit, paper);
+    const margin = tables.settings.find((/** @type {any} */ { name }) => name === "margin_mm");
+    this.margin_mm = margin.default;
     /** @type {Record<string, LengthField>} */
-    this.margins = Object.fromEntries(EDGES.map((edge) => [edge, new LengthField(need(`[data-margin="${edge}"]`), unit, changed)]));
+    this.margins = Object.fromEntries(EDGES.map((edge) => [edge, new LengthField(need(`[data-margin="${edge}"]`), unit, changed, margin)]));
     /** @type {Record<string, LengthField>} */
-    this.rulers = Object.fromEntries(["x", "y"].map((way) => [way, new LengthField(need(`[data-ruler-input="${way}"]`), unit, changed)]));
+    this.rulers = Object.fromEntries(["x", "y"].map((way) => [way, new LengthField(need(`[data-ruler-input="${way}"]`), unit, changed, RULER)]));
     /** @type {{x: number, y: number}|null} how long the rulers say that they are */
     this.rulers_mm = null;
     this.flip.addEventListener("change", paper);
@@ -41,7 +43,7 @@ export class Setup extends EventTarget {
     this.paper.set(values.paper);
     this.flip.value = values.flip;
     this.feed.value = values.feed;
-    for (const edge of EDGES) this.margins[edge].set(values.margins_mm[edge] ?? MARGIN_MM);
+    for (const edge of EDGES) this.margins[edge].set(values.margins_mm[edge] ?? this.margin_mm);
     this.scale = values.front_scale;
     this.rulers_mm = null;
     for (const field of Object.values(this.rulers)) { field.mm = null; field.texts = {}; field.input.value = ""; }
