@@ -224,7 +224,7 @@ def test_copies_beyond_all_sense_are_refused(tmp_path: Path, capsys: pytest.Capt
 
 
 def test_control_letters_in_names_stay_out_of_the_terminal() -> None:
-    from server.commands.said import wrapped
+    from server.commands.report import wrapped
 
     assert wrapped("fronts/\x1b[31mred\n.png", "  ") == ["  fronts/\ufffd[31mred\ufffd.png"]
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
 from server.commands.building import add_build_options, check_target, progress, read_asked, writing
-from server.commands.said import as_json, counted, problem_values, wrapped
+from server.commands.report import as_json, counted, problem_values, wrapped
 from server.core.box import DEFAULT_CLEARANCE_MM, BoxKind
 from server.core.card_stack import Thickness
 from server.core.guide import layers_of

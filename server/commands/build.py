@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from server.commands.building import add_build_options, check_target, progress, read_asked, writing
-from server.commands.said import as_json, counted, problem_lines, problem_values, table, wrapped
+from server.commands.report import as_json, counted, problem_lines, problem_values, table, wrapped
 from server.errors import BadValue
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from server.commands.options import add_folder, settings_from
-from server.commands.said import as_json, counted, problem_lines, problem_values
+from server.commands.report import as_json, counted, problem_lines, problem_values
 
 if TYPE_CHECKING:
     from server.core.art import Deck, Problem

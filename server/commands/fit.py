@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from server.commands.printer_option import add_parser, check_place, read_text, write_whole
-from server.commands.said import as_json, counted, table, wrapped
+from server.commands.report import as_json, counted, table, wrapped
 from server.errors import BadValue
 
 if TYPE_CHECKING:

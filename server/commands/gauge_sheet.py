@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from server.commands.printer_option import add_parser, add_printer, check_place, read_printer, write_whole
-from server.commands.said import wrapped
+from server.commands.report import wrapped
 from server.errors import BadValue
 
 

@@ -8,13 +8,11 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from server.commands.options import add_folder, settings_from
-from server.commands.said import as_json, counted, table, wrapped
+from server.commands.report import as_json, counted, table, wrapped
 
 if TYPE_CHECKING:
     from server.core.art import Art
     from server.core.leeway import Leeway, Sides
-    from server.core.settings import DeckSettings
-    from server.intake.folder import FolderDeck
 
 _DIGITS = 3
 
@@ -36,47 +34,23 @@ def run(arguments: argparse.Namespace) -> int:
     """
     from server.errors import BadValue
     from server.intake.folder import read_folder
+    from server.prepress.backs import card_leeways, distinct_backs
 
     settings = settings_from(arguments)
     found = read_folder(arguments.folder)
     if not any(card.back for card in found.deck.cards):
         raise BadValue(f"{arguments.folder}: no card has a back.", "Put backs into backs/.")
-    measured, refused = _measure(found, settings)
+    backs = distinct_backs(found.deck)
+    leeways, broken = card_leeways(found.deck, settings, found.source)
+    measured = [(art, leeways[key]) for key, art in backs.items() if key in leeways]
     if arguments.json:
         print(as_json([leeway_values(art.file, leeway) for art, leeway in measured]))
     else:
         for line in _lines(found.deck.name, measured):
             print(line)
-    for text in refused:
-        print(f"lampfold: {text}", file=sys.stderr)
-    return 1 if refused else 0
-
-
-def _measure(found: FolderDeck, settings: DeckSettings) -> tuple[list[tuple[Art, Leeway]], list[str]]:
-    from server.core.bleed import decide
-    from server.core.geometry import Edges
-    from server.core.leeway import leeway, on_card
-    from server.errors import Unreadable
-    from server.formats.pixels import edge_rgb
-    from server.intake.border import measure_backs
-
-    card, bleed = settings.card_size, Edges.all(settings.made_bleed_mm)
-    backs: dict[str, Art] = {}
-    for one in found.deck.cards:
-        if one.back:
-            backs.setdefault(one.back.key, one.back)
-    fits = {key: decide(art, card, settings.made_bleed_mm, settings.edges) for key, art in backs.items()}
-    profiles = measure_backs(((art, fits[key]) for key, art in backs.items()), found.source, card)
-    measured: list[tuple[Art, Leeway]] = []
-    refused: list[str] = []
-    for key, art in backs.items():
-        profile, fit = profiles[key], fits[key]
-        if isinstance(profile, Unreadable):
-            refused.append(str(profile))
-            continue
-        made = edge_rgb(found.source(art), art) if fit.made == "colour" else None
-        measured.append((art, leeway(on_card(profile, fit, card, bleed, edge_rgb=made))))
-    return measured, refused
+    for error in broken.values():
+        print(f"lampfold: {error}", file=sys.stderr)
+    return 1 if broken else 0
 
 
 def leeway_values(file: str, leeway: Leeway) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from server.commands.printer_option import add_parser, add_printer, check_place, read_printer
-from server.commands.said import as_json
+from server.commands.report import as_json
 from server.errors import BadValue
 
 

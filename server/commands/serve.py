@@ -79,16 +79,16 @@ def _serve(store: Store, sockets: list[Any], arguments: argparse.Namespace) -> N
 
 def _teller(services: Services, address: str) -> Callable[[], str]:
     """Prints the host's address with a fresh token: one use each, so the next is shown when one is spent."""
-    said: list[str] = []
+    shown: list[str] = []
 
     def tell() -> str:
         link = f"{address}/welcome?token={services.people.new_token()}"
-        if said:
+        if shown:
             print(f"For another browser of yours: {link}", flush=True)
         else:
             print(f"Lampfold is at {link}\nDecks are kept in {services.store.folder.root}. Ctrl-C ends it.", flush=True)
             _tell_guests(services)
-        said.append(link)
+        shown.append(link)
         return link
 
     return tell

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from server.errors import NotThere
+from server.jobs.queue import Work
 
 JobState = Literal["queued", "running", "done", "failed", "cancelled"]
 ENDED: frozenset[JobState] = frozenset(("done", "failed", "cancelled"))
@@ -44,7 +45,7 @@ class Job:
     person: str
     key: str
     view: JobView
-    work: Any = None
+    work: Work[dict[str, Any]] | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _watchers: list[tuple[asyncio.AbstractEventLoop, asyncio.Event]] = field(default_factory=list)
 

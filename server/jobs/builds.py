@@ -71,9 +71,9 @@ class Builds:
             return running
         job = self._board.add(deck_id, person, key)
         name = pdf_name(prepared)
-        kept = self._kept(key)
-        if kept is not None:
-            job.show(_done(job, kept, name))
+        finished = self._finished(key)
+        if finished is not None:
+            job.show(_done(job, finished, name))
             return job
         arts = [art for card in deck.cards for art in (card.front, card.back) if art]
         sources = {blob: self._store.blobs.path(blob) for blob in {art.key.partition("#")[0] for art in arts}}
@@ -106,7 +106,7 @@ class Builds:
             raise NotThere("build: its files aren't here.", "Build it again on the Output page.")
         return files
 
-    def _kept(self, key: str) -> dict[str, Any] | None:
+    def _finished(self, key: str) -> dict[str, Any] | None:
         files = BuildFiles.of(self._store.folder.builds, key)
         try:
             info: dict[str, Any] = json.loads(files.info.read_text(encoding="utf-8"))
@@ -123,7 +123,7 @@ class Builds:
         if error is None:
             self.trim(job.key)
             job.show(_done(job, future.result(), name))
-        elif job.work.cancelled.is_set():
+        elif job.work is not None and job.work.cancelled.is_set():
             job.show(replace(job.view, state="cancelled", message="Cancelled"))
         elif isinstance(error, LampfoldError):
             job.show(replace(job.view, state="failed", message=error.message, fix=error.fix))
@@ -133,11 +133,11 @@ class Builds:
 
     def trim(self, newest: str) -> None:
         """Remove the builds that nobody has asked for longest, down to the host's limit."""
-        kept = self._store.limits.cache_bytes
+        room = self._store.limits.cache_bytes
         by_age = sorted(self._store.folder.builds.glob("*.pdf"), key=lambda path: path.stat().st_mtime, reverse=True)
         for pdf in by_age:
-            kept -= pdf.stat().st_size
-            if kept < 0 and pdf.stem != newest:
+            room -= pdf.stat().st_size
+            if room < 0 and pdf.stem != newest:
                 files = BuildFiles.of(self._store.folder.builds, pdf.stem)
                 for path in (files.info, files.pdf, files.plan):
                     with contextlib.suppress(OSError):  # Windows keeps a file that is being sent

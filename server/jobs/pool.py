@@ -7,6 +7,7 @@ breaks as a whole when one process dies, which is why this one exists.
 from __future__ import annotations
 
 import contextlib
+import logging
 import multiprocessing
 import threading
 import time
@@ -16,10 +17,11 @@ from multiprocessing.context import SpawnProcess
 from typing import Any
 
 from server.errors import Busy, LampfoldError, Stopped
-from server.jobs.queue import Bounds, FairQueue, Work, WorkKind
+from server.jobs.queue import AnyWork, Bounds, FairQueue, Result, Work, WorkKind
 from server.jobs.worker import Message, serve
 from server.store.limits import Limits
 
+_LOG = logging.getLogger("lampfold")
 _LOOK_SECONDS = 0.05
 _START_SECONDS = 60.0
 _SPAWN = multiprocessing.get_context("spawn")
@@ -48,12 +50,12 @@ class WorkerPool:
         for seat in self._seats:
             seat.start()
 
-    def submit(self, work: Work) -> Work:
+    def submit(self, work: Work[Result]) -> Work[Result]:
         """Raises Busy when too much waits already."""
         self.queue.put(work)
         return work
 
-    def cancel(self, work: Work) -> None:
+    def cancel(self, work: AnyWork) -> None:
         self.queue.cancel(work)
 
     def close(self) -> None:
@@ -93,7 +95,7 @@ class _Seat(threading.Thread):
                 work.fail(error)
         self._drop()
 
-    def _give(self, work: Work) -> None:
+    def _give(self, work: AnyWork) -> None:
         if work.cancelled.is_set():
             work.fail(Stopped(f"{work.label}: cancelled."))
             return
@@ -111,12 +113,15 @@ class _Seat(threading.Thread):
         if message.kind == "result":
             work.future.set_result(message.value)
         else:
+            if message.at:
+                _LOG.error("task failed", extra={"facts": {"task": work.task.__name__, "error": message.at[0],
+                                                           "at": list(message.at[1:])}})
             work.fail(message.value)
         self._served += 1
         if self._served >= self._limits.worker_jobs:
             self._drop()
 
-    def _listen(self, worker: _Worker, work: Work) -> Message:
+    def _listen(self, worker: _Worker, work: AnyWork) -> Message:
         """Pass progress on until the task has ended, one way or another."""
         deadline = time.monotonic() + work.seconds
         while True:
@@ -136,7 +141,7 @@ class _Seat(threading.Thread):
                 self._drop()
                 return Message("error", reason)
 
-    def _reason_to_end(self, work: Work, deadline: float) -> LampfoldError | None:
+    def _reason_to_end(self, work: AnyWork, deadline: float) -> LampfoldError | None:
         if self.closing.is_set():
             return Stopped(f"{work.label}: Lampfold is ending.", "Start it again.")
         if work.cancelled.is_set():
@@ -176,6 +181,6 @@ class _Seat(threading.Thread):
                 worker.kill()
 
 
-def _died(work: Work) -> Stopped:
+def _died(work: AnyWork) -> Stopped:
     return Stopped(f"{work.label}: the program that reads it gave up on it.",
                    "Save the file again in another program, or leave it out.")

@@ -7,34 +7,41 @@ from collections import OrderedDict, deque
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Generic, Literal, TypeVar
 
 from server.errors import Busy, Stopped
 
 WorkKind = Literal["read", "build"]
 
 
-@dataclass(eq=False)
-class Work:
-    """One task for a worker process. ``future`` gets its result or its error; ``seconds`` is all it may take.
+Result = TypeVar("Result")
 
-    ``task`` is a function at module level that takes a ``Report`` and then ``arguments``; ``label`` names it in errors.
+
+@dataclass(eq=False)
+class Work(Generic[Result]):
+    """One task for a worker process, and what comes of it: ``future`` gets its result or its error.
+
+    ``task`` is a function at module level that takes a ``Report`` and then ``arguments``; ``label`` names it in
+    errors; ``seconds`` is all that it may take.
     """
 
     kind: WorkKind
     person: str
     label: str
-    task: Callable[..., Any]
+    task: Callable[..., Result]
     arguments: tuple[Any, ...]
     seconds: float
     started: Callable[[], None] = lambda: None
     progress: Callable[[int, int, str], None] = lambda done, total, text: None
-    future: Future[Any] = field(default_factory=Future)
+    future: Future[Result] = field(default_factory=Future)
     cancelled: threading.Event = field(default_factory=threading.Event)
 
     def fail(self, error: BaseException) -> None:
         if not self.future.done():
             self.future.set_exception(error)
+
+
+AnyWork = Work[Any]  # for those who pass it on and never look at what comes of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +57,11 @@ class FairQueue:
 
     def __init__(self, bounds: dict[WorkKind, Bounds]) -> None:
         self._bounds = bounds
-        self._waiting: dict[WorkKind, OrderedDict[str, deque[Work]]] = {kind: OrderedDict() for kind in bounds}
+        self._waiting: dict[WorkKind, OrderedDict[str, deque[AnyWork]]] = {kind: OrderedDict() for kind in bounds}
         self._condition = threading.Condition()
         self._closed = False
 
-    def put(self, work: Work) -> None:
+    def put(self, work: AnyWork) -> None:
         """Raises Busy when the queue, or this person's share of it, is full."""
         with self._condition:
             lines, bounds = self._waiting[work.kind], self._bounds[work.kind]
@@ -64,7 +71,7 @@ class FairQueue:
             lines.setdefault(work.person, deque()).append(work)
             self._condition.notify_all()
 
-    def take(self, kinds: tuple[WorkKind, ...]) -> Work | None:
+    def take(self, kinds: tuple[WorkKind, ...]) -> AnyWork | None:
         """The next work of the first of ``kinds`` that has any; waits for it. None once the queue is closed."""
         with self._condition:
             while not self._closed:
@@ -74,7 +81,7 @@ class FairQueue:
                 self._condition.wait()
             return None
 
-    def _next(self, kind: WorkKind) -> Work:
+    def _next(self, kind: WorkKind) -> AnyWork:
         lines = self._waiting[kind]
         person, line = next(iter(lines.items()))
         work = line.popleft()
@@ -83,7 +90,7 @@ class FairQueue:
             lines[person] = line  # to the end of the round
         return work
 
-    def cancel(self, work: Work) -> None:
+    def cancel(self, work: AnyWork) -> None:
         """Take waiting work out; work that a worker has already is marked, and its worker is ended for it."""
         work.cancelled.set()
         with self._condition:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 from collections.abc import Mapping
@@ -10,6 +11,13 @@ from pathlib import Path
 from typing import Any
 
 from server.core.art import Art, Deck
+from server.core.backs import BackDesign
+from server.core.bleed import ArtFit
+from server.core.card_sizes import CardSize
+from server.core.leeway import BackProfile
+from server.core.page_list import parse_pages
+from server.core.paper import Paper
+from server.core.plan import Flip
 from server.core.registration.printer import Printer
 from server.core.settings import DeckSettings
 from server.errors import TooMuch, Unreadable
@@ -84,6 +92,30 @@ def _keep_thumb(thumbs: Path, art: Art, longest_px: int, picture: bytes) -> Path
     return target
 
 
+def measure_profiles(report: Report, backs: tuple[tuple[Path, Art, ArtFit], ...],
+                     card: CardSize) -> dict[str, BackProfile]:
+    """The profile of each back by its art's key. One that can't be decoded is left out: it is named elsewhere."""
+    from server.intake.border import measure_backs
+
+    paths = {art.key: path for path, art, _ in backs}
+    found = measure_backs([(art, fit) for _, art, fit in backs], lambda art: paths[art.key], card)
+    return {key: profile for key, profile in found.items() if not isinstance(profile, Unreadable)}
+
+
+def draw_design(report: Report, design: BackDesign, card: CardSize, bleed_mm: float) -> bytes:
+    """A made back as a PDF of one page. Raises BadValue for a choice that can't be drawn."""
+    from server.prepress.backs import design_pdf
+
+    return design_pdf(design, card, bleed_mm)
+
+
+def profile_design(report: Report, design: BackDesign, card: CardSize, bleed_mm: float) -> BackProfile:
+    """The profile of a made back as it will be printed."""
+    from server.prepress.backs import measure_design
+
+    return measure_design(design, card, bleed_mm)
+
+
 @dataclass(frozen=True, slots=True)
 class BuildOrder:
     """What to build: ``sources`` maps blob keys to files; ``pdf``, ``plan`` and ``info`` are where results go."""
@@ -113,6 +145,42 @@ def build(report: Report, order: BuildOrder) -> dict[str, Any]:
     write_whole(order.plan, json.dumps(prepress.plan_file(built), ensure_ascii=False).encode("utf-8"))
     left_out = [asdict(one) for one in built.deck.problems if one not in order.deck.problems]
     info = {**prepress.summarise(built), "bytes": order.pdf.stat().st_size, "left_out": left_out}
+    write_whole(order.info, json.dumps(info, ensure_ascii=False).encode("utf-8"))
+    return info
+
+
+def draw_gauge_sheet_pdf(report: Report, paper: Paper, flip: Flip, printer: Printer | None) -> bytes:
+    """The test sheet, corrected for ``printer`` where one is given. Raises BadValue where the paper is too small."""
+    from server.drawing.gauge_sheet import gauge_sheet_pdf
+
+    out = io.BytesIO()
+    gauge_sheet_pdf(out, paper, flip, printer)
+    return out.getvalue()
+
+
+@dataclass(frozen=True, slots=True)
+class NudgeOrder:
+    """What to move: the PDF and what errors call it, the printer, which pages; ``pdf`` and ``info`` are where results
+    go."""
+
+    source: Path
+    label: str
+    printer: Printer
+    backs: str
+    pdf: Path
+    info: Path
+
+
+def nudge(report: Report, order: NudgeOrder) -> dict[str, Any]:
+    """Write the moved PDF. Returns which pages were moved and what to look at.
+
+    Raises BadValue for pages that aren't there, Unreadable for what is no PDF that can be changed.
+    """
+    from server.drawing.nudge import nudge_pdf, nudged_to_json, page_count
+
+    pages = parse_pages(order.backs, page_count(order.source, order.label))
+    done = nudge_pdf(order.source, order.pdf, order.printer, [number - 1 for number in pages], order.label)
+    info = {**nudged_to_json(done), "bytes": order.pdf.stat().st_size}
     write_whole(order.info, json.dumps(info, ensure_ascii=False).encode("utf-8"))
     return info
 

@@ -16,18 +16,24 @@ import time
 import traceback
 from collections.abc import Callable
 from multiprocessing import connection
+from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
 from server.errors import LampfoldError, NoRoom, Stopped
 
 _PROGRESS_SECONDS = 0.1
+_MOST_PLACES = 12
 
 
 class Message(NamedTuple):
-    """From a worker: that it is up, progress ``(done, total, text)``, a result, or the error that ended the task."""
+    """From a worker: that it is up, progress ``(done, total, text)``, a result, or the error that ended the task.
+
+    ``at`` is for the log, where the error was none of ours: its kind, then the places it came through, the last last.
+    """
 
     kind: Literal["ready", "progress", "result", "error"]
     value: Any
+    at: tuple[str, ...] = ()
 
 
 class Report:
@@ -74,15 +80,17 @@ def _run(task: Callable[..., Any], report: Report, arguments: tuple[Any, ...]) -
     except OSError as error:
         if error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)):
             return Message("error", NoRoom("The disk is full.", "Free some space; what was saved before is kept."))
-        return Message("error", _unfinished(error))
+        return _unfinished(error)
     except Exception as error:  # whatever a decoder raises is this task's end, not the server's
-        return Message("error", _unfinished(error))
+        return _unfinished(error)
 
 
-def _unfinished(error: Exception) -> Stopped:
-    last = traceback.extract_tb(error.__traceback__)[-1]
-    return Stopped(f"It could not be finished ({type(error).__name__} in {last.name}: {error}).",
+def _unfinished(error: Exception) -> Message:
+    frames = traceback.extract_tb(error.__traceback__)
+    told = Stopped(f"It could not be finished ({type(error).__name__} in {frames[-1].name}: {error}).",
                    "Save the file again in another program, or leave it out.")
+    places = (f"{Path(frame.filename).name}:{frame.lineno} {frame.name}" for frame in frames[-_MOST_PLACES:])
+    return Message("error", told, (type(error).__name__, *places))
 
 
 def _end_with_parent() -> None:

@@ -171,7 +171,6 @@ async def put_archive(deck_id: str, request: Request, services: ServicesDep, per
                                 max(0, limits.deck_bytes - row.state.bytes))
             contents = await in_worker(
                 services, Work("read", person.id, "archive", unpack, (order,), limits.build_seconds))
-        assert isinstance(contents, Contents)
         still_in(services, person)
         return await _add_all(services, person.id, deck_id, contents)
     finally:

@@ -26,12 +26,13 @@ from server.core.units import mm_text
 from server.drawing.backs import draw_back
 from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
-from server.jobs.leeway_tasks import MADE_KEY, design_art, design_pdf, measure_design
 from server.jobs.queue import Work
+from server.jobs.tasks import draw_design, profile_design
 from server.prepress import Prepared
+from server.prepress.backs import MADE_KEY, design_art, distinct_backs
 from server.web import glow_models as out
 from server.web import models
-from server.web.measures import distinct_backs, profiles_of, with_colours
+from server.web.measures import profiles_of, with_colours
 from server.web.services import PersonDep, Services, ServicesDep, in_worker
 
 router = APIRouter(prefix="/api/decks/{deck_id}/glow", tags=["glow"])
@@ -81,7 +82,7 @@ async def leeways(deck_id: str, services: ServicesDep, person: PersonDep, printe
             names.setdefault(card.back.key if card.back else "", []).append(card.name)
     backs = [out.BackOut(key=key, file=art.file, cards=names.get(key, []),
                          leeway=_leeway(found[key], wander, _rounded(profiles[key].looks)) if key in found else None)
-             for key, art in distinct_backs(planned).items()]
+             for key, art in distinct_backs(planned.deck).items()]
     rules = [out.RuleOut(name=rule.name, title=rule.title, says=rule.says) for rule in RULES]
     return out.LeewaysOut(rules=rules, backs=backs, missing=names.get("", []), wander_mm=wander,
                           printer=chosen.name if chosen else None)
@@ -103,9 +104,9 @@ async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: Pe
     planned, settings, chosen = prepared.planned, prepared.settings, prepared.printer
     design = _design(ask, settings)
     bleed = _design_bleed(settings)
-    work = Work("read", person.id, "back", measure_design, (design, settings.card_size, bleed),
+    work = Work("read", person.id, "back", profile_design, (design, settings.card_size, bleed),
                 services.store.limits.read_seconds)
-    profile: Any = await in_worker(services, work)
+    profile = await in_worker(services, work)
     made = _design_settings(design, ask)
     art = design_art(settings.card_size, bleed)
     deck = replace(planned.deck, cards=tuple(replace(card, back=art) for card in planned.deck.cards))
@@ -124,9 +125,8 @@ async def back_pdf(deck_id: str, services: ServicesDep, person: PersonDep,
     """The made back as art: vector, trim and bleed."""
     settings = (await run_in_threadpool(services.store.decks.get, deck_id)).state.settings
     arguments = (_design(ask, settings), settings.card_size, _design_bleed(settings))
-    content = await in_worker(services, Work("read", person.id, "back", design_pdf, arguments,
+    content = await in_worker(services, Work("read", person.id, "back", draw_design, arguments,
                                              services.store.limits.read_seconds))
-    assert isinstance(content, bytes)
     return Response(content, media_type="application/pdf")
 
 

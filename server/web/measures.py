@@ -9,10 +9,10 @@ from typing import Generic, TypeVar
 from server.core.art import Art
 from server.core.leeway import BackProfile, trim_window
 from server.core.planning import Planned
-from server.jobs.leeway_tasks import measure_profiles
 from server.jobs.queue import Work
-from server.jobs.tasks import measure_colours
+from server.jobs.tasks import measure_colours, measure_profiles
 from server.prepress import Prepared
+from server.prepress.backs import distinct_backs
 from server.prepress.prepare import Rgb
 from server.web.services import Services, in_worker
 
@@ -59,25 +59,15 @@ async def with_colours(services: Services, person: str, prepared: Prepared, shee
         orders = tuple((services.store.blobs.path(art.key.partition("#")[0]), art) for art in some)
         found = await in_worker(services, Work("read", person, "edges", measure_colours, (orders,),
                                                services.store.limits.read_seconds))
-        assert isinstance(found, dict)
         for art in some:
             _COLOURS.put(art.key, found.get(art.key))
     return prepared.coloured({art.key: rgb for art in wanted if (rgb := _COLOURS.get(art.key))})
 
 
-def distinct_backs(planned: Planned) -> dict[str, Art]:
-    """Each back's art by its key, in the order of the cards that are printed."""
-    found: dict[str, Art] = {}
-    for card in planned.deck.cards:
-        if card.back and card.copies:
-            found.setdefault(card.back.key, card.back)
-    return found
-
-
 async def profiles_of(services: Services, person: str, planned: Planned,
                       only: frozenset[str] | None = None) -> dict[str, BackProfile]:
     """The profile of every back of the plan, or of those keys alone. Raises Busy, Stopped."""
-    backs = {key: art for key, art in distinct_backs(planned).items() if only is None or key in only}
+    backs = {key: art for key, art in distinct_backs(planned.deck).items() if only is None or key in only}
     marks = {key: _mark(planned, art) for key, art in backs.items()}
     missing = [key for key in backs if not _PROFILES.known(marks[key])]
     for start in range(0, len(missing), _AT_ONCE):
@@ -87,11 +77,9 @@ async def profiles_of(services: Services, person: str, planned: Planned,
         found = await in_worker(services, Work("read", person, "leeway", measure_profiles,
                                                (orders, planned.settings.card_size),
                                                services.store.limits.read_seconds))
-        assert isinstance(found, dict)
         for key in some:
             _PROFILES.put(marks[key], found.get(key))
-    kept = {key: _PROFILES.get(mark) for key, mark in marks.items()}
-    return {key: profile for key, profile in kept.items() if profile is not None}
+    return {key: profile for key, mark in marks.items() if (profile := _PROFILES.get(mark)) is not None}
 
 
 def _mark(planned: Planned, art: Art) -> Mark:

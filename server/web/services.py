@@ -19,7 +19,7 @@ from server.formats.limits import ArtLimits
 from server.jobs.board import JobBoard
 from server.jobs.builds import Builds
 from server.jobs.pool import WorkerPool
-from server.jobs.queue import Work
+from server.jobs.queue import Result, Work
 from server.prepress import Prepared, prepare
 from server.store import Store
 from server.store.guests import SESSION_DAYS, Session
@@ -126,7 +126,7 @@ def chosen_printer(store: Store, settings: DeckSettings) -> Printer | None:
     return printer_from_json(dict(row.profile), row.name)
 
 
-async def in_worker(services: Services, work: Work) -> object:
+async def in_worker(services: Services, work: Work[Result]) -> Result:
     """Wait for work that a worker does; a request that goes away takes its work along. Raises Busy, Stopped."""
     services.pool.submit(work)
     try:

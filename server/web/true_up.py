@@ -23,7 +23,7 @@ from server.errors import BadValue, NotArt, NotThere
 from server.formats.sniff import HEAD_BYTES, kind_of
 from server.jobs.builds import BuildFiles
 from server.jobs.queue import Work
-from server.jobs.true_up_tasks import NudgeOrder, draw_gauge_sheet_pdf, nudge
+from server.jobs.tasks import NudgeOrder, draw_gauge_sheet_pdf, nudge
 from server.store.blobs import Incoming
 from server.store.names import file_stem
 from server.web import models
@@ -55,12 +55,11 @@ def deck_true_up_page(deck_id: str, services: ServicesDep, person: PersonDep) ->
 async def test_sheet(services: ServicesDep, person: PersonDep, paper: PaperName = "a4", flip: Flip = "long-edge",
                      printer: PrinterId = "") -> Response:
     """The test sheet as a PDF of two pages; with ``printer`` on that printer's paper and corrected, to confirm."""
-    kept = await run_in_threadpool(_printer, services, printer) if printer else None
-    size, turn = (kept.paper, kept.flip) if kept else (paper_named(paper), flip)
-    content = await in_worker(services, Work("read", person.id, "test sheet", draw_gauge_sheet_pdf, (size, turn, kept),
+    saved = await run_in_threadpool(_printer, services, printer) if printer else None
+    size, turn = (saved.paper, saved.flip) if saved else (paper_named(paper), flip)
+    content = await in_worker(services, Work("read", person.id, "test sheet", draw_gauge_sheet_pdf, (size, turn, saved),
                                              services.store.limits.read_seconds))
-    assert isinstance(content, bytes)
-    name = "-".join(["test-sheet", file_stem(size.name), turn, *([file_stem(kept.name)] if kept else [])])
+    name = "-".join(["test-sheet", file_stem(size.name), turn, *([file_stem(saved.name)] if saved else [])])
     return Response(content, media_type="application/pdf",
                     headers={"content-disposition": f'attachment; filename="{name}.pdf"'})
 
@@ -96,22 +95,22 @@ async def nudge_file(request: Request, services: ServicesDep, person: PersonDep,
                      backs: Annotated[str, Query(max_length=400)] = "even",
                      name: Annotated[str, Query(max_length=200)] = "sheets.pdf") -> out.NudgedOut:
     """A ready PDF as the body: its back pages are moved by the printer's correction, in a worker."""
-    kept = await run_in_threadpool(_printer, services, printer)
-    if kept.drift is None:
-        raise BadValue(f"printer: {kept.name} isn't trued up.", "Print and read the test sheet first.")
+    saved = await run_in_threadpool(_printer, services, printer)
+    if saved.drift is None:
+        raise BadValue(f"printer: {saved.name} isn't trued up.", "Print and read the test sheet first.")
     limits, label = services.store.limits, f"{file_stem(name.removesuffix('.pdf'))}.pdf"
     announced = int(request.headers.get("content-length", "0"))
     await run_in_threadpool(services.store.folder.check_room, 2 * announced, limits.free_bytes, label)
     with services.store.blobs.incoming(label) as incoming:
         await _receive(incoming, request)
-        files = BuildFiles.of(services.store.folder.builds, _key(incoming.key, kept, backs))
-        order = NudgeOrder(incoming.path, label, kept, backs, files.pdf, files.info)
-        info: Any = await in_worker(services, Work("build", person.id, label, nudge, (order,), limits.build_seconds))
+        files = BuildFiles.of(services.store.folder.builds, _key(incoming.key, saved, backs))
+        order = NudgeOrder(incoming.path, label, saved, backs, files.pdf, files.info)
+        info = await in_worker(services, Work("build", person.id, label, nudge, (order,), limits.build_seconds))
     still_in(services, person)
     services.builds.trim(files.pdf.stem)
     moved = page_list_text(info["moved"])
     made = f"{label.removesuffix('.pdf')}-trued-up.pdf"
-    return out.NudgedOut(**info, pdf=f"/api/nudge/{files.pdf.stem}/{made}", name=made, note=kept.note,
+    return out.NudgedOut(**info, pdf=f"/api/nudge/{files.pdf.stem}/{made}", name=made, note=saved.note,
                          says=f"{moved[:1].upper()}{moved[1:]} of {info['pages']} moved.")
 
 

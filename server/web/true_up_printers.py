@@ -34,8 +34,8 @@ _FILE_BODY = {"requestBody": {"required": True, "content": {"application/json": 
 @router.get("")
 def printers(services: ServicesDep) -> out.PrintersOut:
     """All printers by name, and the deleted ones, which can be brought back."""
-    kept = services.store.printers
-    return out.PrintersOut(printers=_shown(kept.all()), deleted=_shown(kept.all(deleted=True)))
+    saved = services.store.printers
+    return out.PrintersOut(printers=_shown(saved.all()), deleted=_shown(saved.all(deleted=True)))
 
 
 @router.post("", status_code=201, responses=_ERRORS)
@@ -68,7 +68,7 @@ def change(printer_id: PrinterId, ask: out.PrinterIn, services: ServicesDep) -> 
 @router.delete("/{printer_id}", responses=_ERRORS)
 def delete(printer_id: PrinterId, services: ServicesDep) -> out.PrinterOut:
     """Delete a printer; ``restore`` brings it back."""
-    _kept(services, printer_id)
+    _saved(services, printer_id)
     return _out(services.store.printers.remove(printer_id))
 
 
@@ -80,7 +80,7 @@ def restore(printer_id: PrinterId, services: ServicesDep) -> out.PrinterOut:
 @router.post("/{printer_id}/undo", responses=_ERRORS)
 def undo(printer_id: PrinterId, services: ServicesDep) -> out.PrinterOut:
     """Back to how the printer was before its last change."""
-    _kept(services, printer_id)
+    _saved(services, printer_id)
     return _out(services.store.printers.undo(printer_id))
 
 
@@ -148,7 +148,7 @@ def _out(row: PrinterRow) -> out.PrinterOut:
     return printer_out(row, printer_of(row))
 
 
-def _kept(services: Services, printer_id: str) -> PrinterRow:
+def _saved(services: Services, printer_id: str) -> PrinterRow:
     """Raises NotThere for a printer that isn't kept or has been deleted."""
     row = services.store.printers.get(printer_id)
     if row.deleted:
@@ -157,14 +157,14 @@ def _kept(services: Services, printer_id: str) -> PrinterRow:
 
 
 def _changed(services: Services, printer_id: str, act: Callable[[Printer], Printer]) -> out.PrinterOut:
-    return _put(services, act(printer_of(_kept(services, printer_id))), printer_id)
+    return _put(services, act(printer_of(_saved(services, printer_id))), printer_id)
 
 
 def _put(services: Services, printer: Printer, printer_id: str | None = None) -> out.PrinterOut:
-    kept = services.store.printers
-    if printer_id is None and len(kept.all()) >= _MOST_PRINTERS:
+    saved = services.store.printers
+    if printer_id is None and len(saved.all()) >= _MOST_PRINTERS:
         raise TooMuch(f"printers: {_MOST_PRINTERS} are kept already.", "Delete those that you don't use.")
-    return _out(kept.put(printer.name, printer_to_json(printer), printer_id))
+    return _out(saved.put(printer.name, printer_to_json(printer), printer_id))
 
 
 def _described(ask: out.PrinterIn, before: Printer | None) -> Printer:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 import threading
 from collections.abc import Callable, Iterator
@@ -78,9 +79,18 @@ def test_our_own_errors_come_back_whole(pool: WorkerPool) -> None:
     assert (told.value.message, told.value.fix) == ("x.png: is broken.", "Export it again.")
 
 
-def test_any_other_error_is_told_as_one_of_ours(pool: WorkerPool) -> None:
+def test_any_other_error_is_told_as_one_of_ours(pool: WorkerPool, caplog: pytest.LogCaptureFixture) -> None:
     with pytest.raises(Stopped, match=r"TypeError.*a decoder's own mistake"):
         done(pool, tasks.fail_oddly)
+    facts = [record.facts for record in caplog.records if record.getMessage() == "task failed"]
+    assert [(one["task"], one["error"]) for one in facts] == [("fail_oddly", "TypeError")]
+    assert re.fullmatch(r"tasks\.py:\d+ fail_oddly", facts[0]["at"][-1])
+
+
+def test_what_is_wrong_with_a_file_is_no_fault_of_ours(pool: WorkerPool, caplog: pytest.LogCaptureFixture) -> None:
+    with pytest.raises(Unreadable):
+        done(pool, tasks.refuse)
+    assert not [record for record in caplog.records if record.getMessage() == "task failed"]
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only Linux keeps an address-space limit")

@@ -37,9 +37,9 @@ def problem_lines(problems: Sequence[Problem]) -> Iterator[str]:
             yield ""
             yield heading
         for (_, message, fix), files in groups.items():
-            said = message if severity == "note" or not fix else f"{message} {fix}"
+            text = message if severity == "note" or not fix else f"{message} {fix}"
             named = list(dict.fromkeys(file for file in files if file))
-            yield from wrapped(f"{named[0]}: {said}" if len(named) == 1 else said, "  ")
+            yield from wrapped(f"{named[0]}: {text}" if len(named) == 1 else text, "  ")
             if len(named) > 1:
                 yield from wrapped(f"{len(named)} files: {_names(named)}", "    ")
 
