@@ -12,6 +12,8 @@ from pathlib import Path
 import pytest
 
 from server.commands import modules_for
+from server.core.setting import Setting
+from server.core.settings import SETTINGS
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -70,3 +72,31 @@ def test_the_readme_names_no_command_or_option_that_is_not_there(commands: dict[
         assert set(re.findall(r"--[a-z-]+", rest)) <= long_options(commands[name]), name
     known = {option for parser in commands.values() for option in long_options(parser)}
     assert set(re.findall(r"`(--[a-z-]+)", README)) <= known
+
+
+def option_rows(*, art: bool) -> str:
+    """README's lines for the settings that have an option: those of how art lies on a card, or all others."""
+    def row(setting: Setting) -> str:
+        value = "" if setting.kind == "yes-no" else f" {(setting.placeholder or 'TEXT').partition('|')[0]}"
+        default = setting.default_says()
+        left_out = f"`{default}`" if default in {choice.name for choice in setting.choices} else default
+        return f"| `{setting.option}{value}` | {setting.says('`')} | {left_out} |"
+
+    return "".join(f"{row(setting)}\n" for setting in SETTINGS.values() if setting.option and setting.art == art)
+
+
+def with_options(text: str) -> str:
+    """The README with its options as the table of settings has them."""
+    for art, marker in ((True, "options of art"), (False, "options of sheets")):
+        text = re.sub(rf"(?<=<!-- {marker} -->\n)(\|[^\n]*\n\|[^\n]*\n).*?(?=<!-- end -->)",
+                      lambda found, art=art: found[1] + option_rows(art=art), text, flags=re.DOTALL)
+    return text
+
+
+def test_the_readmes_options_are_the_table_of_settings() -> None:
+    assert README.count("<!-- options of ") == 2
+    assert with_options(README) == README, "python -m tests.test_readme writes them anew"
+
+
+if __name__ == "__main__":
+    (ROOT / "README.md").write_text(with_options(README), encoding="utf-8", newline="\n")

@@ -130,9 +130,9 @@ class DeckSettings:
         listed=(Choice("", "Lampfold chooses"), Choice("portrait", "Portrait"), Choice("landscape", "Landscape")),
         unset="the best")
     card_turned: Literal["", "no", "yes"] = row(
-        "choice", "Cards lie on their side", "whether cards lie on their side on the sheet", "", option="--turn-cards",
-        placeholder="yes|no", listed=(Choice("", "Lampfold chooses"), Choice("no", "No"), Choice("yes", "Yes")),
-        unset="the best")
+        "choice", "Cards lie on their side", "whether cards lie on their side, where the best plan isn't wanted", "",
+        option="--turn-cards", placeholder="yes|no", unset="the best",
+        listed=(Choice("", "Lampfold chooses"), Choice("no", "No"), Choice("yes", "Yes")))
 
     @property
     def card_size(self) -> CardSize:

@@ -147,7 +147,13 @@ def test_a_playtester_builds_for_the_own_printer(lan_server: LiveServer) -> None
         list(stream.iter_lines())
     result = tester.get(f"/api/jobs/{wish.json()['job']}").json()["result"]
     assert result["paper"] == "letter"
-    assert tester.post(f"/api/decks/{deck_id}/builds", json={"settings": {"card": "tarot"}}).status_code == 403
+    for what in ("builds", "plan"):  # held alike wherever settings are put over a deck's own
+        for settings in ({"card": "tarot"}, {"paper": "a5", "bleed_mm": 0}):
+            answer = tester.post(f"/api/decks/{deck_id}/{what}", json={"settings": settings})
+            assert (answer.status_code, "margin_mm" in answer.json()["fix"]) == (403, True)
+    for what in ("plan", "builds"):
+        own = {"margin_mm": 6, "stock": "office-80", "cut_lines": "both", "line_style": "ticks", "printer": ""}
+        assert tester.post(f"/api/decks/{deck_id}/{what}", json={"settings": own}).status_code in (200, 202)
     assert lan_server.client().get(f"/api/decks/{deck_id}").json()["settings"]["paper"] == "a4"
 
 
