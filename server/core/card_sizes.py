@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from server.core.units import MM_PER_INCH, mm_text, parse_size
 from server.errors import BadValue
 
+DEFAULT_RADIUS_MM = 3.0  # common practice
 _SHORTEST_MM, _LONGEST_MM = 10.0, 500.0
 
 
@@ -18,7 +19,7 @@ class CardSize:
     label: str
     width_mm: float
     height_mm: float
-    corner_radius_mm: float = 3.0
+    corner_radius_mm: float = DEFAULT_RADIUS_MM
     source: str = "common practice"
 
 

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
-from server.core.geometry import Point, Rect
+from server.core.geometry import Edges, Point, Rect
 from server.core.lettering import text_width_mm
 from server.core.methods import method_named
 from server.core.plan import Face, FaceName, Layout, Line, SheetPlan
 from server.core.waste import Cell, Waste, waste_of
 
-MarkKind = Literal["ruler", "id-1", "label", "feed", "target", "hinge"]
+MarkKind = Literal["ruler", "id-1", "label", "feed", "target", "hinge", "registration"]
 
 RULER_MM = 50.0
 # ISO/IEC 7810, ID-1: 85.60 x 53.98 mm, corner radius 3.18 mm.
@@ -27,6 +27,8 @@ _THIN_MM = 2.3  # the least height of a cell that takes a line of text
 _TARGET_RADIUS_MM = 2.2
 _TARGET_BOX_MM = 6.0
 _PEN_MM = 0.1
+_BAR_MM = 0.4
+_CLEAR_MM = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +70,10 @@ def marks_for(plan: SheetPlan, face: Face) -> tuple[Mark, ...]:
 def _standing(layout: Layout, cards: int, name: FaceName) -> tuple[tuple[Mark, ...], Waste]:
     """The marks that stand on every such face, and the waste that is left: labels alone differ from sheet to sheet."""
     waste = waste_of(layout, cards, name)
-    marks = [*_two_sheet_marks(layout, cards, name, waste)]
+    marks = list(_registration_marks(layout, name))
+    for mark in marks:
+        waste.block(mark.box.grown(Edges.all(_CLEAR_MM)))
+    marks += [*_two_sheet_marks(layout, cards, name, waste)]
     marks += _gauges(waste)
     return tuple(marks), waste
 
@@ -186,6 +191,15 @@ def _two_sheet_marks(layout: Layout, cards: int, name: FaceName, waste: Waste) -
             waste.block(box)
     yield from (_target(box) for box in boxes)
     yield _hinge_mark(hinge, layout.page)
+
+
+def _registration_marks(layout: Layout, name: FaceName) -> Iterator[Mark]:
+    """A cross of two bars in a ring at each of the front page's places for them."""
+    for box in layout.corner_marks if name != "back" else ():
+        (x, y), arm, bar = box.centre, box.width / 2, _BAR_MM / 2
+        yield Mark("registration", box, rings=(((x, y), arm * 0.6),),
+                   polygons=(Rect(x - arm, y - bar, 2 * arm, 2 * bar).corners,
+                             Rect(x - bar, y - arm, 2 * bar, 2 * arm).corners))
 
 
 def _target(box: Rect) -> Mark:

@@ -32,6 +32,8 @@ class PlanRequest:
 
     ``headroom_mm`` is kept free inside the margins, so that a corrected back stays printable. ``arrangement`` and
     ``card_turned`` pin the search where they aren't None. ``fold_on_cut`` lays the crease on the cut line.
+    ``registration`` asks for marks in the corners of the fronts' page; ``back_flooded`` says that colour lies under the
+    backs, so that none stands there.
     """
 
     method: str
@@ -48,6 +50,8 @@ class PlanRequest:
     fold_on_cut: bool = False
     arrangement: Arrangement | None = None
     card_turned: bool | None = None
+    registration: bool = False
+    back_flooded: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +141,7 @@ class Layout:
     creases: tuple[Line, ...] = ()
     hinge: Rect | None = None
     hinge_side: str = ""
+    corner_marks: tuple[Rect, ...] = ()  # registration marks on the front's page, where they were asked for
 
     @property
     def one_face(self) -> bool:

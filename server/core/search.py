@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from server.core.corner_marks import Kind, best_with_marks
 from server.core.cuts import cut_count
 from server.core.geometry import Edges, Rect, ThroughFront
 from server.core.methods import Frame, Pair, Zone, method_named
@@ -53,7 +54,16 @@ def search(request: PlanRequest, cards: int) -> tuple[Candidate, ...]:
     The request's lengths are those that ``DeckSettings`` and a printer's file let through. Raises DoesNotFit, saying by
     how many mm, if there is none.
     """
-    best: dict[tuple[Arrangement, bool, str], Candidate] = {}
+    best = (best_with_marks(request, lambda asked: _best(asked, cards)) if request.registration
+            else _best(request, cards))
+    ranked = sorted(best.values(), key=lambda candidate: candidate.rank)
+    distinct = {(frozenset(found.layout.slots), found.layout.creases, found.layout.hinge): found
+                for found in reversed(ranked)}  # the better reading of the same sheet comes last and stays
+    return tuple(sorted(distinct.values(), key=lambda candidate: candidate.rank))
+
+
+def _best(request: PlanRequest, cards: int) -> dict[Kind, Candidate]:
+    best: dict[Kind, Candidate] = {}
     nearest: list[tuple[float, float]] = []
     for frame, turned in _ways(request):
         for zone in method_named(request.method).zones(request, frame):
@@ -67,10 +77,7 @@ def search(request: PlanRequest, cards: int) -> tuple[Candidate, ...]:
                 best[key] = candidate
     if not best:
         raise _does_not_fit(request, nearest)
-    ranked = sorted(best.values(), key=lambda candidate: candidate.rank)
-    distinct = {(frozenset(found.layout.slots), found.layout.creases, found.layout.hinge): found
-                for found in reversed(ranked)}  # the better reading of the same sheet comes last and stays
-    return tuple(sorted(distinct.values(), key=lambda candidate: candidate.rank))
+    return best
 
 
 def _ways(request: PlanRequest) -> Iterator[tuple[Frame, bool]]:

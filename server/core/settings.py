@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass, fields, replace
 from typing import Any, Literal
 
 from server.core.box import DEFAULT_CLEARANCE_MM
-from server.core.card_sizes import CARD_SIZES, DEFAULT_CARD, CardSize, card_size_named
+from server.core.card_sizes import CARD_SIZES, DEFAULT_CARD, DEFAULT_RADIUS_MM, CardSize, card_size_named
 from server.core.deck_box import dress_named
 from server.core.geometry import Edges
 from server.core.methods import METHODS
@@ -107,6 +107,13 @@ class DeckSettings:
         "choice", "Cut lines on", "which faces show cut lines", "fronts", placeholder="FACES", group="cuts",
         listed=(Choice("fronts", "Fronts only"), Choice("both", "Fronts and backs"), Choice("none", "Nowhere")),
         hint="On a back, a line shows where drift makes it lie, beside the cut.", own_printing=True)
+    registration: bool = row(
+        "yes-no", "Marks for a cutting machine", "marks in the corners of the fronts, for a cutting machine", False,
+        group="cuts", hint="In at least three corners, clear of all other ink; the contours come as SVG.",
+        own_printing=True)
+    corner_radius_mm: float = length(
+        "Corner radius", "radius to which the cut cards' corners are rounded; 0 keeps them sharp", DEFAULT_RADIUS_MM,
+        0, 30, group="cuts", hint="Drawn on screen, and cut by a cutting machine.", screen_only=True)
     line_style: LineStyle = row(
         "choice", "Drawn as", "how cut lines are drawn, right across or as ticks in the waste", "full",
         placeholder="STYLE", group="cuts", own_printing=True,
@@ -151,13 +158,21 @@ class DeckSettings:
         """The bleed that the plan makes room for: none where the edges are to have none."""
         return 0.0 if self.edges == "none" else self.bleed_mm
 
+    @property
+    def radius_mm(self) -> float:
+        """To which the cut cards' corners are rounded: as the card's own, where nothing else is asked for."""
+        card = self.card_size
+        wanted = card.corner_radius_mm if self.corner_radius_mm == DEFAULT_RADIUS_MM else self.corner_radius_mm
+        return min(wanted, card.width_mm / 2, card.height_mm / 2)
+
     def request(self, margins: Edges | None = None, headroom_mm: float = 0.0) -> PlanRequest:
         """What to ask of the search. ``margins`` overrule the single margin, as a printer's own do."""
         return PlanRequest(
             method=self.method, paper=self.paper_size, card=self.card_size, flip=self.flip,
             bleed_mm=self.made_bleed_mm, gutter_mm=self.gutter_mm, margins=margins or Edges.all(self.margin_mm),
             core_mm=self.core_mm, caliper_mm=self.stock_record.caliper_mm, hinge_mm=self.hinge_mm,
-            headroom_mm=headroom_mm, fold_on_cut=self.fold_on_cut, arrangement=self.arrangement or None,
+            headroom_mm=headroom_mm, registration=self.registration, back_flooded=bool(self.back_flood),
+            fold_on_cut=self.fold_on_cut, arrangement=self.arrangement or None,
             card_turned={"": None, "no": False, "yes": True}[self.card_turned],
         )
 

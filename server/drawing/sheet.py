@@ -203,7 +203,7 @@ def _draw_mark(surface: Surface, mark: Mark, rgb: Rgb) -> None:
 
 def _draw_safe_zone(surface: Surface, planned: Planned, placement: Placement) -> None:
     inset = planned.settings.safe_mm
-    radius = planned.settings.card_size.corner_radius_mm
+    radius = planned.settings.radius_mm
     inner = placement.trim.grown(Edges.all(-inset))
     if inner.width > 0 and inner.height > 0:
         surface.outline(inner, max(0.0, radius - inset), _SAFE)
