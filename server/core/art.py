@@ -42,7 +42,8 @@ class Art:
     ``key`` names the bytes: equal keys are the same picture. Pixel sizes are as stored; ``view_px`` is as seen.
     For PDF pages the pixel sizes are 0 and ``size_mm`` is the page; for pictures ``size_mm`` is what the file
     itself claims by its resolution, or None. ``frames`` counts the pictures of an animation or of a TIFF with several
-    pages; the first is used.
+    pages; the first is used. ``look`` names what a PDF page draws, as far as that is known: pages of one file with
+    equal looks are drawn alike.
     """
 
     file: str
@@ -57,6 +58,7 @@ class Art:
     edge_rgb: tuple[int, int, int] | None = None
     is_cmyk: bool = False
     frames: int = 1
+    look: str = ""
 
     @property
     def is_vector(self) -> bool:
@@ -103,27 +105,60 @@ class Card:
     front: Art
     back: Art | None = None
     copies: int = 1
+    id: str = ""
+
+    @property
+    def label(self) -> str:
+        """What a card goes by while its sides, its name and its place change: the label of the front it came from."""
+        return self.id or self.front.file
 
 
 @dataclass(frozen=True, slots=True)
 class Override:
-    """What a person changed for one front, over what its folder says. None leaves as it is.
+    """What a person changed for one card, over what its folder says. None leaves as it is.
 
-    ``back`` is the file label of another back, "" for none.
+    ``back`` is the file label of another art of the deck, "" for none; ``out`` takes the card out, ``swapped`` makes
+    its back the front.
     """
 
     copies: int | None = None
     name: str | None = None
     back: str | None = None
+    out: bool | None = None
+    swapped: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Why a front has its back, as file labels. ``why`` reads on after "by"; ``sure`` is False where a person took
+    what could have been meant otherwise."""
+
+    front: str
+    back: str
+    why: str
+    sure: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """Pairs that may be meant, to be taken or declined together. Of one ``group`` at most one can be taken."""
+
+    id: str
+    group: str
+    says: str
+    pairs: tuple[Pair, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Deck:
-    """The cards of one game or set, in printing order, and what intake had to say."""
+    """The cards of one game or set, in printing order, and what intake had to say: why each pair is one, what else may
+    be meant, and what is wrong."""
 
     name: str
     cards: tuple[Card, ...]
     problems: tuple[Problem, ...] = field(default=())
+    pairs: tuple[Pair, ...] = ()
+    proposals: tuple[Proposal, ...] = ()
 
     @property
     def count(self) -> int:

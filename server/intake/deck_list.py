@@ -8,16 +8,20 @@ blank back is paired as usual, ``none`` is no back; blank copies are those of th
 from __future__ import annotations
 
 import csv
+import difflib
 import io
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 
-from server.core.art import Problem, Severity
+from server.core.art import Art, Problem, Severity
 from server.formats.limits import MAX_COPIES, MAX_DECK_LIST_BYTES
 from server.formats.refusal import BadArt
-from server.intake.natural import fold
+from server.intake.drafts import Draft, Table, blank_back, drafts_of, no_copies, page_for
+from server.intake.names import FileName, Role, fold, nfc
 
 DECK_LIST = "deck.csv"
 COLUMNS = ("front", "back", "copies", "name")
+_MOST_SUGGESTIONS = 20  # looking for near names takes a while, and a list that is wrong throughout has one cause
 _HOW = "Its first line is front,back,copies,name, and every other line is one card."
 
 
@@ -136,3 +140,138 @@ def _copies(text: str) -> tuple[int | None, str]:
     if text.isascii() and text.isdigit() and len(text.lstrip("0")) <= len(str(MAX_COPIES)):
         return int(text), ""
     return None, text
+
+
+class ListReader:
+    """Follows a deck list. ``problems`` holds what its rows got wrong."""
+
+    def __init__(self, table: Table) -> None:
+        self._table = table
+        self._finder = Finder((*table.names.values(), *table.broken.values()))
+        self._suggested = 0
+        self.problems: list[Problem] = []
+
+    def drafts(self, rows: tuple[Row, ...]) -> Iterator[Draft]:
+        """The cards that the rows name, in their order; a row that names no art is a problem and no card."""
+        for row in rows:
+            found = self._find(row, row.front, "front")
+            if not found:
+                continue
+            drafts = list(drafts_of(self._table, self._table.names[found.paths[0]], found.page))
+            if not drafts:
+                self._say(row, f"{found.paths[0]} has no page {found.page}.", "Pages count from 1.")
+            back = self._back(row)
+            for number, draft in enumerate(drafts):
+                yield self._ruled(row, draft, number, back, len(drafts))
+
+    def _ruled(self, row: Row, draft: Draft, number: int, back: tuple[Art, ...] | None, pages: int) -> Draft:
+        """``draft`` with what the row overrules."""
+        if back is not None:
+            chosen = page_for(back, number) if back else None
+            blank = blank_back(draft.front.file, DECK_LIST) if row.wants_no_back else None
+            draft = replace(draft, back=chosen, why=DECK_LIST if chosen else "", sure=True, back_problem=blank)
+        if row.bad_copies:
+            draft = replace(draft, copies=0, copies_problem=None)
+        elif row.copies is not None:
+            none = no_copies(draft.front.file, f"{DECK_LIST} asks for 0 copies") if row.copies == 0 else None
+            draft = replace(draft, copies=row.copies, copies_problem=none)
+        if row.name:
+            draft = replace(draft, name=row.name if pages == 1 else f"{row.name} {number + 1}")
+        return draft
+
+    def _back(self, row: Row) -> tuple[Art, ...] | None:
+        """None: paired as usual. Empty: no back. Otherwise the back's pages."""
+        if not row.back:
+            return None
+        if row.wants_no_back:
+            return ()
+        found = self._find(row, row.back, "back")
+        if not found:
+            return ()
+        arts = self._table.files[found.paths[0]]
+        if found.page > len(arts):
+            self._say(row, f"{found.paths[0]} has no page {found.page}.", "Pages count from 1.")
+            return ()
+        return (arts[found.page - 1],) if found.page else arts
+
+    def _find(self, row: Row, written: str, role: Role) -> Found | None:
+        found = self._finder.find(written, role)
+        if len(found.paths) == 1 and found.paths[0] in self._table.broken:
+            self._say(row, f"{found.paths[0]} can't be used.", "Put a sound file in its place.")
+            return None
+        if len(found.paths) == 1:
+            return found
+        if found.paths:
+            self._say(row, f"{written[:80]!r} can be {' or '.join(found.paths[:3])}.", "Write the whole path.")
+            return None
+        self._suggested += 1
+        near = self._finder.nearest(written, role) if self._suggested <= _MOST_SUGGESTIONS else ""
+        self._say(row, f"no art is called {written[:80]!r}.",
+                  f"Did you mean {near}?" if near else "Write the path as it stands in the folder.")
+        return None
+
+    def _say(self, row: Row, message: str, fix: str) -> None:
+        self.problems.append(list_problem("error", f"Line {row.line}: {message}", fix, "deck-list-file"))
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a written name leads to: one path and the page after "#" (0: all), or several paths, or none."""
+
+    paths: tuple[str, ...] = ()
+    page: int = 0
+
+
+class Finder:
+    """Finds files by what a person wrote for them."""
+
+    def __init__(self, names: Iterable[FileName]) -> None:
+        self._names = tuple(names)
+        # role, how full the spelling is, whether case counts: spelling to paths
+        self._index: dict[tuple[Role, int, bool], dict[str, list[str]]] = {}
+        for name in self._names:
+            for level, spellings in enumerate(name.spellings):
+                for exact, same in ((True, nfc), (False, fold)):
+                    index = self._index.setdefault((name.role, level, exact), {})
+                    for spelling in {same(spelling) for spelling in spellings}:
+                        index.setdefault(spelling, []).append(name.path)
+
+    def find(self, written: str, role: Role) -> Found:
+        """The files that ``written`` can mean: those of ``role`` first, the fullest spelling first, case last."""
+        name = _as_path(written)
+        found = self._paths(name, role)
+        if found:
+            return Found(found)
+        base, mark, page = name.rpartition("#")
+        if mark and page.isascii() and page.isdigit() and len(page) <= 6 and int(page) > 0:
+            return Found(self._paths(base, role), int(page))
+        return Found()
+
+    def _paths(self, name: str, role: Role) -> tuple[str, ...]:
+        others: list[Role] = [other for other in ("stray", "front", "back") if other != role]
+        for roles in ([role], others):
+            for level in range(3):
+                for exact in (True, False):
+                    wanted = nfc(name) if exact else fold(name)
+                    paths = [path for one in roles for path in self._index.get((one, level, exact), {}).get(wanted, ())]
+                    if paths:
+                        return tuple(paths)
+        return ()
+
+    def nearest(self, written: str, role: Role) -> str:
+        """The path that ``written`` most resembles, "" if none is near."""
+        spelled = dict(self._spelled(role))
+        near = difflib.get_close_matches(fold(_as_path(written)), spelled, n=1, cutoff=0.6)
+        return spelled[near[0]] if near else ""
+
+    def _spelled(self, role: Role) -> Iterator[tuple[str, str]]:
+        for name in self._names:
+            if name.role in (role, "stray"):
+                for level in name.spellings:
+                    for spelling in level:
+                        yield fold(spelling), name.path
+                yield fold(name.stem), name.path
+
+
+def _as_path(written: str) -> str:
+    return nfc(written.strip().replace("\\", "/").removeprefix("./").strip("/"))

@@ -16,9 +16,8 @@ from server.formats.reader import read_art
 from server.formats.refusal import BadArt, problem_from
 from server.formats.sniff import KIND_OF_ENDING, OTHER_PICTURES, ending_of
 from server.intake.deck_list import DECK_LIST, decode_list
-from server.intake.natural import fold, natural_key
+from server.intake.names import Role, fold, natural_key, read_names
 from server.intake.pairing import pair
-from server.intake.places import place_of
 
 _SYSTEM_FILES = frozenset({"thumbs.db", "ehthumbs.db", "desktop.ini", "icon\r"})
 _SYSTEM_FOLDERS = frozenset({"__macosx", "$recycle.bin", "system volume information"})
@@ -177,13 +176,14 @@ def _take_deck_list(walk: _Walk) -> str | None:
 
 def _read_all(walk: _Walk, limits: ArtLimits) -> dict[str, tuple[Art, ...]]:
     keys = _keys(walk.files)
-    has_fronts = any(place_of(label).role == "front" for label in walk.files)
+    roles = {name.path: name.role for name in read_names(walk.files)}
+    has_fronts = "front" in roles.values()
     arts: dict[str, tuple[Art, ...]] = {}
     for label, (path, _) in walk.files.items():
         try:
             arts[label] = read_art(path, label, keys[label], limits)
         except Unreadable as error:
-            reason = _reason_to_ignore(label, error, has_fronts)
+            reason = _reason_to_ignore(label, error, roles[label], has_fronts)
             if reason:
                 walk.ignore(label, reason)
             else:
@@ -226,10 +226,10 @@ def _blake2b(data: bytes = b"") -> hashlib.blake2b:
     return hashlib.blake2b(data, digest_size=20)
 
 
-def _reason_to_ignore(label: str, error: Unreadable, has_fronts: bool) -> str:
+def _reason_to_ignore(label: str, error: Unreadable, role: Role, has_fronts: bool) -> str:
     """Why a file that is no art is nothing to worry about; "" if somebody should know."""
     code = error.code if isinstance(error, BadArt) else ""
-    ending, role = ending_of(label), place_of(label).role
+    ending = ending_of(label)
     if code == "own-sheets":
         return "Sheets that were made here, not art."
     if fold(label.rpartition("/")[2]) == DECK_LIST:

@@ -12,6 +12,7 @@ from server.core.checks import all_problems
 from server.core.settings import DeckSettings
 from server.errors import LampfoldError
 from server.formats.refusal import BadArt, problem_from
+from server.intake.choices import Choices
 from server.intake.deck_list import decode_list
 from server.intake.pairing import pair
 from server.store import Store
@@ -80,14 +81,14 @@ class DeckViews:
 def derive_deck(state: DeckState, records: dict[str, ArtRecord], deck_list: str | None) -> Deck:
     """The deck that the virtual folder makes. A deck list that can't be read is a problem, not an error."""
     files = {path: record.arts for path, record in records.items() if record.arts}
-    overrides = {file: Override(**values) for file, values in state.overrides.items()}
+    choices = Choices({file: Override(**values) for file, values in state.overrides.items()})
     # What can't be used keeps its name's place: without it, the one sound back of two would serve every card.
     broken = [path for path, record in records.items() if record.problem]
     try:
-        return pair(files, deck_list, state.name, overrides, broken=broken)
+        return pair(files, deck_list, state.name, choices, broken=broken)
     except LampfoldError as error:
         problem = Problem(DECK_LIST, "error", "deck-list", error.message, error.fix)
-        deck = pair(files, None, state.name, overrides, broken=broken)
+        deck = pair(files, None, state.name, choices, broken=broken)
         return replace(deck, problems=(problem, *deck.problems))
 
 

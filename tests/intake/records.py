@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from server.core.art import Art, Deck, Override
+from server.intake.choices import Choices
 from server.intake.pairing import pair
 
 
@@ -16,9 +17,10 @@ def art(path: str, pages: int = 1) -> tuple[Art, ...]:
 
 
 def paired(*paths: str | tuple[str, int], deck_csv: str | None = None, broken: tuple[str, ...] = (),
-           overrides: Mapping[str, Override] | None = None) -> Deck:
+           overrides: Mapping[str, Override] | None = None, taken: tuple[str, ...] = (),
+           order: tuple[str, ...] = ()) -> Deck:
     files = dict((path, art(path)) if isinstance(path, str) else (path[0], art(*path)) for path in paths)
-    return pair(files, deck_csv, "Harbour", overrides or {}, broken=broken)
+    return pair(files, deck_csv, "Harbour", Choices(overrides or {}, dict.fromkeys(taken, True), order), broken=broken)
 
 
 def cards(deck: Deck) -> list[tuple[str, str | None, int]]:

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from server.core.art import Override
+from server.intake.choices import Choices
 from server.intake.pairing import pair
 from tests.intake.records import art, cards, paired, said
 
@@ -96,7 +97,7 @@ def test_order_is_natural() -> None:
     ("lamp_x3", "lamp", 3, None), ("lamp_X12", "lamp", 12, None), ("lamp_x007", "lamp", 7, None),
     ("lamp_x0", "lamp", 0, "no-copies"), ("lamp_x999", "lamp", 999, None),
     ("lamp_x1000", "lamp", 0, "too-many-copies"), ("lamp_x" + "9" * 200, "lamp", 0, "too-many-copies"),
-    ("lamp x3", "lamp x3", 1, None), ("lampx3", "lampx3", 1, None), ("lamp_x", "lamp x", 1, None),
+    ("lamp x3", "lamp", 3, None), ("lampx3", "lampx3", 1, None), ("lamp_x", "lamp x", 1, None),
     ("_x3", "x3", 1, None), ("lamp_x3_x2", "lamp x3", 2, None), ("lamp_x٣", "lamp x٣", 1, None),
     ("lamp_x-3", "lamp x-3", 1, None),
 ])
@@ -198,7 +199,7 @@ class TestOverrides:
 
 FOLDERS = st.sampled_from(["fronts", "backs", "Fronts", "backs/deep", "fronts/deep", "deep/backs", "", "sketches"])
 STEMS = st.sampled_from(["1", "2", "10", "lamp", "Lamp", "\u00e9", "e\u0301", "lamp_x2", "lamp_x0", "a_x1000", "none",
-                         ""])
+                         "", "back", "lamp back", "lamp_front", "1a", "1b", "2b", "deep back", "reverse", "1of3"])
 NAMES = st.tuples(FOLDERS, STEMS, st.sampled_from([".png", ".jpg", ".pdf", ""])).map(
     lambda parts: "/".join(part for part in (parts[0], (parts[1] + parts[2]) or "x") if part))
 CELLS = st.one_of(NAMES, STEMS, st.sampled_from(["3", "x", "none", '"', "fronts", "a#2"]))
@@ -213,7 +214,7 @@ def test_no_file_is_ever_lost(pages: dict[str, int], rows: list[list[str]] | Non
                               overrides: dict[str, Override]) -> None:
     files = {path: art(path, count) for path, count in pages.items()}
     text = None if rows is None else "front,back,copies,name\n" + "\n".join(",".join(row) for row in rows)
-    deck = pair(files, text, "Harbour", overrides, broken=broken)
+    deck = pair(files, text, "Harbour", Choices(overrides), broken=broken)
     used = {one.file for card in deck.cards for one in (card.front, card.back) if one}
     named = {problem.file for problem in deck.problems}
     for path, arts in files.items():
@@ -221,4 +222,22 @@ def test_no_file_is_ever_lost(pages: dict[str, int], rows: list[list[str]] | Non
             assert one.file in used or one.file in named or path in named, one.file
     assert used <= {one.file for arts in files.values() for one in arts}
     assert all(0 <= card.copies <= 999 for card in deck.cards)
-    assert pair(dict(reversed(files.items())), text, "Harbour", overrides, broken=broken) == deck
+    assert pair(dict(reversed(files.items())), text, "Harbour", Choices(overrides), broken=broken) == deck
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.dictionaries(NAMES, st.integers(1, 3), max_size=12))
+def test_a_file_is_a_front_or_a_back_never_both(pages: dict[str, int]) -> None:
+    files = {path: art(path, count) for path, count in pages.items()}
+    deck = pair(files, None, "Harbour")
+    for taken in (None, *deck.proposals):
+        chosen = pair(files, None, "Harbour", Choices(proposals={taken.id: True} if taken else {}))
+        fronts = [card.front.file for card in chosen.cards]
+        backs = {card.back.file for card in chosen.cards if card.back}
+        assert len(fronts) == len(set(fronts)) and not backs & set(fronts)
+        lost = {one.file for arts in files.values() for one in arts} - backs - set(fronts)
+        named = {problem.file for problem in chosen.problems}
+        assert all(file in named or file.rpartition("#")[0] in named for file in lost)
+        if taken:
+            assert {pair.front: pair.back for pair in taken.pairs}.items() <= {
+                one.front: one.back for one in chosen.pairs}.items()

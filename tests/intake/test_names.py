@@ -8,7 +8,7 @@ import unicodedata
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from server.intake.natural import natural_key
+from server.intake.names import natural_key
 
 PATHS = st.lists(st.text("ab1290_ ./éÉÅ", min_size=1, max_size=12), min_size=1, max_size=12)
 
