@@ -9,7 +9,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from server.commands.building import add_build_options, check_target, progress, read_asked, writing
-from server.commands.report import as_json, counted, problem_lines, problem_values, table, wrapped
+from server.commands.report import (
+    as_json,
+    counted,
+    pair_lines,
+    pair_values,
+    problem_lines,
+    problem_values,
+    table,
+    wrapped,
+)
 from server.errors import BadValue
 
 if TYPE_CHECKING:
@@ -53,7 +62,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         from server.prepress import summarise
 
-        print(as_json({"pdf": str(out), **summarise(built), "problems": problem_values(built.problems)}))
+        print(as_json({"pdf": str(out), **summarise(built), **pair_values(built.deck),
+                       "problems": problem_values(built.problems)}))
     else:
         for line in _lines(built, out):
             print(line)
@@ -84,6 +94,7 @@ def _lines(built: Prepared, out: Path) -> Iterator[str]:
         yield "Other plans"
         yield from table([("sheets", "a sheet", "cuts", "waste", "how, and how to choose it"),
                           *_rows(planned.candidates)])
+    yield from pair_lines(built.deck)
     yield from problem_lines(built.problems)
     yield ""
     yield "In the print dialog"

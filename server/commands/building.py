@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from server.commands.options import add_folder, add_sheet_options, by_option, settings_from
+from server.commands.options import add_folder, add_sheet_options, by_option, folder_from, settings_from
 from server.commands.printer_option import add_printer, read_printer
 from server.errors import BadValue, Unreadable
 
@@ -50,14 +50,12 @@ class Asked:
 
 def read_asked(arguments: argparse.Namespace, options: Mapping[str, str] | None = None) -> Asked:
     """Read the folder, the settings and the printer. ``options`` are a command's own words for settings."""
-    from server.intake.folder import read_folder
-
     printer = read_printer(arguments.printer)
     if printer:  # made for that printer, so on its paper and with its flip, where the command doesn't say otherwise
         arguments.paper = arguments.paper or printer.paper.name
         arguments.flip = arguments.flip or printer.flip
     settings = settings_from(arguments, options)
-    return Asked(_with_box_art(read_folder(arguments.folder), arguments.folder, settings), settings, printer)
+    return Asked(_with_box_art(folder_from(arguments), arguments.folder, settings), settings, printer)
 
 
 def _with_box_art(found: FolderDeck, folder: Path, settings: DeckSettings) -> FolderDeck:

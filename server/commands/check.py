@@ -5,8 +5,8 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from server.commands.options import add_folder, settings_from
-from server.commands.report import as_json, counted, problem_lines, problem_values
+from server.commands.options import add_folder, folder_from, settings_from
+from server.commands.report import as_json, counted, pair_lines, pair_values, problem_lines, problem_values
 
 if TYPE_CHECKING:
     from server.core.art import Deck, Problem
@@ -29,18 +29,17 @@ def run(arguments: argparse.Namespace) -> int:
     Raises LampfoldError where the folder or an option can't be used.
     """
     from server.core.checks import all_problems
-    from server.intake.folder import read_folder
     from server.prepress import prove
 
     settings = settings_from(arguments)
-    found = read_folder(arguments.folder)
+    found = folder_from(arguments)
     deck = prove(found.deck, found.source)
     problems = all_problems(deck, settings)
     if arguments.json:
-        print(as_json({"cards": deck.count, "problems": problem_values(problems)}))
+        print(as_json({"cards": deck.count, **pair_values(deck), "problems": problem_values(problems)}))
     else:
         print(_summary(deck, problems))
-        for line in problem_lines(problems):
+        for line in (*pair_lines(deck), *problem_lines(problems)):
             print(line)
     return FOUND if any(problem.severity != "note" for problem in problems) else CLEAN
 

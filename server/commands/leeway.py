@@ -7,7 +7,7 @@ import sys
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from server.commands.options import add_folder, settings_from
+from server.commands.options import add_folder, folder_from, settings_from
 from server.commands.report import as_json, counted, table, wrapped
 
 if TYPE_CHECKING:
@@ -33,11 +33,10 @@ def run(arguments: argparse.Namespace) -> int:
     Raises LampfoldError where the folder or an option can't be used, or there is no back.
     """
     from server.errors import BadValue
-    from server.intake.folder import read_folder
     from server.prepress.backs import card_leeways, distinct_backs
 
     settings = settings_from(arguments)
-    found = read_folder(arguments.folder)
+    found = folder_from(arguments)
     if not any(card.back for card in found.deck.cards):
         raise BadValue(f"{arguments.folder}: no card has a back.", "Put backs into backs/.")
     backs = distinct_backs(found.deck)

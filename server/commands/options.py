@@ -5,10 +5,14 @@ from __future__ import annotations
 import argparse
 from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from server.core.setting import Setting
 from server.core.settings import SETTINGS, DeckSettings
 from server.errors import BadValue
+
+if TYPE_CHECKING:
+    from server.intake.folder import FolderDeck
 
 _DECK = tuple(setting for setting in SETTINGS.values() if setting.option)
 
@@ -17,6 +21,8 @@ def add_folder(parser: argparse.ArgumentParser) -> None:
     """The folder of art, ``--json``, and how art lies on a card."""
     parser.add_argument("folder", type=Path, metavar="FOLDER", help="folder of art, with fronts/ and backs/")
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
+    parser.add_argument("--pairs", action="append", default=[], metavar="NAME",
+                        help="take pairs that are only proposed, as check names them; may be given several times")
     _add(parser, [setting for setting in _DECK if setting.art])
 
 
@@ -33,6 +39,16 @@ def _add(parser: argparse.ArgumentParser, settings: Iterable[Setting]) -> None:
         else:
             parser.add_argument(setting.option, dest=setting.name, metavar=setting.placeholder or "TEXT",
                                 help=f"{text} (default: {setting.default_says(unit=True)})")
+
+
+def folder_from(arguments: argparse.Namespace) -> FolderDeck:
+    """The deck in the folder that was given, with the proposals that were taken. Raises BadValue, NotThere, TooMuch."""
+    from server.intake.folder import read_folder
+
+    try:
+        return read_folder(arguments.folder, taken=arguments.pairs)
+    except BadValue as error:
+        raise type(error)(f"--{error.message}", error.fix) if error.message.startswith("pairs: ") else error from None
 
 
 def settings_from(arguments: argparse.Namespace, options: Mapping[str, str] | None = None) -> DeckSettings:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import shlex
 import textwrap
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from server.core.art import Problem, Severity
+from server.core.art import Deck, Problem, Proposal, Severity
 
 WIDTH = 100
 _MOST_FILES = 6
@@ -24,6 +26,33 @@ def as_json(values: dict[str, Any] | list[dict[str, Any]]) -> str:
 def problem_values(problems: Iterable[Problem]) -> list[dict[str, str]]:
     """Problems as ``{"file", "severity", "code", "message", "fix"}``."""
     return [asdict(problem) for problem in problems]
+
+
+def pair_values(deck: Deck) -> dict[str, Any]:
+    """What each pair stands on, and what else may be meant: ``{"pairs": [{"front", "back", "why", "sure"}],
+    "proposals": [{"id", "group", "says", "pairs", "option"}]}``."""
+    return {"pairs": [asdict(pair) for pair in deck.pairs],
+            "proposals": [{**asdict(proposal), "option": _option(proposal)} for proposal in deck.proposals]}
+
+
+def _option(proposal: Proposal) -> str:
+    return f"--pairs {shlex.quote(proposal.id)}"
+
+
+def pair_lines(deck: Deck) -> Iterator[str]:
+    """How many pairs stand on what, and what is only proposed, with the option that takes it."""
+    if deck.pairs:
+        yield ""
+        yield "Pairs"
+    for why, count in Counter(pair.why for pair in deck.pairs).items():
+        yield from wrapped(f"{counted(count, 'pair')} by {why}", "  ")
+    if deck.proposals:
+        yield ""
+        yield "Not sure: these may be pairs"
+    for proposal in deck.proposals:
+        first = proposal.pairs[0]
+        said = f"{counted(len(proposal.pairs), 'pair')} by {proposal.says}"
+        yield from wrapped(f"{said} ({first.front} with {first.back}): {_option(proposal)}", "  ")
 
 
 def problem_lines(problems: Sequence[Problem]) -> Iterator[str]:

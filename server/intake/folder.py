@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -15,6 +15,7 @@ from server.formats.limits import DEFAULT_LIMITS, MAX_DECK_LIST_BYTES, MAX_FILES
 from server.formats.reader import read_art
 from server.formats.refusal import BadArt, problem_from
 from server.formats.sniff import KIND_OF_ENDING, OTHER_PICTURES, ending_of
+from server.intake.choices import Choices
 from server.intake.deck_list import DECK_LIST, decode_list
 from server.intake.names import Role, fold, natural_key, read_names
 from server.intake.pairing import pair
@@ -62,10 +63,11 @@ class _Walk:
         self.problems.append(Problem(label, "error", code, message, fix))
 
 
-def read_folder(folder: Path, limits: ArtLimits = DEFAULT_LIMITS) -> FolderDeck:
+def read_folder(folder: Path, limits: ArtLimits = DEFAULT_LIMITS, taken: Collection[str] = ()) -> FolderDeck:
     """The deck in ``folder``, named after it; what is odd about single files is in the deck's problems.
 
-    Raises NotThere or BadValue if there is no such folder or it can't be listed, TooMuch if it holds too many files.
+    ``taken`` are ids of proposals that pairing is to follow. Raises NotThere or BadValue if there is no such folder, it
+    can't be listed, or it makes no such proposal; TooMuch if it holds too many files.
     """
     if not folder.exists():
         raise NotThere(f"{folder}: isn't there.", "Give the folder that holds fronts/ and backs/.")
@@ -79,9 +81,26 @@ def read_folder(folder: Path, limits: ArtLimits = DEFAULT_LIMITS) -> FolderDeck:
     deck_csv = _take_deck_list(walk)
     arts = _read_all(walk, limits)
     broken = [problem.file for problem in walk.problems if problem.severity == "error"]
-    deck = pair(arts, deck_csv, walk.root.name or "Deck", broken=broken)
+    name = walk.root.name or "Deck"
+    deck = pair(arts, deck_csv, name, broken=broken)
+    if taken:
+        _check_taken(taken, deck)
+        deck = pair(arts, deck_csv, name, Choices(proposals=dict.fromkeys(taken, True)), broken)
     deck = replace(deck, problems=(*walk.problems, *deck.problems))
     return FolderDeck(deck, {label: walk.files[label][0] for label in arts})
+
+
+def _check_taken(taken: Collection[str], deck: Deck) -> None:
+    group = {proposal.id: proposal.group for proposal in deck.proposals}
+    unknown = next((name for name in taken if name not in group), None)
+    if unknown is not None:
+        raise BadValue(f"pairs: {unknown!r} is no proposal of this folder.",
+                       f"Use {', '.join(group)}." if group else "Leave it out: nothing is unsure here.")
+    groups = [group[name] for name in dict.fromkeys(taken)]
+    twice = next((name for name in groups if groups.count(name) > 1), None)
+    if twice is not None:
+        some = [name for name in dict.fromkeys(taken) if group[name] == twice]
+        raise BadValue(f"pairs: {' and '.join(some)} can't both be.", "Take one of them.")
 
 
 def _list(walk: _Walk, folder: Path, prefix: str, depth: int) -> None:

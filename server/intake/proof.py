@@ -40,7 +40,8 @@ def without(deck: Deck, broken: Mapping[str, LampfoldError]) -> Deck:
             cards.append(replace(card, back=None))
         else:
             cards.append(card)
-    return Deck(deck.name, tuple(cards), tuple(dict.fromkeys((*deck.problems, *problems))))
+    return replace(deck, cards=tuple(cards), problems=tuple(dict.fromkeys((*deck.problems, *problems))),
+                   pairs=tuple(pair for pair in deck.pairs if pair.front not in broken and pair.back not in broken))
 
 
 def _orphaned(card: Card, broken: Mapping[str, LampfoldError], deck: Deck) -> list[Problem]:
