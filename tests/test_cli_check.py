@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -14,7 +15,7 @@ DEMO = Path(__file__).resolve().parent.parent / "demo_decks"
 SOUND = (815, 1110)  # 69 x 94 mm at 300 ppi: trim with 3 mm of bleed
 
 
-def check(capsys: pytest.CaptureFixture[str], folder: Path, *options: str) -> tuple[int, dict[str, object]]:
+def check(capsys: pytest.CaptureFixture[str], folder: Path, *options: str) -> tuple[int, dict[str, Any]]:
     code = cli.main(["check", str(folder), "--json", *options])
     out, err = capsys.readouterr()
     assert err == ""
@@ -38,7 +39,7 @@ def deck(tmp_path: Path) -> Path:
 def test_a_sound_deck_is_clean(deck: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, said = check(capsys, deck)
     assert code == 0
-    assert list(said) == ["cards", "problems"]
+    assert list(said) == ["cards", "pairs", "proposals", "problems"]
     assert said["cards"] == 4
     assert codes(said) == {("fronts/1_x3.png", "carries-bleed"), ("fronts/2.jpg", "carries-bleed"),
                            ("backs/back.png", "carries-bleed")}
@@ -131,3 +132,17 @@ def test_every_file_of_the_demo_decks_is_used_or_named(capsys: pytest.CaptureFix
         used = set(read_folder(folder).paths)
         files = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
         assert files - {"deck.csv"} <= named | used
+
+
+def test_what_is_unsure_is_named_with_the_option_that_takes_it(tmp_path: Path,
+                                                               capsys: pytest.CaptureFixture[str]) -> None:
+    for number, name in enumerate(("hero_1", "hero_2", "orc_1", "orc_2")):
+        write(tmp_path, f"{name}.png", encoded("PNG", picture(630 + number, 880)))
+    _, before = check(capsys, tmp_path)
+    (proposal,) = before["proposals"]
+    assert (before["pairs"], proposal["option"], len(proposal["pairs"])) == ([], "--pairs 1-2", 2)
+    _, after = check(capsys, tmp_path, *proposal["option"].split())
+    assert [(pair["front"], pair["back"], pair["sure"]) for pair in after["pairs"]] == [
+        ("hero_1.png", "hero_2.png", False), ("orc_1.png", "orc_2.png", False)]
+    assert cli.main(["check", str(tmp_path), "--pairs", "a-b"]) == 2
+    assert "--pairs: 'a-b' is no proposal of this folder. Use 1-2." in capsys.readouterr().err

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-from server.core.geometry import Affine
+from server.core.geometry import Affine, Edges
 
 ArtKind = Literal["png", "jpeg", "webp", "tiff", "avif", "pdf"]
 Severity = Literal["error", "warning", "note"]
@@ -42,8 +42,8 @@ class Art:
     ``key`` names the bytes: equal keys are the same picture. Pixel sizes are as stored; ``view_px`` is as seen.
     For PDF pages the pixel sizes are 0 and ``size_mm`` is the page; for pictures ``size_mm`` is what the file
     itself claims by its resolution, or None. ``frames`` counts the pictures of an animation or of a TIFF with several
-    pages; the first is used. ``look`` names what a PDF page draws, as far as that is known: pages of one file with
-    equal looks are drawn alike.
+    pages; the first is used. ``trim_mm`` is how far a PDF page's own trim lies inside it, as seen, None where it
+    states none; ``look`` names what a page draws: pages of one file with equal looks are drawn alike.
     """
 
     file: str
@@ -59,6 +59,7 @@ class Art:
     is_cmyk: bool = False
     frames: int = 1
     look: str = ""
+    trim_mm: Edges | None = None
 
     @property
     def is_vector(self) -> bool:

@@ -85,6 +85,9 @@ def _off(aspect: float, width: float, height: float) -> float:
 def decide(art: Art, card: CardSize, bleed_mm: float, edges: EdgeMode) -> ArtFit:
     """How ``art`` lies on ``card``: ``auto`` reads from its proportions whether it is trim size or carries bleed."""
     size = card.width_mm, card.height_mm
+    own = _by_own_trim(art, size, bleed_mm, edges)
+    if own:
+        return own
     off, carries = _best(art, size, bleed_mm, edges)
     turned_off, turned_carries = _best(art, size[::-1], bleed_mm, edges)
     turned = off > ASPECT_TOLERANCE and turned_off < off - ASPECT_TOLERANCE
@@ -106,6 +109,28 @@ def decide(art: Art, card: CardSize, bleed_mm: float, edges: EdgeMode) -> ArtFit
     return ArtFit(rect, turned, made, carries, cropped,
                   f"fits neither the trim nor the trim with bleed; {mm_text(cropped, 1)} mm is cut away"
                   f"{'; turned a quarter' if turned else ''}; {how}")
+
+
+def _by_own_trim(art: Art, size: tuple[float, float], bleed_mm: float, edges: EdgeMode) -> ArtFit | None:
+    """How art lies that states its own trim, where that has the card's proportions."""
+    trim = art.trim_mm
+    if trim is None or art.size_mm is None or edges not in ("auto", "art"):
+        return None
+    across, down = art.size_mm[0] - trim.left - trim.right, art.size_mm[1] - trim.top - trim.bottom
+    if min(across, down) <= 0:
+        return None
+    turned = _off(across / down, *size) > ASPECT_TOLERANCE >= _off(down / across, *size)
+    if turned:  # a quarter turn clockwise: what was below lies to the left
+        across, down, trim = down, across, Edges(trim.bottom, trim.left, trim.top, trim.right)
+    if _off(across / down, *size) > ASPECT_TOLERANCE:
+        return None
+    wide, high = size[0] / across, size[1] / down
+    around = Edges(trim.left * wide, trim.top * high, trim.right * wide, trim.bottom * high)
+    carries = min(around.left, around.top, around.right, around.bottom)
+    decision = f"states its trim, with {mm_text(carries, 3)} mm of bleed" if carries else "states its trim"
+    decision += "" if carries >= bleed_mm > 0 else "; bleed is mirrored"
+    return ArtFit(Rect(0, 0, *size).grown(around), turned, "mirror", carries, 0.0,
+                  decision + ("; turned a quarter to fit" if turned else ""))
 
 
 def _best(art: Art, size: tuple[float, float], bleed_mm: float, edges: EdgeMode) -> tuple[float, float]:

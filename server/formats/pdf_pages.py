@@ -6,11 +6,14 @@ end.
 
 from __future__ import annotations
 
+import hashlib
 import math
 import os
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from server.core.geometry import Edges
 from server.core.units import POINTS_PER_MM
 from server.formats.limits import MAX_ASPECT, MAX_PAGE_MM, MIN_PAGE_MM, ArtLimits
 from server.formats.pdf_printed import print_annotations
@@ -18,6 +21,7 @@ from server.formats.pdf_source import PdfSource, load_pymupdf
 from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt, damaged, refusing, truncated
 
 OUR_PRODUCER = "Lampfold"  # what our own PDFs say of themselves; laid out again they would be cards of sheets
+_SLACK_PT = 0.1
 _TAIL_BYTES = 2048  # the end mark is looked for in the last 1,024 bytes (ISO 32000-1, Annex H, note 18), and then some
 
 
@@ -30,14 +34,36 @@ def open_pdf(path: Path, file: str) -> PdfSource:
             raise BadArt(f"{file}: is locked with a password.", "Save a copy without a password.", "encrypted")
         source = PdfSource(document, file)
         print_annotations(source)
+        _show_to_the_bleed(source)
         return source
     except BaseException:
         document.close()
         raise
 
 
-def read_pdf(path: Path, file: str, limits: ArtLimits) -> tuple[tuple[float, float], ...]:
-    """(width, height) in mm of every page, as seen: CropBox, /Rotate and /UserUnit counted.
+@dataclass(frozen=True, slots=True)
+class PdfPage:
+    """One page: (width, height) in mm as seen, with CropBox, /Rotate and /UserUnit counted; how far its TrimBox lies
+    inside that, in mm as seen, None where it has none; and a name for what it draws, equal for pages drawn alike."""
+
+    size_mm: tuple[float, float]
+    trim_mm: Edges | None = None
+    look: str = ""
+
+
+def _show_to_the_bleed(source: PdfSource) -> None:
+    """Of a page with a TrimBox all is shown up to its BleedBox: what lies beyond are printer's marks (14.11.2.1)."""
+    for number in range(source.page_count):
+        trim = source.printers_box(number, "TrimBox")
+        bleed = source.printers_box(number, "BleedBox") if trim else None
+        if trim and bleed:
+            shown = bleed.shared(source.page(number).box)
+            if shown.contains(trim) and shown != source.page(number).box:
+                source.set_visible(number, shown)
+
+
+def read_pdf(path: Path, file: str, limits: ArtLimits) -> tuple[PdfPage, ...]:
+    """Every page as a card's art.
 
     Raises BadArt (encrypted, truncated, no-pages, odd-shape, ...) or ArtTooLarge for too many pages or for a picture
     inside that is over the pixel limit.
@@ -45,12 +71,13 @@ def read_pdf(path: Path, file: str, limits: ArtLimits) -> tuple[tuple[float, flo
     source = open_pdf(path, file)
     with refusing(file):
         try:
-            return _pages(source.document, path, file, limits)
+            return _pages(source, path, file, limits)
         finally:
             source.close()
 
 
-def _pages(document: Any, path: Path, file: str, limits: ArtLimits) -> tuple[tuple[float, float], ...]:
+def _pages(source: PdfSource, path: Path, file: str, limits: ArtLimits) -> tuple[PdfPage, ...]:
+    document = source.document
     if document.is_repaired and not _has_end(path):
         raise truncated(file, "the end of the PDF is missing")
     if (document.metadata or {}).get("producer") == OUR_PRODUCER:
@@ -61,14 +88,51 @@ def _pages(document: Any, path: Path, file: str, limits: ArtLimits) -> tuple[tup
                           "Split it into several files.", "too-many-pages")
     if count < 1:
         raise BadArt(f"{file}: has no page.", EXPORT_AGAIN, "no-pages")
-    sizes: list[tuple[float, float]] = []
+    pages: list[PdfPage] = []
+    looks = _looks(source) if count > 2 else ("",) * count
     seen: set[int] = set()
     for number in range(count):
         label = file if count == 1 else f"{file}#{number + 1}"
         page = document.load_page(number)
-        sizes.append(_size(page.rect.width, page.rect.height, label))
+        size = _size(page.rect.width, page.rect.height, label)
+        pages.append(PdfPage(size, _trim(source, number, size), looks[number]))
         _check_pictures(document, number, seen, label, limits)
-    return tuple(sizes)
+    return tuple(pages)
+
+
+def _trim(source: PdfSource, number: int, size_mm: tuple[float, float]) -> Edges | None:
+    """How far the TrimBox lies inside the page as it is seen, in mm; None where there is none inside."""
+    trim = source.printers_box(number, "TrimBox")
+    if trim is None:
+        return None
+    page = source.page(number)
+    box = page.box
+    inside = [trim.x - box.x, box.bottom - trim.bottom, box.right - trim.right, trim.y - box.y]  # y is up
+    if min(inside) < -_SLACK_PT or max(inside) < _SLACK_PT or trim.width < _SLACK_PT or trim.height < _SLACK_PT:
+        return None
+    turns = page.rotation // 90
+    inside = inside[-turns:] + inside[:-turns] if turns else inside
+    scale = size_mm[turns % 2] / box.width
+    return Edges(*(max(0.0, side) * scale for side in inside))
+
+
+def _looks(source: PdfSource) -> tuple[str, ...]:
+    """A name for what each page draws: its own content, what that refers to, and its pictures."""
+    found: list[str] = []
+    pictures: dict[int, bytes] = {}
+    for number in range(source.page_count):
+        page = source.page(number)
+        digest = hashlib.blake2b(digest_size=12)
+        for stream in page.contents:
+            digest.update(source.raw_stream(stream))
+        for xref, *_ in source.document.get_page_images(number):
+            if xref not in pictures:
+                pictures[xref] = hashlib.blake2b(source.raw_stream(xref), digest_size=12).digest()
+            digest.update(pictures[xref])
+        if not source.document.get_page_images(number):  # forms and fonts are told apart by which they are
+            digest.update(repr(page.resources).encode("utf-8", "replace"))
+        found.append(digest.hexdigest())
+    return tuple(found)
 
 
 def _size(width_pt: float, height_pt: float, label: str) -> tuple[float, float]:

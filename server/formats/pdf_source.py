@@ -84,6 +84,18 @@ class PdfSource:
         group = self.resolved(own.get(b"/Group")) if isinstance(own, dict) else None
         return SourcePage(box, rotation, self._contents(own), _inherited(chain, b"/Resources") or {}, group)
 
+    def printers_box(self, index: int, name: str) -> Rect | None:
+        """A page's own TrimBox or BleedBox in its points (14.11.2.1), None where it has none; y up, as ``page``'s."""
+        with refusing(self.file):
+            kind, text = self.document.xref_get_key(self.document.page_xref(index), name)
+        return self._rect(parse(text.encode("latin-1"))) if kind in ("array", "xref") else None
+
+    def set_visible(self, index: int, box: Rect) -> None:
+        """Make ``box``, in the page's points, all that is seen of it."""
+        with refusing(self.file):
+            self.document.xref_set_key(self.document.page_xref(index), "CropBox",
+                                       f"[{box.x:.4f} {box.y:.4f} {box.right:.4f} {box.bottom:.4f}]")
+
     def annotations(self, index: int) -> list[Value]:
         """The page's annotations as they stand in its dictionary (12.5.2); often none."""
         with refusing(self.file):

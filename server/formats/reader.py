@@ -94,8 +94,7 @@ def _odd(kind: ArtKind, data: Content, file: str, limits: ArtLimits) -> Header |
 def _pdf_arts(path: Path, file: str, key: str, limits: ArtLimits) -> tuple[Art, ...]:
     from server.formats.pdf_pages import read_pdf
 
-    sizes = read_pdf(path, file, limits)
+    pages = read_pdf(path, file, limits)
     return tuple(
-        Art(file if len(sizes) == 1 else f"{file}#{page + 1}", f"{key}#{page}", "pdf", page=page, size_mm=size)
-        for page, size in enumerate(sizes)
-    )
+        Art(file if len(pages) == 1 else f"{file}#{number + 1}", f"{key}#{number}", "pdf", page=number,
+            size_mm=page.size_mm, trim_mm=page.trim_mm, look=page.look) for number, page in enumerate(pages))

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from server.core.art import Art, Problem
+from server.core.geometry import Edges
 from server.store.database import Database
 
 _MANY = 500  # SQLite takes at least 999 host parameters (its Limits page); stay well below
@@ -42,6 +43,8 @@ def _art(values: dict[str, Any]) -> Art:
     for name in ("size_mm", "edge_rgb"):
         if values.get(name) is not None:
             values[name] = tuple(values[name])
+    if values.get("trim_mm") is not None:
+        values["trim_mm"] = Edges(**values["trim_mm"])
     return Art(**values)
 
 

@@ -143,8 +143,8 @@ def printed_by_pdfium(path: Path) -> np.ndarray:
 def as_card(path: Path) -> tuple[np.ndarray, np.ndarray]:
     """(what pdfium shows of a card of that page, what the screen shows of it)."""
     height, width = printed_by_pdfium(path).shape[:2]
-    size, = read_pdf(path, path.name, DEFAULT_LIMITS)
-    art = Art(path.name, path.name, "pdf", size_mm=size)
+    page, = read_pdf(path, path.name, DEFAULT_LIMITS)
+    art = Art(path.name, path.name, "pdf", size_mm=page.size_mm)
     shown = np.asarray(upright(path, art, max(width, height))).astype(int)
     return by_pdfium(page_of(art, path, width, height)), shown
 
