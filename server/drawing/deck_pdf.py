@@ -13,7 +13,6 @@ from server.core.plan import Face, Layout
 from server.core.planning import Planned
 from server.core.settings import DeckSettings
 from server.drawing.box import draw_box
-from server.drawing.pdf_images import OddSums
 from server.drawing.pdf_surface import Duplex, PdfSurface
 from server.drawing.sheet import draw_face
 from server.drawing.surface import Surface
@@ -59,20 +58,18 @@ def _draw_box(planned: Planned, box: Box, surface: Surface) -> None:
 
 def write_pdf(pages: Sequence[Page], planned: Planned, source: Callable[[Art], Path], out: Path,
               progress: Callable[[int, int], None] = _no_progress,
-              cancelled: Callable[[], bool] = _never, *, limits: ArtLimits = DEFAULT_LIMITS,
-              decode: frozenset[str] = frozenset()) -> None:
+              cancelled: Callable[[], bool] = _never, *, limits: ArtLimits = DEFAULT_LIMITS) -> None:
     """Write ``out``, each of ``pages`` drawn in turn. ``progress`` is told (pages done, pages in all).
 
     A file that stood at ``out`` stays until the new one is whole; on any error, or when ``cancelled`` says so between
-    two pages, nothing is left behind. PNGs whose check sums don't hold are decoded instead of copied: they join
-    ``decode`` (art keys), and the drawing begins anew. Raises Unreadable or TooMuch, naming the art's file, Stopped,
-    or OSError where the disk refuses.
+    two pages, nothing is left behind. Raises Unreadable or TooMuch, naming the art's file, Stopped, or OSError where
+    the disk refuses.
     """
     under_way = out.with_name(f".{out.name}.{secrets.token_hex(4)}.part")
     try:
         with under_way.open("xb", buffering=0) as stream:
             surface = PdfSurface(stream, source, title=f"{planned.deck.name} · {planned.settings.method}",
-                                 duplex=duplex_preference(planned.plan.layout), limits=limits, decode=decode)
+                                 duplex=duplex_preference(planned.plan.layout), limits=limits)
             try:
                 for done, page in enumerate(pages):
                     if cancelled():
@@ -84,8 +81,6 @@ def write_pdf(pages: Sequence[Page], planned: Planned, source: Callable[[Art], P
                 surface.release()
         progress(len(pages), len(pages))
         under_way.replace(out)
-    except OddSums as odd:
-        write_pdf(pages, planned, source, out, progress, cancelled, limits=limits, decode=decode | odd.keys)
     finally:
         under_way.unlink(missing_ok=True)
 

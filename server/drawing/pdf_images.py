@@ -6,8 +6,6 @@ import io
 import struct
 import warnings
 import zlib
-from collections import deque
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -29,9 +27,7 @@ if TYPE_CHECKING:
 
 _UPRIGHT = Affine(a=1.0, d=-1.0, f=1.0)  # an image fills PDF's unit square with its first row at the top, y up
 _END_OF_IMAGE = b"\xff\xd9"
-_DIGESTED_BYTES = 64 * 1024  # of a JPEG, for the PDF's identifier
-# Pictures whose check sums are still being reckoned stay mapped until then.
-_MOST_CHECKS = 16
+_DIGESTED_BYTES = 4 * 1024  # of a JPEG, for the PDF's identifier
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,38 +42,23 @@ class Placeable:
     translucent: bool = False
 
 
-class OddSums(Exception):
-    """PNGs whose check sums don't hold, by their keys: they can't be copied, but Pillow may decode them."""
-
-    def __init__(self, keys: frozenset[str]) -> None:
-        super().__init__(f"check sums of {', '.join(sorted(keys))}")
-        self.keys = keys
-
-
 class ImageWriter:
-    """Writes art into ``file``, one piece at a time, none over ``limits``; that of the keys ``decode`` isn't copied.
+    """Writes art into ``file``, one piece at a time, none over ``limits``.
 
-    Check sums of what is copied are reckoned meanwhile, and ``finish`` raises OddSums where some don't hold. Raises
-    Unreadable or TooMuch, naming the file that is at fault.
+    Raises Unreadable or TooMuch, naming the file that is at fault.
     """
 
-    def __init__(self, file: PdfFile, limits: ArtLimits = DEFAULT_LIMITS, decode: frozenset[str] = frozenset()) -> None:
+    def __init__(self, file: PdfFile, limits: ArtLimits = DEFAULT_LIMITS) -> None:
         self._file = file
         self._limits = limits
-        self._decode = decode
-        self._odd: set[str] = set()
         self._spaces = ColourSpaces(file)
-        self._threads = ThreadPoolExecutor(2, "check sums")
-        self._checks: deque[tuple[str, Future[bool]]] = deque()
 
     def add(self, art: Art, path: Path) -> Placeable:
         """Write one image."""
-        data = opened(path, art.file)
+        data = opened(path, art.file, whole=True)
         matrix = art.view_matrix.after(_UPRIGHT)
-        parsed = _parse(art, data, self._limits) if art.key not in self._decode else None
-        if isinstance(parsed, Png) and parsed.passes:
-            self._checks.append((art.key, self._threads.submit(parsed.sums_hold)))
-            self._settle(_MOST_CHECKS)
+        parsed = _parse(art, data, self._limits)
+        if isinstance(parsed, Png) and parsed.passes and parsed.ends_hold():
             return Placeable(self._put_png(parsed, parsed.profile), matrix)
         if isinstance(parsed, Jpeg) and parsed.passes:
             if not parsed.ended:
@@ -87,23 +68,6 @@ class ImageWriter:
         mask = self._put_png(alpha, None) if alpha else None
         # Pillow turns a TIFF upright while it decodes it; all others come as they are stored.
         return Placeable(self._put_png(colour, profile, mask), _UPRIGHT if art.kind == "tiff" else matrix, bool(alpha))
-
-    def finish(self) -> None:
-        """Wait for the check sums that are still being reckoned."""
-        self._settle(0)
-        self.release()
-        if self._odd:
-            raise OddSums(frozenset(self._odd))
-
-    def release(self) -> None:
-        self._threads.shutdown(cancel_futures=True)
-
-    def _settle(self, most: int) -> None:
-        """Wait until at most so many are left to reckon."""
-        while len(self._checks) > most:
-            key, check = self._checks.popleft()
-            if not check.result():
-                self._odd.add(key)
 
     def _decoded(self, art: Art, path: Path, depth: int) -> tuple[Png, Png | None, bytes | None]:
         """Colour, alpha (None where all is opaque) and profile of art that can't go in as it is."""

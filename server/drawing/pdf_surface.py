@@ -38,19 +38,17 @@ class PdfSurface:
     ``release`` lets go of it and of PDFs that art came from, whether the work was finished or not.
 
     ``duplex`` is what the print dialogue is asked for. Art is read and written when it is first placed, so that
-    only the art in hand is in memory; ``decode`` is as for ``ImageWriter``. Raises Unreadable or TooMuch, naming the
-    art's file.
+    only the art in hand is in memory. Raises Unreadable or TooMuch, naming the art's file.
     """
 
     def __init__(self, out: BinaryIO, source: Callable[[Art], Path], *, title: str, duplex: Duplex,
-                 limits: ArtLimits = DEFAULT_LIMITS, decode: frozenset[str] = frozenset(),
-                 producer: str = PRODUCER) -> None:
+                 limits: ArtLimits = DEFAULT_LIMITS, producer: str = PRODUCER) -> None:
         self._producer = producer
         self._file = PdfFile(out)
         self._source = source
         self._title = title
         self._duplex = duplex
-        self._images = ImageWriter(self._file, limits, decode)
+        self._images = ImageWriter(self._file, limits)
         self._importer = PageImporter(self._file)
         self._texts = TextForms(self._file, self._importer)
         self._tree = self._file.reserve()
@@ -186,7 +184,6 @@ class PdfSurface:
     def close(self) -> None:
         """Write the last page, the page tree and the catalogue."""
         self._finish_page()
-        self._images.finish()
         kids = " ".join(f"{page} 0 R" for page in self._pages)
         self._file.put(f"<</Type /Pages /Count {len(self._pages)} /Kids [{kids}]>>".encode("ascii"), self._tree)
         labels = b" ".join(b"%d <</P %b>>" % (at, text_string(label)) for at, label in enumerate(self._labels))
@@ -199,7 +196,6 @@ class PdfSurface:
 
     def release(self) -> None:
         """Let go of ``out`` and of the PDFs that art came from."""
-        self._images.release()
         self._file.release()
         self._importer.close()
 

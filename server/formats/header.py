@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import mmap
+import os
 import struct
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,18 +15,26 @@ _ORIENTATION, _X_RESOLUTION, _Y_RESOLUTION, _RESOLUTION_UNIT = 0x0112, 0x011A, 0
 _SHORT, _LONG, _RATIONAL = 3, 4, 5
 _MAX_ENTRIES = 1000  # IFD0 of a real file has a few dozen
 
-
 Content = bytes | mmap.mmap
 
 
-def content_of(path: Path) -> Content:
-    """All bytes of a file, mapped where the system can: looked at in its cache and copied from there, they take no
-    memory here. The mapping ends with the last view of it. Raises OSError."""
+# To read a file costs half of what it costs to copy it from a mapping, where every page is a fault; to look into a few
+# places of it, a mapping costs next to nothing (measured: 29 and 57 ms of processor time for 76 MB).
+_READ_WHOLE, _LOOK_AT_WHOLE = 32 * 1024 * 1024, 256 * 1024
+
+
+def content_of(path: Path, whole: bool = False) -> Content:
+    """All bytes of a file: mapped where the system can, read where it is small enough for one who wants its ``whole``.
+
+    A mapping ends with the last view of it. Raises OSError.
+    """
     with path.open("rb", buffering=0) as source:
         try:
-            return mmap.mmap(source.fileno(), 0, access=mmap.ACCESS_READ)
-        except (OSError, ValueError):  # an empty file, or a place that can't be mapped
-            return source.readall()
+            if os.fstat(source.fileno()).st_size > (_READ_WHOLE if whole else _LOOK_AT_WHOLE):
+                return mmap.mmap(source.fileno(), 0, access=mmap.ACCESS_READ)
+        except (OSError, ValueError):  # a place that can't be mapped
+            pass
+        return source.readall()
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,7 +86,7 @@ class Jpeg:
             end = self.data.find(_END, self.scan)  # one scan holds it all, and no other mark can be in it (B.1.1.5)
             return _joined(self.data, self.kept, self.scan, end + 2 if end >= 0 else len(self.data))
         parts, start = self.kept, self.scan
-        for marker, at, end in _segments(self.data, self.scan):
+        for marker, at, end in _segments(self.data, self.scan, scans=True):
             if not _is_needed(marker):
                 parts, start = _joined(self.data, parts, start, at), end
             if marker == _EOI:
@@ -104,9 +104,11 @@ def _is_needed(marker: int, content: bytes = b"") -> bool:
     return marker in (_APP0, _APP14) or not (_APP0 < marker <= _APP15 or marker == _COM)
 
 
-def _segments(data: Content, at: int) -> Iterator[tuple[int, int, int]]:
-    """(marker, start, end) of each segment from ``at`` on; a scan counts to its SOS segment. Ends with EOI, or where
-    the file does; a segment that the file ends in isn't given."""
+def _segments(data: Content, at: int, scans: bool = False) -> Iterator[tuple[int, int, int]]:
+    """(marker, start, end) of each segment from ``at`` on; with ``scans`` a scan counts to its SOS segment.
+
+    Ends with EOI, or where the file does; a segment that the file ends in isn't given.
+    """
     size = len(data)
     while marked := _MARKER.search(data, at):
         at, marker = marked.start(), data[marked.start() + 1]
@@ -115,7 +117,7 @@ def _segments(data: Content, at: int) -> Iterator[tuple[int, int, int]]:
             end += max(2, int.from_bytes(data[at + 2:at + 4], "big"))
         if end > size:
             return
-        if marker == _SOS:
+        if marker == _SOS and scans:
             found = _SCAN_END.search(data, end)
             end = found.start() if found else size
         yield marker, at, end

@@ -44,7 +44,8 @@ def loaded(path: Path, art: Art, limits: ArtLimits, draft_px: int | None = None)
     Raises BadArt or ArtTooLarge, naming the art. A size that the reader has passed may be decoded; any other, such as
     that of a file which has changed meanwhile, meets the limit again.
     """
-    with refusing(art.file), Image.open(as_file(content_of(path)), formats=(PILLOW_NAMES[art.kind],)) as image:
+    names = (PILLOW_NAMES[art.kind],)
+    with refusing(art.file), Image.open(as_file(content_of(path, whole=True)), formats=names) as image:
         if image.size != (art.width_px, art.height_px):
             check_pixels(art.file, *image.size, limits)
         if draft_px:
@@ -126,7 +127,7 @@ def _median(counts: list[int]) -> int:
 def _shrunk(picture: Image.Image, longest_px: int | None) -> Image.Image:
     if longest_px and max(picture.size) > longest_px:
         picture = picture.copy()
-        picture.thumbnail((longest_px, longest_px), Image.Resampling.LANCZOS)
+        picture.thumbnail((longest_px, longest_px), Image.Resampling.HAMMING)
     return picture
 
 

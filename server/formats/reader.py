@@ -37,10 +37,10 @@ def read_art(path: Path, file: str, key: str, limits: ArtLimits = DEFAULT_LIMITS
                 is_cmyk=header.is_cmyk, frames=header.frames),)
 
 
-def opened(path: Path, file: str) -> Content:
+def opened(path: Path, file: str, whole: bool = False) -> Content:
     """All bytes of a file. Raises BadArt, naming it, where the system doesn't let it be read."""
     try:
-        return content_of(path)
+        return content_of(path, whole)
     except OSError as error:
         raise BadArt(f"{file}: can't be read ({error.strerror or error}).", "Check that it is there and readable.",
                      "not-readable") from None

@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import struct
 from collections.abc import Callable
-from typing import Literal
+from typing import IO, Literal, cast
 
 from PIL import Image, TiffImagePlugin
 
@@ -100,8 +100,12 @@ def read_tiff(data: Content, file: str, limits: ArtLimits) -> Header:
         return _header(image, 1, per_mm)
 
 
-def as_file(data: Content) -> io.BytesIO:
-    return io.BytesIO(data)
+def as_file(data: Content) -> IO[bytes]:
+    """What Pillow may read from, nothing copied."""
+    if isinstance(data, bytes):
+        return io.BytesIO(data)
+    data.seek(0)
+    return cast(IO[bytes], data)  # as far as Pillow asks
 
 
 def _header(image: Image.Image, orientation: int, per_mm: tuple[float, float] | None) -> Header:
