@@ -1,0 +1,133 @@
+"""What was printed of a deck, kept so that a later version can be compared with it when the old folder is gone.
+
+A record holds every card's name and copies, the digest of each picture, and a small copy of it. A digest is SHA-256 of
+the upright pixels with their size, so it is the same for the same pixels in another file, format or compression, and
+another for a single pixel; a PDF page is taken as it is rendered.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import hashlib
+import io
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from server.core.art import Art, Deck
+from server.core.changes import RecordedCard
+from server.core.settings import DeckSettings
+from server.errors import BadValue
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+FORMAT, VERSION, UNIT = "lampfold-record", 1, "mm"
+SMALL_PX = 240
+MOST_BYTES = 64_000_000
+_PAGE_PX = 1200
+_FIX = "Use a file that lampfold build --record wrote, or the old version's folder."
+
+
+@dataclass(frozen=True)
+class Record:
+    """A printed version. ``size_mm`` is the card's trim, ``small`` maps digests to small pictures as WebP."""
+
+    deck: str
+    version: str
+    size_mm: tuple[float, float]
+    cards: tuple[RecordedCard, ...]
+    small: Mapping[str, bytes] = field(default_factory=dict)
+
+
+def make_record(deck: Deck, settings: DeckSettings, source: Callable[[Art], Path]) -> Record:
+    """The record of ``deck`` as it would be printed now. Decodes every picture once; raises Unreadable, naming it."""
+    size, small, digests = settings.card_size, dict[str, bytes](), dict[str, str]()
+    for card in deck.cards:
+        for art in (card.front, card.back):
+            if art and art.key not in digests:
+                digests[art.key], picture = picture_of(source(art), art)
+                small[digests[art.key]] = picture
+    cards = tuple(RecordedCard(card.name, digests[card.front.key], digests[card.back.key] if card.back else "",
+                               card.copies) for card in deck.cards)
+    return Record(deck.name, settings.version, (size.width_mm, size.height_mm), cards, small)
+
+
+def picture_of(path: Path, art: Art) -> tuple[str, bytes]:
+    """The digest of ``art`` and its small picture. Raises Unreadable, naming the art."""
+    from PIL import Image
+
+    from server.formats.pixels import upright
+
+    picture = upright(path, art, _PAGE_PX if art.is_vector else None)
+    digest = hashlib.sha256(f"{picture.width}x{picture.height}:".encode())
+    digest.update(picture.tobytes())
+    picture.thumbnail((SMALL_PX, SMALL_PX), Image.Resampling.BOX)
+    out = io.BytesIO()
+    picture.save(out, "WEBP", quality=80, method=2)
+    return digest.hexdigest(), out.getvalue()
+
+
+def difference_percent(old: bytes, new: bytes) -> float:
+    """How far two small pictures are apart: the mean difference of their channels, in percent of all there is."""
+    from PIL import Image, ImageChops, ImageStat
+
+    first, second = (_opened(one) for one in (old, new))
+    if first.size != second.size:
+        second = second.resize(first.size, Image.Resampling.BOX)
+    means = ImageStat.Stat(ImageChops.difference(first, second)).mean
+    return round(100 * sum(means) / len(means) / 255, 2)
+
+
+def _opened(small: bytes) -> Image.Image:
+    from PIL import Image
+
+    with Image.open(io.BytesIO(small), formats=("WEBP",)) as picture:
+        return picture.convert("RGB")
+
+
+def record_to_json(record: Record) -> dict[str, Any]:
+    """Plain values; ``record_from_text`` reads them back. Pictures are WebP in base64, each once."""
+    return {
+        "format": FORMAT, "version": VERSION, "unit": UNIT, "deck": record.deck, "deck_version": record.version,
+        "card": {"width": record.size_mm[0], "height": record.size_mm[1]},
+        "cards": [{"name": card.name, "copies": card.copies, "front": card.front, "back": card.back or None}
+                  for card in record.cards],
+        "pictures": {digest: base64.b64encode(small).decode("ascii") for digest, small in record.small.items()},
+    }
+
+
+def record_from_text(text: str, label: str) -> Record:
+    """A record's file. Raises BadValue, naming ``label`` and what is wrong with it."""
+    try:
+        data = json.loads(text)
+        if not isinstance(data, dict) or data.get("format") != FORMAT:
+            raise BadValue(f"{label}: is no record of a printed deck.", _FIX)
+        if data.get("version") != VERSION:
+            raise BadValue(f"{label}: is a record of version {str(data.get('version'))[:20]}; this Lampfold reads "
+                           f"version {VERSION}.", "Update Lampfold, or use the old version's folder.")
+        cards = tuple(RecordedCard(_text(card["name"]), _text(card["front"]), _text(card["back"] or ""),
+                                   _copies(card["copies"])) for card in data["cards"])
+        small = {_text(digest): base64.b64decode(picture, validate=True)
+                 for digest, picture in data["pictures"].items()}
+        size = float(data["card"]["width"]), float(data["card"]["height"])
+        return Record(_text(data["deck"]), _text(data["deck_version"]), size, cards, small)
+    except BadValue:
+        raise
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError, binascii.Error):
+        raise BadValue(f"{label}: its content is damaged.", _FIX) from None
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str) or len(value) > 1000:
+        raise ValueError("no text")
+    return value
+
+
+def _copies(value: object) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 100_000:
+        raise ValueError("no number of copies")
+    return value

@@ -1,0 +1,98 @@
+"""Change sheets: only what brings a built deck from one version to the next, and what has to leave it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from server.core.art import Art, Deck
+from server.core.changes import Changes, Counted, compare
+from server.core.settings import DeckSettings
+from server.drawing.take_out import TakeOut
+from server.prepress.record import Record, difference_percent, make_record
+
+_SAME_MM = 0.01
+
+
+@dataclass(frozen=True)
+class ChangeSheet:
+    """What changed since ``old``. ``deck`` holds the cards to print alone, each with as many copies as are missing."""
+
+    old: Record
+    new: Record
+    changes: Changes
+    deck: Deck
+
+    @property
+    def says(self) -> str:
+        """What the page of cards to take out says under its title."""
+        was = f" {self.old.version}" if self.old.version else ""
+        out = sum(one.copies for one in self.changes.take_out)
+        new = sum(one.copies for one in self.changes.printed)
+        return f"From {self.old.deck}{was}: {out} to take out, {new} printed to put in."
+
+
+def change_sheet(deck: Deck, settings: DeckSettings, source: Callable[[Art], Path], old: Record) -> ChangeSheet:
+    """Compare ``deck`` with ``old`` by what its pictures show. Decodes; raises Unreadable, naming the art."""
+    new = make_record(deck, settings, source)
+    same_size = all(abs(one - other) <= _SAME_MM for one, other in zip(old.size_mm, new.size_mm, strict=True))
+    changes = compare(old.cards, new.cards, same_size=same_size)
+    cards = tuple(replace(deck.cards[one.index], copies=one.copies) for one in changes.printed)
+    return ChangeSheet(old, new, changes, replace(deck, cards=cards))
+
+
+def changes_to_json(sheet: ChangeSheet) -> dict[str, Any]:
+    """``take_out`` by the old version's names, ``printed`` by the new one's, and how far each changed card differs."""
+    old, new = sheet.old, sheet.new
+    return {
+        "take_out": _by_name([card.name for card in old.cards], sheet.changes.take_out),
+        "printed": _by_name([card.name for card in new.cards], sheet.changes.printed),
+        "changed": [{"old": old.cards[one.old].name, "new": new.cards[one.new].name, "sides": list(one.sides),
+                     "differs_percent": _differs(sheet, one.old, one.new, one.sides)}
+                    for one in sheet.changes.changed],
+    }
+
+
+def _by_name(names: list[str], counted: tuple[Counted, ...]) -> list[dict[str, Any]]:
+    copies: Counter[str] = Counter()
+    for one in counted:
+        copies[names[one.index]] += one.copies
+    return [{"name": name, "copies": count} for name, count in copies.items()]
+
+
+def _differs(sheet: ChangeSheet, old: int, new: int, sides: tuple[str, ...]) -> float | None:
+    """The greatest difference of the sides that both versions have a picture of, None where one has none."""
+    found = []
+    for side in sides:
+        before = sheet.old.small.get(getattr(sheet.old.cards[old], side))
+        after = sheet.new.small.get(getattr(sheet.new.cards[new], side))
+        if before and after:
+            found.append(difference_percent(before, after))
+    return max(found, default=None)
+
+
+@contextmanager
+def take_out_pictures(sheet: ChangeSheet) -> Iterator[tuple[tuple[TakeOut, ...], dict[str, Path]]]:
+    """The cards to take out with their small pictures as art, and where each art key's file lies while it is open."""
+    from server.formats.reader import read_art
+
+    with TemporaryDirectory(prefix="lampfold-") as folder:
+        arts: dict[str, Art] = {}
+        paths: dict[str, Path] = {}
+        for one in sheet.changes.take_out:
+            for digest in sheet.old.cards[one.index].faces:
+                small = sheet.old.small.get(digest)
+                if small and digest not in arts:
+                    path = Path(folder) / f"{len(arts)}.webp"  # a digest comes from a file that anybody may have written
+                    path.write_bytes(small)
+                    arts[digest] = read_art(path, path.name, f"take-out-{digest}")[0]
+                    paths[arts[digest].key] = path
+        cards = tuple(
+            TakeOut(card.name, one.copies, arts.get(card.front), arts.get(card.back))
+            for one in sheet.changes.take_out for card in (sheet.old.cards[one.index],))
+        yield cards, paths
