@@ -7,7 +7,7 @@ A positive angle turns clockwise on the page, because y points down. An ``Affine
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -64,6 +64,26 @@ class Rect:
     def contains(self, other: Rect, slack: float = 1e-6) -> bool:
         return (other.x >= self.x - slack and other.y >= self.y - slack
                 and other.right <= self.right + slack and other.bottom <= self.bottom + slack)
+
+
+class Nearby:
+    """Which of many rectangles may touch a given one, without asking all of them: they are sorted into squares."""
+
+    def __init__(self, rects: Sequence[Rect]) -> None:
+        self._side = max((max(rect.width, rect.height) for rect in rects), default=1.0) or 1.0
+        self._squares: dict[tuple[int, int], list[int]] = {}
+        for number, rect in enumerate(rects):
+            for square in self._under(rect):
+                self._squares.setdefault(square, []).append(number)
+
+    def near(self, rect: Rect) -> list[int]:
+        """The numbers, ascending, of all that lie in a square that ``rect`` touches."""
+        return sorted({number for square in self._under(rect) for number in self._squares.get(square, ())})
+
+    def _under(self, rect: Rect) -> Iterator[tuple[int, int]]:
+        for column in range(math.floor(rect.x / self._side), math.floor(rect.right / self._side) + 1):
+            for line in range(math.floor(rect.y / self._side), math.floor(rect.bottom / self._side) + 1):
+                yield column, line
 
 
 @dataclass(frozen=True, slots=True)

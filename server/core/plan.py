@@ -12,7 +12,7 @@ from functools import cached_property
 from typing import Literal
 
 from server.core.card_sizes import CardSize
-from server.core.geometry import Affine, Axis, Edges, Point, Rect, ThroughFront, bounds
+from server.core.geometry import Affine, Axis, Edges, Nearby, Point, Rect, ThroughFront, bounds
 from server.core.paper import Paper
 
 Flip = Literal["long-edge", "short-edge"]
@@ -196,15 +196,33 @@ class Layout:
         Where the neighbouring slot is empty, the bleed runs out in full: there is nobody to run into.
         """
         slot = self.slots[number]
-        rect, own = (slot.front, slot.front_bleed) if side == "front" else (slot.back, slot.back_bleed)
-        reach = self.gutter_mm + 0.5
-        strips = (Rect(rect.x - reach, rect.y, reach, rect.height), Rect(rect.x, rect.y - reach, rect.width, reach),
-                  Rect(rect.right, rect.y, reach, rect.height), Rect(rect.x, rect.bottom, rect.width, reach))
-        empty = self.trims("spread" if self.in_pairs else side, cards)
+        own = slot.front_bleed if side == "front" else slot.back_bleed
+        if cards >= len(self.slots):
+            return own
         return Edges(*(
-            self.bleed_mm if any(strip.overlaps(other) for other in empty) else amount
-            for strip, amount in zip(strips, (own.left, own.top, own.right, own.bottom), strict=True)
+            self.bleed_mm if any(other >= cards for other in beside) else amount
+            for beside, amount in zip(self._beside[side][number], (own.left, own.top, own.right, own.bottom),
+                                      strict=True)
         ))
+
+    @cached_property
+    def _beside(self) -> dict[Side, list[list[list[int]]]]:
+        """For each side of each slot, the slots next to its left, top, right and bottom edge on the page."""
+        found: dict[Side, list[list[list[int]]]] = {}
+        reach, count = self.gutter_mm + 0.5, len(self.slots)
+        for side in ("front", "back"):
+            if side == "back" and not self.has_backs:
+                continue
+            others = self.trims("spread" if self.in_pairs else side)
+            nearby = Nearby(others)
+            found[side] = [[
+                [other % count for other in nearby.near(strip) if strip.overlaps(others[other])]
+                for strip in (Rect(rect.x - reach, rect.y, reach, rect.height),
+                              Rect(rect.x, rect.y - reach, rect.width, reach),
+                              Rect(rect.right, rect.y, reach, rect.height),
+                              Rect(rect.x, rect.bottom, rect.width, reach))]
+                for rect in self.trims(side)]
+        return found
 
     @property
     def hinge_back(self) -> Rect | None:

@@ -22,6 +22,8 @@ from server.errors import DoesNotFit
 # An outer edge keeps at least this much bleed, or what was asked for if that is less (common practice: half of what
 # a home printer drifts is better than none).
 LEAST_OUTER_BLEED_MM = 1.0
+# A sheet holds no more cards than this, whatever its size: nobody cuts more, and a plan's work grows with them.
+MOST_SLOTS = 500
 _SLACK_MM = 1e-6
 # Clockwise from the left, as the edges of a card follow each other when it is turned on the page.
 _EDGES: tuple[EdgeName, ...] = ("left", "top", "right", "bottom")
@@ -132,7 +134,8 @@ def _grids(request: PlanRequest, turned: bool, zone: Zone,
     if columns < 1 or rows < 1:
         nearest.append((width + least.left + least.right - zone.room.width,
                         height + least.top + least.bottom - zone.room.height))
-    return [(across, down) for across in range(1, columns + 1) for down in range(1, rows + 1)]
+    return [(across, down) for across in range(1, min(columns, MOST_SLOTS) + 1)
+            for down in range(1, min(rows, MOST_SLOTS // across) + 1)]
 
 
 def _grid_rank(request: PlanRequest, turned: bool, zone: Zone, grid: tuple[int, int],

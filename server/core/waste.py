@@ -12,10 +12,11 @@ from functools import lru_cache
 from itertools import pairwise
 
 from server.core.cuts import cut_positions
-from server.core.geometry import Edges, Point, Rect, bounds
+from server.core.geometry import Edges, Nearby, Point, Rect, bounds
 from server.core.plan import FaceName, Layout, Line, Side
 
 ROW_MM = 3.0
+_MOST_ROWS = 40  # of a band: no marks need more, and a sheet of metres has no end of them
 _OFF_BLEED_MM = 0.4
 _OFF_CUT_MM = 0.7
 
@@ -155,7 +156,7 @@ def _rows(cell: Cell) -> tuple[Cell, ...]:
     count = max(1, int(cell.thickness / ROW_MM))
     high = min(cell.thickness / count, ROW_MM + 0.4)
     return tuple(replace(cell, box=bounds((cell.point((0, row * high)), cell.point((cell.length, (row + 1) * high)))))
-                 for row in range(count))
+                 for row in range(min(count, _MOST_ROWS)))
 
 
 def waste_of(layout: Layout, cards: int, name: FaceName) -> Waste:
@@ -174,7 +175,8 @@ def waste_of(layout: Layout, cards: int, name: FaceName) -> Waste:
         upright = tuple(sorted(layout.through((x, 0))[0] for x in upright))
         level = tuple(sorted(layout.through((0, y))[1] for y in level))
     divisions = _divisions(printable, taken.grown(Edges.all(_OFF_BLEED_MM)), upright, level, layout.creases)
-    holes = [_clear_of_ink(hole, inked) for hole in empty]
+    nearby = Nearby(inked)
+    holes = [_clear_of_ink(hole, [inked[number] for number in nearby.near(hole)]) for hole in empty]
     return Waste(divisions, (hole.grown(Edges.all(-_OFF_CUT_MM)) for hole in holes))
 
 

@@ -8,7 +8,7 @@ from server.core.art import Art
 from server.core.backs import flood_of
 from server.core.bleed import Flood, stamps
 from server.core.cuts import crease_lines, cut_lines, cut_ticks, lines_behind
-from server.core.geometry import Affine, Edges, Rect, bounds
+from server.core.geometry import Affine, Edges, Nearby, Rect, bounds
 from server.core.marks import Mark, marks_for
 from server.core.plan import Face, Layout, Placement, SheetPlan
 from server.core.planning import Planned
@@ -38,8 +38,11 @@ def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool
         with surface.within(layer="art"):
             _draw_flood(surface, planned, face)
             placements = plan.placements(face)
+            nearby = Nearby([placement.trim for placement in placements])
             for number, placement in enumerate(placements):
-                for laps in _laps(planned, placement, placements[number + 1:]):
+                later = [placements[other] for other in nearby.near(placement.trim.grown(Edges.all(1.0)))
+                         if other > number]
+                for laps in _laps(planned, placement, later):
                     _draw_card(surface, planned, placement, laps)
         with surface.within(layer="cut lines"):
             _draw_cut_lines(surface, planned, face)
@@ -105,7 +108,7 @@ def art_of(planned: Planned, placement: Placement) -> Art | None:
     return card.front if placement.side == "front" else card.back
 
 
-def _laps(planned: Planned, placement: Placement, later: tuple[Placement, ...]) -> tuple[Edges, ...]:
+def _laps(planned: Planned, placement: Placement, later: list[Placement]) -> tuple[Edges, ...]:
     """How far each edge on the page reaches under a card that is drawn later and shares the cut; once for each time
     that the card is drawn.
 

@@ -8,12 +8,12 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from server.core.card_sizes import CARD_SIZES
+from server.core.card_sizes import CARD_SIZES, CardSize
 from server.core.cuts import cut_count, cut_field, cut_lines
 from server.core.geometry import Edges, Rect
-from server.core.paper import PAPERS
+from server.core.paper import PAPERS, Paper
 from server.core.plan import Layout, PlanRequest, SheetPlan
-from server.core.search import Candidate, search
+from server.core.search import MOST_SLOTS, Candidate, search
 from server.errors import DoesNotFit
 from tests.strategies import requests
 
@@ -174,3 +174,11 @@ def test_a_short_sheet_bleeds_where_a_slot_is_empty() -> None:
     alone = plan.placements(plan.faces[2])[0]
     assert alone.bleed == Edges.all(3.0)
     assert plan.placements(plan.faces[0])[4].bleed == Edges()
+
+
+def test_a_sheet_has_bounded_work_whatever_its_size() -> None:
+    """Ten thousand cards could lie on two metres by two; no sheet takes them, and every slot still has its place."""
+    best = search(PlanRequest("duplex", Paper("own", "own", 2000, 2000, "test"), CardSize("own", "own", 10, 10),
+                              bleed_mm=0), 10_000)[0]
+    assert len(best.layout.slots) == MOST_SLOTS
+    assert len({slot.front for slot in best.layout.slots}) == MOST_SLOTS
