@@ -8,7 +8,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from server.commands.building import add_build_options, check_target, progress, read_asked, writing
+from server.commands.building import add_build_options, check_target, naming_options, progress, read_asked, writing
+from server.commands.printer_option import read_text
 from server.commands.report import (
     as_json,
     counted,
@@ -22,8 +23,10 @@ from server.commands.report import (
 from server.errors import BadValue
 
 if TYPE_CHECKING:
+    from server.commands.building import Asked
     from server.core.search import Candidate
-    from server.prepress import Prepared
+    from server.intake.folder import FolderDeck
+    from server.prepress import ChangeSheet, Prepared, Record
 
 
 def register(subparsers: argparse._SubParsersAction[Any]) -> None:
@@ -36,6 +39,10 @@ def register(subparsers: argparse._SubParsersAction[Any]) -> None:
                         help="the PDF (default: FOLDER's name, where the command is run)")
     parser.add_argument("--plan", type=Path, metavar="FILE.json",
                         help="write the sheet plan too: every placement in mm")
+    parser.add_argument("--since", type=Path, metavar="RECORD.json|FOLDER",
+                        help="lay out only what changed since that version, and say which cards to take out")
+    parser.add_argument("--record", type=Path, metavar="FILE.json",
+                        help="write down what was printed, with a small picture of every card, for --since later on")
     parser.set_defaults(run=run)
 
 
@@ -47,37 +54,103 @@ def run(arguments: argparse.Namespace) -> int:
     from server.prepress import build
 
     asked = read_asked(arguments)
-    found = asked.found
     out = arguments.out or Path(f"{arguments.folder.resolve().name or 'deck'}.pdf")
-    check_target("--out", out, found)
-    if arguments.plan:
-        check_target("--plan", arguments.plan, found)
-        if arguments.plan.resolve() == out.resolve():
-            raise BadValue(f"--plan: {arguments.plan} is the PDF's own place.", "Give it another name.")
-    prepared = asked.prepared()
-    with writing("--out", out):
-        built = build(prepared, out, progress())
-    if arguments.plan:
-        _write_plan(built, arguments.plan)
+    _check_targets(arguments, out, asked.found)
+    since, built = _since(arguments, asked)
+    pdf: Path | None = out
+    if since is None or since.has_pages:
+        with writing("--out", out):
+            built = build(built, out, progress(), since=since)
+    else:
+        pdf = None
+    _write_beside(arguments, asked, built, since)
     if arguments.json:
-        from server.prepress import summarise
+        from server.prepress import changes_to_json, summarise
 
-        print(as_json({"pdf": str(out), **summarise(built), **pair_values(built.deck),
+        changes = changes_to_json(since) if since else {}
+        print(as_json({"pdf": str(pdf) if pdf else None, **summarise(built), **pair_values(asked.found.deck), **changes,
                        "problems": problem_values(built.problems)}))
     else:
-        for line in _lines(built, out):
+        for line in _lines(built, out, since):
             print(line)
     return 0
 
 
-def _write_plan(built: Prepared, path: Path) -> None:
-    from server.prepress import plan_file
+def _check_targets(arguments: argparse.Namespace, out: Path, found: FolderDeck) -> None:
+    """Raises BadValue for a place that can't be written to, that holds art, or that two options share."""
+    places: dict[Path, str] = {}
+    for option, path in (("--out", out), ("--plan", arguments.plan), ("--record", arguments.record)):
+        if path is None:
+            continue
+        check_target(option, path, found)
+        taken = places.setdefault(path.resolve(), option)
+        if taken != option:
+            place = "the PDF's own place" if taken == "--out" else f"the place of {taken}"
+            raise BadValue(f"{option}: {path} is {place}.", "Give it another name.")
 
-    with writing("--plan", path):
-        path.write_text(json.dumps(plan_file(built), indent=1) + "\n", encoding="utf-8")
+
+def _since(arguments: argparse.Namespace, asked: Asked) -> tuple[ChangeSheet | None, Prepared]:
+    """The cards to print, laid out: all, or what changed since the version that --since names."""
+    if arguments.since is None:
+        return None, asked.prepared()
+    from server.prepress import prepare_since
+
+    old = _old_version(arguments.since, asked)
+    with naming_options():
+        return prepare_since(asked.found.deck, asked.settings, asked.found.source, old, asked.printer)
 
 
-def _lines(built: Prepared, out: Path) -> Iterator[str]:
+def _old_version(path: Path, asked: Asked) -> Record:
+    """The record at ``path``, or that of the folder there. Raises LampfoldError, naming --since."""
+    from server.intake.folder import read_folder
+    from server.prepress import make_record, record_from_text
+    from server.prepress.record import MOST_BYTES
+
+    if path.is_dir():
+        old = read_folder(path)
+        return make_record(old.deck, asked.settings, old.source)
+    text = read_text("--since", path, MOST_BYTES, "Give a record of lampfold build --record, or a folder.")
+    return record_from_text(text, f"--since: {path}")
+
+
+def _write_beside(arguments: argparse.Namespace, asked: Asked, built: Prepared, since: ChangeSheet | None) -> None:
+    """The plan and the record, where they are asked for; the record is of the whole deck, whatever was printed."""
+    from server.prepress import make_record, plan_file, record_to_json
+
+    if arguments.plan:
+        with writing("--plan", arguments.plan):
+            arguments.plan.write_text(json.dumps(plan_file(built), indent=1) + "\n", encoding="utf-8")
+    if arguments.record:
+        deck = asked.found.deck if since else built.deck
+        record = since.new if since else make_record(deck, asked.settings, asked.found.source)
+        with writing("--record", arguments.record):
+            arguments.record.write_text(json.dumps(record_to_json(record), indent=1) + "\n", encoding="utf-8")
+
+
+def _lines(built: Prepared, out: Path, since: ChangeSheet | None) -> Iterator[str]:
+    if since:
+        yield from _change_lines(since)
+        if not since.deck.count:
+            return
+        yield ""
+    yield from _sheet_lines(built, out)
+
+
+def _change_lines(since: ChangeSheet) -> Iterator[str]:
+    from server.prepress import changes_to_json
+
+    if since.changes.nothing:
+        yield f"Nothing has changed since {since.old.deck} {since.old.version}".rstrip() + ": nothing to print."
+        return
+    yield since.says
+    said = changes_to_json(since)
+    for heading, cards in (("Take out", said["take_out"]), ("Put in", said["printed"])):
+        if cards:
+            yield heading
+            yield from wrapped(", ".join(f"{card['copies']} × {card['name']}" for card in cards), "  ")
+
+
+def _sheet_lines(built: Prepared, out: Path) -> Iterator[str]:
     from server.core.guide import print_settings
     from server.core.methods import method_named
 

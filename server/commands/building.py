@@ -28,6 +28,17 @@ def add_build_options(parser: argparse.ArgumentParser, without: Collection[str] 
     add_printer(parser, "correct the backs for this printer's drift")
 
 
+@contextmanager
+def naming_options(options: Mapping[str, str] | None = None) -> Iterator[None]:
+    """Turns an error that names a setting into the same one that names its option; art's own errors stay."""
+    try:
+        yield
+    except Unreadable:
+        raise
+    except BadValue as error:
+        raise by_option(error, options) from None
+
+
 @dataclass(frozen=True)
 class Asked:
     """What a command line asks for: the folder's deck, its settings, and the printer it is for."""
@@ -40,12 +51,8 @@ class Asked:
         """Laid out. Raises LampfoldError, naming the option where a setting is to blame."""
         from server.prepress import prepare
 
-        try:
+        with naming_options(options):
             return prepare(self.found.deck, self.settings, self.found.source, self.printer)
-        except Unreadable:
-            raise
-        except BadValue as error:
-            raise by_option(error, options) from None
 
 
 def read_asked(arguments: argparse.Namespace, options: Mapping[str, str] | None = None) -> Asked:

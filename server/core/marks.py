@@ -96,8 +96,9 @@ def _label_lines(plan: SheetPlan, face: Face) -> Iterator[str]:
         yield f"duplex, flip on the {layout.flip.replace('-', ' ')}"
     else:
         yield method_named(layout.method).label
-    if plan.deck_name:
-        yield plan.deck_name
+    named = " ".join(name for name in (plan.deck_name, plan.version) if name)
+    if named:
+        yield named
     if plan.printer_note:
         yield plan.printer_note
 

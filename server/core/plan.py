@@ -252,6 +252,7 @@ class SheetPlan:
     front_correction: Affine = field(default=Affine())
     back_correction: Affine = field(default=Affine())
     printer_note: str = ""
+    version: str = ""
     notes: tuple[str, ...] = ()
 
     @property

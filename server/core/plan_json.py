@@ -28,6 +28,7 @@ def plan_to_json(planned: Planned) -> dict[str, Any]:
         "version": VERSION,
         "unit": UNIT,
         "deck": plan.deck_name,
+        "deck_version": plan.version,
         "method": layout.method,
         "flip": layout.flip,
         "paper": {"name": layout.paper.name, "width": layout.paper.width_mm, "height": layout.paper.height_mm},

@@ -58,7 +58,7 @@ def plan_deck(deck: Deck, settings: DeckSettings, printer: Printer | None = None
     if deck.count == 0:
         raise BadValue(f"deck: {deck.name!r} has no card to print.", "Put art into fronts/, or raise the copies.")
     candidates = search(plan_request(settings, printer), deck.count)
-    plan = SheetPlan(candidates[0].layout, deck.printing_order(), deck.name)
+    plan = SheetPlan(candidates[0].layout, deck.printing_order(), deck.name, version=settings.version)
     if printer is not None:
         plan = corrected(plan, printer)
     problems = (*_notes(plan, settings), *_printer_notes(printer, method_named(settings.method)))

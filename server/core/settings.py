@@ -132,6 +132,9 @@ class DeckSettings:
     box_panels: str = row(
         "text", "On its panels", "a colour or an art file for panels, such as front=#1f5f6b,back=backs/back.png", "",
         look_up=dress_named, unset="blank", placeholder="LIST", longest=2000)
+    version: str = row(
+        "text", "Version", "what this version of the deck is called; sheet labels and records say it", "",
+        unset="none", placeholder="NAME", longest=24)
     arrangement: Arrangement | Literal[""] = row(
         "choice", "Sheet", "how the sheet is read, where the best plan isn't wanted", "", placeholder="NAME",
         listed=(Choice("", "Lampfold chooses"), Choice("portrait", "Portrait"), Choice("landscape", "Landscape")),

@@ -13,6 +13,7 @@ from server.drawing.surface import Stroke, Surface
 _TITLE_MM, _TEXT_MM, _SMALL_MM = 6.0, 3.2, 2.6
 _CELL_WIDTH_MM, _CELL_HEIGHT_MM, _GAP_MM = 42.0, 36.0, 5.0
 _PICTURE_MM = (20.0, 28.0)
+_AIR_MM = 5.0
 _BOX = Stroke(0.15, (120, 120, 120))
 
 
@@ -26,9 +27,9 @@ class TakeOut:
     back: Art | None
 
 
-def draw_take_out(surface: Surface, page: Rect, margins: Edges, cards: Sequence[TakeOut], says: str) -> None:
-    """As many pages as the list takes, on ``page`` inside ``margins``. ``says`` stands under the title."""
-    room = page.grown(Edges(-margins.left - 5, -margins.top - 5, -margins.right - 5, -margins.bottom - 5))
+def draw_take_out(surface: Surface, page: Rect, printable: Rect, cards: Sequence[TakeOut], says: str) -> None:
+    """As many pages as the list takes, on ``page`` inside ``printable``. ``says`` stands under the title."""
+    room = printable.grown(Edges.all(-_AIR_MM))
     top = room.y + 2 * _TITLE_MM + 4
     columns = max(1, int((room.width + _GAP_MM) / (_CELL_WIDTH_MM + _GAP_MM)))
     rows = max(1, int((room.bottom - top + _GAP_MM) / (_CELL_HEIGHT_MM + _GAP_MM)))

@@ -4,6 +4,23 @@ from __future__ import annotations
 
 from server.prepress.build import build
 from server.prepress.prepare import Prepared, prepare, prove
+from server.prepress.record import Record, make_record, record_from_text, record_to_json
+from server.prepress.since import ChangeSheet, changes_to_json, prepare_since
 from server.prepress.summary import pdf_name, plan_file, summarise
 
-__all__ = ["Prepared", "build", "pdf_name", "plan_file", "prepare", "prove", "summarise"]
+__all__ = [
+    "ChangeSheet",
+    "Prepared",
+    "Record",
+    "build",
+    "changes_to_json",
+    "make_record",
+    "pdf_name",
+    "plan_file",
+    "prepare",
+    "prepare_since",
+    "prove",
+    "record_from_text",
+    "record_to_json",
+    "summarise",
+]

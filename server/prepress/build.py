@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -12,6 +13,8 @@ from server.prepress.prepare import Prepared, prepare
 
 if TYPE_CHECKING:
     from server.drawing.deck_pdf import Page
+    from server.drawing.surface import Surface
+    from server.prepress.since import ChangeSheet
 
 Part = Literal["sheets", "box"]
 
@@ -25,9 +28,10 @@ def _never() -> bool:
 
 
 def build(prepared: Prepared, out: Path, progress: Callable[[int, int], None] = _unwatched,
-          cancelled: Callable[[], bool] = _never, part: Part = "sheets") -> Prepared:
+          cancelled: Callable[[], bool] = _never, part: Part = "sheets",
+          since: ChangeSheet | None = None) -> Prepared:
     """Write ``out``: every face of the plan a page and the box where the settings ask for one, or another ``part``
-    alone. ``progress`` is told (pages done, pages in all).
+    alone; after the sheets of ``since`` the cards to take out. ``progress`` is told (pages done, pages in all).
 
     Returns what was built: the same, or without the art that no decoder takes. ``prepared`` must know its ``source``.
     Raises Unreadable, TooMuch, Stopped, or OSError where the disk refuses; a file that stood at ``out`` stays then.
@@ -40,8 +44,10 @@ def build(prepared: Prepared, out: Path, progress: Callable[[int, int], None] = 
     while True:
         deck, settings = prepared.deck, prepared.settings
         try:
-            write_pdf(_pages(prepared, part), prepared.planned, source, out, progress, cancelled,
-                      limits=prepared.limits)
+            with _take_out(prepared, since) as (last, pictures):
+                write_pdf((*_pages(prepared, part), *last), prepared.planned,
+                          lambda art: pictures.get(art.key) or source(art), out, progress, cancelled,
+                          limits=prepared.limits)
             return prepared
         except Unreadable as error:
             broken = _broken(prepared, error)
@@ -59,6 +65,23 @@ def _pages(prepared: Prepared, part: Part) -> tuple[Page, ...]:
     if part == "box":
         return box_pages(planned, box_of(planned.deck, planned.settings, planned.plan.layout))
     return sheet_pages(planned)
+
+
+@contextmanager
+def _take_out(prepared: Prepared, since: ChangeSheet | None) -> Iterator[tuple[tuple[Page, ...], dict[str, Path]]]:
+    """The pages that show which cards to take out, and where their pictures lie while they are drawn."""
+    from server.drawing.take_out import draw_take_out
+    from server.prepress.since import take_out_pictures
+
+    if since is None or not since.changes.take_out:
+        yield (), {}
+        return
+    layout = prepared.planned.plan.layout
+    with take_out_pictures(since) as (cards, pictures):
+        def page(surface: Surface) -> None:
+            draw_take_out(surface, layout.page, layout.printable, cards, since.says)
+
+        yield (page,), pictures
 
 
 def _broken(prepared: Prepared, error: Unreadable) -> dict[str, LampfoldError]:

@@ -12,8 +12,11 @@ from typing import Any
 
 from server.core.art import Art, Deck
 from server.core.changes import Changes, Counted, compare
+from server.core.registration.printer import Printer
 from server.core.settings import DeckSettings
 from server.drawing.take_out import TakeOut
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.prepress.prepare import Prepared, prepare
 from server.prepress.record import Record, difference_percent, make_record
 
 _SAME_MM = 0.01
@@ -27,6 +30,11 @@ class ChangeSheet:
     new: Record
     changes: Changes
     deck: Deck
+
+    @property
+    def has_pages(self) -> bool:
+        """Whether there is anything to print: a card, or the list of those to take out."""
+        return not self.changes.nothing
 
     @property
     def says(self) -> str:
@@ -44,6 +52,22 @@ def change_sheet(deck: Deck, settings: DeckSettings, source: Callable[[Art], Pat
     changes = compare(old.cards, new.cards, same_size=same_size)
     cards = tuple(replace(deck.cards[one.index], copies=one.copies) for one in changes.printed)
     return ChangeSheet(old, new, changes, replace(deck, cards=cards))
+
+
+def prepare_since(deck: Deck, settings: DeckSettings, source: Callable[[Art], Path], old: Record,
+                  printer: Printer | None = None, limits: ArtLimits = DEFAULT_LIMITS) -> tuple[ChangeSheet, Prepared]:
+    """What changed since ``old``, and the cards to print laid out: where there are none, a plan without a sheet.
+
+    A change sheet has no box, which is made for a whole deck. Raises what ``change_sheet`` and ``prepare`` raise.
+    """
+    settings = replace(settings, box="")
+    sheet = change_sheet(deck, settings, source, old)
+    if sheet.deck.count:
+        return sheet, prepare(sheet.deck, settings, source, printer, limits)
+    whole = prepare(deck, settings, source, printer, limits)
+    planned = replace(whole.planned, plan=replace(whole.planned.plan, order=()),
+                      candidates=(replace(whole.planned.best, papers=0, cuts=0, waste_percent=0.0),))
+    return sheet, replace(whole, planned=planned)
 
 
 def changes_to_json(sheet: ChangeSheet) -> dict[str, Any]:
@@ -88,7 +112,8 @@ def take_out_pictures(sheet: ChangeSheet) -> Iterator[tuple[tuple[TakeOut, ...],
             for digest in sheet.old.cards[one.index].faces:
                 small = sheet.old.small.get(digest)
                 if small and digest not in arts:
-                    path = Path(folder) / f"{len(arts)}.webp"  # a digest comes from a file that anybody may have written
+                    # Not by its digest, which comes from a file that anybody may have written.
+                    path = Path(folder) / f"{len(arts)}.webp"
                     path.write_bytes(small)
                     arts[digest] = read_art(path, path.name, f"take-out-{digest}")[0]
                     paths[arts[digest].key] = path
