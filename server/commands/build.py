@@ -67,8 +67,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         from server.prepress import changes_to_json, summarise
 
-        changes = changes_to_json(since) if since else {}
-        print(as_json({"pdf": str(pdf) if pdf else None, **summarise(built), **pair_values(asked.found.deck), **changes,
+        changes = {**pair_values(asked.found.deck), **(changes_to_json(since, built) if since else {})}
+        print(as_json({"pdf": str(pdf) if pdf else None, **summarise(built), **changes,
                        "problems": problem_values(built.problems)}))
     else:
         for line in _lines(built, out, since):
@@ -129,21 +129,21 @@ def _write_beside(arguments: argparse.Namespace, asked: Asked, built: Prepared, 
 
 def _lines(built: Prepared, out: Path, since: ChangeSheet | None) -> Iterator[str]:
     if since:
-        yield from _change_lines(since)
+        yield from _change_lines(since, built)
         if not since.deck.count:
             return
         yield ""
     yield from _sheet_lines(built, out)
 
 
-def _change_lines(since: ChangeSheet) -> Iterator[str]:
+def _change_lines(since: ChangeSheet, built: Prepared) -> Iterator[str]:
     from server.prepress import changes_to_json
 
     if since.changes.nothing:
         yield f"Nothing has changed since {since.old.deck} {since.old.version}".rstrip() + ": nothing to print."
         return
     yield since.says
-    said = changes_to_json(since)
+    said = changes_to_json(since, built)
     for heading, cards in (("Take out", said["take_out"]), ("Put in", said["printed"])):
         if cards:
             yield heading

@@ -111,8 +111,7 @@ def _paired(before: tuple[RecordedCard, ...], after: tuple[RecordedCard, ...], s
         same_name = waiting.get(after[index].name.casefold())
         if same_name:
             old = same_name.pop(0)
-            sides: tuple[Side, ...] = tuple(
-                side for side, was, now in zip(("front", "back"), before[old].faces, after[index].faces, strict=True)
-                if was != now)  # type: ignore[misc]
-            pairs.append(Changed(old, index, sides))
+            was, now = before[old], after[index]
+            sides: tuple[tuple[Side, bool], ...] = (("front", was.front != now.front), ("back", was.back != now.back))
+            pairs.append(Changed(old, index, tuple(side for side, differs in sides if differs)))
     return tuple(pairs)

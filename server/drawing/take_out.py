@@ -13,7 +13,7 @@ from server.drawing.surface import Stroke, Surface
 _TITLE_MM, _TEXT_MM, _SMALL_MM = 6.0, 3.2, 2.6
 _CELL_WIDTH_MM, _CELL_HEIGHT_MM, _GAP_MM = 42.0, 36.0, 5.0
 _PICTURE_MM = (20.0, 28.0)
-_AIR_MM = 5.0
+_AIR_MM, _HEAD_MM = 5.0, 16.0
 _BOX = Stroke(0.15, (120, 120, 120))
 
 
@@ -27,14 +27,24 @@ class TakeOut:
     back: Art | None
 
 
+def take_out_pages(printable: Rect, cards: int) -> int:
+    """How many pages the list of so many cards takes."""
+    columns, rows = _grid(printable)
+    return -(-cards // (columns * rows))
+
+
+def _grid(printable: Rect) -> tuple[int, int]:
+    room = printable.grown(Edges.all(-_AIR_MM))
+    return (max(1, int((room.width + _GAP_MM) / (_CELL_WIDTH_MM + _GAP_MM))),
+            max(1, int((room.height - _HEAD_MM + _GAP_MM) / (_CELL_HEIGHT_MM + _GAP_MM))))
+
+
 def draw_take_out(surface: Surface, page: Rect, printable: Rect, cards: Sequence[TakeOut], says: str) -> None:
     """As many pages as the list takes, on ``page`` inside ``printable``. ``says`` stands under the title."""
     room = printable.grown(Edges.all(-_AIR_MM))
-    top = room.y + 2 * _TITLE_MM + 4
-    columns = max(1, int((room.width + _GAP_MM) / (_CELL_WIDTH_MM + _GAP_MM)))
-    rows = max(1, int((room.bottom - top + _GAP_MM) / (_CELL_HEIGHT_MM + _GAP_MM)))
-    per_page = columns * rows
-    pages = -(-len(cards) // per_page)
+    top = room.y + _HEAD_MM
+    columns, rows = _grid(printable)
+    per_page, pages = columns * rows, take_out_pages(printable, len(cards))
     for number in range(pages):
         surface.page(page, page, page, f"take out {number + 1}")
         with surface.within(layer="notes"):

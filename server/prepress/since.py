@@ -14,7 +14,7 @@ from server.core.art import Art, Deck
 from server.core.changes import Changes, Counted, compare
 from server.core.registration.printer import Printer
 from server.core.settings import DeckSettings
-from server.drawing.take_out import TakeOut
+from server.drawing.take_out import TakeOut, take_out_pages
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.prepress.prepare import Prepared, prepare
 from server.prepress.record import Record, difference_percent, make_record
@@ -70,10 +70,13 @@ def prepare_since(deck: Deck, settings: DeckSettings, source: Callable[[Art], Pa
     return sheet, replace(whole, planned=planned)
 
 
-def changes_to_json(sheet: ChangeSheet) -> dict[str, Any]:
-    """``take_out`` by the old version's names, ``printed`` by the new one's, and how far each changed card differs."""
+def changes_to_json(sheet: ChangeSheet, prepared: Prepared) -> dict[str, Any]:
+    """``take_out`` by the old version's names, ``printed`` by the new one's, how far each changed card differs, and
+    the PDF's ``pages`` with the list of cards to take out."""
     old, new = sheet.old, sheet.new
+    plan = prepared.planned.plan
     return {
+        "pages": len(plan.faces) + take_out_pages(plan.layout.printable, len(sheet.changes.take_out)),
         "take_out": _by_name([card.name for card in old.cards], sheet.changes.take_out),
         "printed": _by_name([card.name for card in new.cards], sheet.changes.printed),
         "changed": [{"old": old.cards[one.old].name, "new": new.cards[one.new].name, "sides": list(one.sides),
