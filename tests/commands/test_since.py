@@ -1,4 +1,4 @@
-"""``lampfold build --record`` and ``--since`` from the outside: what is printed, what is taken out, what is no change."""
+"""``lampfold build --record`` and ``--since`` from the outside: what is printed and taken out, what is no change."""
 
 from __future__ import annotations
 
