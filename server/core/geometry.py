@@ -51,6 +51,11 @@ class Rect:
     def moved(self, dx: float, dy: float) -> Rect:
         return Rect(self.x + dx, self.y + dy, self.width, self.height)
 
+    def strips(self, reach: float) -> tuple[Rect, Rect, Rect, Rect]:
+        """What lies within ``reach`` beside its left, top, right and bottom edge."""
+        return (Rect(self.x - reach, self.y, reach, self.height), Rect(self.x, self.y - reach, self.width, reach),
+                Rect(self.right, self.y, reach, self.height), Rect(self.x, self.bottom, self.width, reach))
+
     def overlaps(self, other: Rect, slack: float = 1e-6) -> bool:
         """True if the insides share more than ``slack`` in both directions."""
         return (min(self.right, other.right) - max(self.x, other.x) > slack

@@ -215,13 +215,8 @@ class Layout:
                 continue
             others = self.trims("spread" if self.in_pairs else side)
             nearby = Nearby(others)
-            found[side] = [[
-                [other % count for other in nearby.near(strip) if strip.overlaps(others[other])]
-                for strip in (Rect(rect.x - reach, rect.y, reach, rect.height),
-                              Rect(rect.x, rect.y - reach, rect.width, reach),
-                              Rect(rect.right, rect.y, reach, rect.height),
-                              Rect(rect.x, rect.bottom, rect.width, reach))]
-                for rect in self.trims(side)]
+            found[side] = [[[other % count for other in nearby.near(strip) if strip.overlaps(others[other])]
+                            for strip in rect.strips(reach)] for rect in self.trims(side)]
         return found
 
     @property
