@@ -210,9 +210,8 @@ class Layout:
         """For each side of each slot, the slots next to its left, top, right and bottom edge on the page."""
         found: dict[Side, list[list[list[int]]]] = {}
         reach, count = self.gutter_mm + 0.5, len(self.slots)
-        for side in ("front", "back"):
-            if side == "back" and not self.has_backs:
-                continue
+        sides: tuple[Side, ...] = ("front", "back") if self.has_backs else ("front",)
+        for side in sides:
             others = self.trims("spread" if self.in_pairs else side)
             nearby = Nearby(others)
             found[side] = [[[other % count for other in nearby.near(strip) if strip.overlaps(others[other])]
