@@ -10,7 +10,7 @@ from server.core.box import Box, box_for
 from server.core.card_sizes import CardSize
 from server.core.card_stack import SLEEVE_HIGHER_MM, SLEEVE_WIDER_MM, Layer, Thickness
 from server.core.paper import Paper
-from server.core.units import shown
+from server.core.wording import shown
 from server.errors import BadValue
 
 Rgb = tuple[int, int, int]

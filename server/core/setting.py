@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal, Protocol
 
-from server.core.units import LENGTHS_ARE_WRITTEN, mm_text, parse_length, shown
+from server.core.units import LENGTHS_ARE_WRITTEN, mm_text, parse_length
+from server.core.wording import in_words, shown
 from server.errors import BadValue
 
 Kind = Literal["length", "choice", "name", "colour", "yes-no", "text", "printer"]
@@ -159,12 +160,6 @@ class Setting:
         if text in ("0", "false", "no", "off", ""):
             return False
         raise BadValue(f"{self.name}: {shown(value)} is neither yes nor no.", "Use yes or no.")
-
-
-def in_words(names: Iterable[str]) -> str:
-    """``a, b or c``."""
-    *first, last = names
-    return f"{', '.join(first)} or {last}" if first else last
 
 
 def row(kind: Kind, label: str, help: str, default: Value, **more: Any) -> Any:

@@ -28,7 +28,7 @@ from server.core.plan import (
 )
 from server.core.setting import Choice, Setting, length, named, row
 from server.core.stock import DEFAULT_STOCK, STOCKS, Stock, stock_named
-from server.core.units import shown
+from server.core.wording import shown
 from server.errors import BadValue
 
 EdgeMode = Literal["auto", "art", "mirror", "stretch", "colour", "none"]

@@ -11,6 +11,7 @@ import re
 import unicodedata
 from typing import Literal
 
+from server.core.wording import shown
 from server.errors import BadValue
 
 Unit = Literal["mm", "in"]
@@ -80,15 +81,6 @@ def parse_size(text: str, argument: str = "size") -> tuple[float, float]:
     if width <= 0 or height <= 0:
         raise BadValue(f"{argument}: {shown(text)} has a side that isn't above zero.", SIZES_ARE_WRITTEN)
     return width, height
-
-
-def shown(value: object) -> str:
-    """A value in a message: short, and as it was typed."""
-    try:
-        text = repr(value)
-    except ValueError:  # a whole number of thousands of digits (CPython's limit on turning it into text)
-        return "a number of thousands of digits"
-    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 def mm_text(value_mm: float, digits: int = 2) -> str:

@@ -129,6 +129,9 @@ class Answers:
         """A body or an address that doesn't have the form that the schema says."""
         assert isinstance(error, RequestValidationError)
         first = error.errors()[0]
+        own = first.get("ctx", {}).get("error")
+        if isinstance(own, LampfoldError):
+            return await self.known(request, own)
         where = ".".join(str(part) for part in first["loc"] if part != "body")[:200]
         return self.refusal(request.scope["path"], 422, f"{where or 'body'}: {first['msg']}.",
                             "See /api/openapi.json for what is taken.", field=where or None)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler
+from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler, model_validator
 
 from server.core.art import ArtKind, Severity
 from server.core.plan import Arrangement
 from server.core.setting import Setting
 from server.core.settings import SETTINGS, DeckSettings
+from server.core.wording import check_text
 
 
 class _SettingsSchema:
@@ -45,9 +46,15 @@ RAW_BODY = {"requestBody": {"required": True, "content": {"application/octet-str
 
 
 class Sent(BaseModel):
-    """A request body: unknown fields are refused, so that a slip is seen."""
+    """A request body: unknown fields are refused, so that a slip is seen, ``true`` is no number, and text is whole."""
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, strict=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _whole_text(cls, value: Any) -> Any:
+        check_text(value, "body")
+        return value
 
 
 class ErrorAnswer(BaseModel):

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from tests.web.live import LiveServer, small_deck
 
 _CHECKED = 6  # for each operation
+HALF = "\ud800"
 _EVERYWHERE = ("403", "404", "405", "411", "413", "422")
 
 
@@ -105,3 +106,54 @@ def ask(client: httpx.Client, schema: dict[str, Any], deck_id: str, path: str, m
         return client.request(method, path, params=query, content=text, headers={"Content-Type": "application/json"})
     raw = data.draw(st.binary(max_size=200), "bytes") if content else None
     return client.request(method, path, params=query, content=raw)
+
+
+def json_bodies(schema: dict[str, Any]) -> list[tuple[str, str, dict[str, Any]]]:
+    return [(method, path, operation["requestBody"]["content"]["application/json"]["schema"])
+            for path, methods in schema["paths"].items() for method, operation in methods.items()
+            if "application/json" in operation.get("requestBody", {}).get("content", {})]
+
+
+def places(schema: dict[str, Any], form: dict[str, Any], depth: int = 3) -> list[Any]:
+    """Bodies that hold ``HALF`` as one of the values or keys that the schema speaks of."""
+    if "$ref" in form:
+        return places(schema, schema["components"]["schemas"][form["$ref"].rpartition("/")[2]], depth)
+    found = [HALF, {HALF: 1}]
+    for one in form.get("anyOf", []) if depth else []:
+        found += places(schema, one, depth - 1)
+    if "items" in form and depth:
+        found += [[one] for one in places(schema, form["items"], depth - 1)]
+    for name, one in form.get("properties", {}).items() if depth else []:
+        found += [{name: inner} for inner in places(schema, one, depth - 1)]
+    if form.get("additionalProperties") and depth:
+        found += [{"x": one} for one in places(schema, form["additionalProperties"], depth - 1)]
+    return found
+
+
+def test_half_a_character_in_json_is_a_422_at_every_address(client: httpx.Client, schema: dict[str, Any],
+                                                            deck_id: str) -> None:
+    """RFC 8259, 8.2: JSON can write a lone surrogate, which no text can hold."""
+    bodies = json_bodies(schema)
+    assert len(bodies) >= 10
+    for method, path, form in bodies:
+        at = path.replace("{deck_id}", deck_id).replace("{printer_id}", "0123456789abcdef")
+        for body in places(schema, form):
+            answer = client.request(method, at, content=json.dumps(body), headers={"Content-Type": "application/json"})
+            assert answer.status_code == 422, f"{method} {path} {json.dumps(body)}: {answer.status_code} {answer.text}"
+            assert answer.json()["message"]
+
+
+@pytest.mark.parametrize(("body", "message"), [
+    ('{"settings": {"bleed_mm": NaN}}', "bleed_mm: nan is no length."),
+    ('{"settings": {"bleed_mm": -Infinity}}', "bleed_mm: -inf is no length."),
+    ('{"settings": {"bleed_mm": true}}', "bleed_mm: true is no length."),
+    ('{"settings": {"bleed_mm": [3]}}', "bleed_mm: [3] is no length."),
+    ('{"settings": {"bleed_mm": 1' + "0" * 400 + "}}", "is no length."),
+    ('{"settings": {"bleed_mm": 1' + "0" * 5000 + "}}", ""),
+    ('{"settings": {"card": true}}', "card: true is not known."),
+    ('{"settings": {"fold_on_cut": 2}}', "fold_on_cut: 2 is neither yes nor no."),
+    ('{"sheet": true}', "sheet: Input should be a valid integer."),
+])
+def test_what_is_no_length_is_told_as_such(client: httpx.Client, deck_id: str, body: str, message: str) -> None:
+    answer = client.post(f"/api/decks/{deck_id}/plan", content=body, headers={"Content-Type": "application/json"})
+    assert answer.status_code in (400, 422) and message in answer.json()["message"], answer.text

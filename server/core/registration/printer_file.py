@@ -18,6 +18,7 @@ from server.core.registration.printer import Confirmation, Printer, check_drift,
 from server.core.registration.readings import Reading, at_point, at_station
 from server.core.registration.wander import Wander
 from server.core.units import mm_text
+from server.core.wording import check_text
 from server.errors import BadValue, FitError
 
 FORMAT, VERSION, UNIT = "lampfold-printer", 1, "mm"
@@ -61,6 +62,7 @@ def printer_from_text(text: str, label: str = "printer file") -> Printer:
         value = json.loads(text)
     except (ValueError, RecursionError):
         raise BadValue(f"{label}: not JSON.", _FIX) from None
+    check_text(value, label)
     return printer_from_json(value, label)
 
 
