@@ -6,8 +6,8 @@ reached by turning the sheet over its long edge (like a book's page) is seen mir
 one that was reached over the short edge (like a calendar's page), mirrored top to bottom. It knows no more of flips.
 
 Eyes find blobs of ink by their size, and read a vernier as a person does. What they know of the test sheet is what is
-seen on it: rings 5.6 mm across, four wedges, arms whose main lines lie 1 to 7 mm to one side of the arm's middle, the
-back's lines around it, the small ruler's ticks 6.2 to 8.2 mm to the other side.
+seen on it: discs 2.4 mm across in rings of fourteen dots, arms whose main lines lie 1 to 7 mm to one side of the arm's
+middle, the back's lines around it, the small ruler's ticks 6.2 to 8.2 mm to the other side.
 """
 
 from __future__ import annotations
@@ -94,20 +94,20 @@ def blobs(ink: np.ndarray, ppi: float, width: tuple[float, float], height: tuple
 
 
 def stations(sheet: Sheet) -> list[tuple[np.ndarray, np.ndarray]]:
-    """(the front's middle, the back's ring) of every station in pixels, in reading order of the front."""
-    rings = blobs(sheet.back, sheet.ppi, (5.4, 6.05), (5.4, 6.05), (1.0, 5.0))
-    wedges = blobs(sheet.front, sheet.ppi, (1.6, 2.4), (1.6, 2.4), (1.0, 2.2))
+    """(the front's middle, the back's disc) of every station in pixels, in reading order of the front."""
+    discs = blobs(sheet.back, sheet.ppi, (2.2, 2.8), (2.2, 2.8), (4.0, 5.0))
+    dots = blobs(sheet.front, sheet.ppi, (1.0, 2.1), (1.0, 2.1), (0.95, 2.8))
     numbers = blobs(sheet.back, sheet.ppi, (6.45, 6.9), (6.45, 6.9), (1.0, 8.0))
     mark, = blobs(sheet.back, sheet.ppi, (6.07, 6.4), (6.07, 6.4), (1.0, 5.0))
     assert mark[1] < sheet.back.shape[0] / 4, "the ring shows in the lower box: the wrong flip"
     found = []
-    for ring in rings:
-        assert (np.hypot(*(numbers - ring - np.array([15.0, 16.0]) * sheet.ppi / MM).T) < 10).any(), \
+    for disc in discs:
+        assert (np.hypot(*(numbers - disc - np.array([15.0, 16.0]) * sheet.ppi / MM).T) < 10).any(), \
             "no number below it to the right"
-        near = wedges[np.argsort(np.hypot(*(wedges - ring).T))[:4]]
+        near = dots[np.argsort(np.hypot(*(dots - disc).T))[:14]]
         middle = near.mean(axis=0)
-        assert np.allclose(np.hypot(*(near - middle).T) / sheet.ppi * MM, 4.73, atol=0.15), "no four wedges there"
-        found.append((middle, ring))
+        assert np.allclose(np.hypot(*(near - middle).T) / sheet.ppi * MM, 6.0, atol=0.15), "no ring of dots there"
+        found.append((middle, disc))
     rows = sheet.front.shape[0] / 6
     return sorted(found, key=lambda pair: (round(pair[0][1] / rows), pair[0][0]))
 

@@ -11,10 +11,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from server.core.camera_marks import STATION_WORDS, back_dots, ring_dots
 from server.core.geometry import Affine, Point, Rect
 from server.core.marks import ID1_HEIGHT_MM, ID1_RADIUS_MM, ID1_WIDTH_MM
 from server.core.paper import Paper
-from server.core.plan import Line
+from server.core.plan import Flip, Line
 from server.core.registration.vernier import (
     GAP_MM,
     MAIN_LINES,
@@ -32,6 +33,7 @@ STATION_REACH_MM = 21.0  # from a station's centre to the end of its arms
 INSET_MM = 31.0  # corner stations from the paper's edges: the arms end inside 4.2 mm margins and the edge rulers
 _SMALLEST = (2 * INSET_MM + 2 * (2 * STATION_REACH_MM + 1.0), 200.0)
 _SEVEN_FROM_MM = 340.0  # paper this long has room for two stations more
+_NINE_FROM = (205.0, 250.0)  # paper of this size has room along its edges, with the words between
 
 # Across an arm, on its clockwise side +, in mm. Front and back lines overlap by 3 mm, so that they still meet when the
 # other axis has drifted by 3 mm either way.
@@ -43,7 +45,6 @@ _COARSE_BAND = (6.2, 8.2)
 _COARSE_NUMBER_AT = 9.4
 _NAME_AT = 11.0
 ARMS: tuple[tuple[int, str], ...] = ((0, "dx +"), (90, "dy +"), (180, "dx –"), (270, "dy –"))
-RING_MM, _WEDGE_MM = 2.8, (3.4, 5.4)
 FLIP_BOX = (13.0, 9.0)
 FLIP_RING_MM = 3.0
 FLIP_MARK_AT_MM = 17.0  # from the top edge
@@ -75,21 +76,23 @@ class SheetText:
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """Plain shapes: thin lines, rings and outlines (open), polygons (solid), and text."""
+    """Plain shapes: thin lines, rings and outlines (open), discs (solid), and text."""
 
     lines: tuple[Line, ...] = ()
     rings: tuple[tuple[Point, float], ...] = ()
-    solids: tuple[tuple[Point, ...], ...] = ()
+    discs: tuple[tuple[Point, float], ...] = ()
     outlines: tuple[tuple[Rect, float], ...] = ()
     texts: tuple[SheetText, ...] = ()
 
     def __add__(self, other: Marks) -> Marks:
-        return Marks(self.lines + other.lines, self.rings + other.rings, self.solids + other.solids,
+        return Marks(self.lines + other.lines, self.rings + other.rings, self.discs + other.discs,
                      self.outlines + other.outlines, self.texts + other.texts)
 
 
 def stations(paper: Paper) -> tuple[Station, ...]:
-    """Corners and centre in reading order, and the middles of both sides where the paper is long.
+    """Corners and centre in reading order, with the middles of both sides where the paper is long; after them what
+    else wide paper has room for along its edges. Point-symmetric, so that a sheet flipped wrongly shows its back's
+    marks in the stations all the same.
 
     Raises BadValue where the paper is too small to hold them.
     """
@@ -98,11 +101,19 @@ def stations(paper: Paper) -> tuple[Station, ...]:
         raise BadValue(f"paper: {paper.label} is too small for a test sheet.",
                        f"Print it on paper of {mm_text(_SMALLEST[0])} × {mm_text(_SMALLEST[1])} mm or more.")
     left, right, middle = INSET_MM, width - INSET_MM, width / 2
-    rows = [(INSET_MM, (left, right)), (height / 2, (middle,)), (height - INSET_MM, (left, right))]
+    top, bottom, level = INSET_MM, height - INSET_MM, height / 2
+    sides = [(left, level), (right, level)]
+    places = [(left, top), (right, top), (middle, level), (left, bottom), (right, bottom)]
     if height >= _SEVEN_FROM_MM:
-        rows[1] = (height / 2, (left, middle, right))
-    places = [(x, y) for y, xs in rows for x in xs]
+        places[2:3] = [sides[0], (middle, level), sides[1]]
+    if has_nine(paper):
+        places += [(middle, top), *(side for side in sides if side not in places), (middle, bottom)]
     return tuple(Station(number, x, y) for number, (x, y) in enumerate(places, 1))
+
+
+def has_nine(paper: Paper) -> bool:
+    """Whether there are stations in the middle of every edge."""
+    return paper.width_mm >= _NINE_FROM[0] and paper.height_mm >= _NINE_FROM[1]
 
 
 def station_points(paper: Paper) -> dict[int, Point]:
@@ -151,28 +162,25 @@ def back_arm(centre: Point, degrees: int) -> Marks:
 
 
 def front_station(station: Station) -> Marks:
-    """Solid marks outside: four wedges around the centre, the arms' main scales, a large number."""
+    """A ring of dots that a camera reads around the centre, the arms' main scales, a large number."""
     x, y = station.point
-    marks = Marks(solids=tuple(_wedge(_arm(station.point, degrees)) for degrees in (45, 135, 225, 315)),
+    word = STATION_WORDS[station.number - 1]
+    marks = Marks(discs=ring_dots(word, station.point),
                   texts=(SheetText((x - 15.0, y - 17.0), str(station.number), 7.0),))
     for degrees, _ in ARMS:
         marks += front_arm(station.point, degrees)
     return marks
 
 
-def back_station(station: Station) -> Marks:
-    """Open marks inside: a ring at the centre, the arms' verniers, and the number in a ring of its own."""
+def back_station(station: Station, flip: Flip = "long-edge") -> Marks:
+    """A disc at the centre, with a dot that points to the head, the arms' verniers, and the number in a ring."""
     x, y = station.point
     own = (x + 15.0, y + 16.0)
-    marks = Marks(rings=((station.point, RING_MM), (own, 3.2)), texts=(SheetText(own, str(station.number), 4.0),))
+    marks = Marks(discs=back_dots(flip, station.point), rings=((own, 3.2),),
+                  texts=(SheetText(own, str(station.number), 4.0),))
     for degrees, _ in ARMS:
         marks += back_arm(station.point, degrees)
     return marks
-
-
-def _wedge(frame: Affine) -> tuple[Point, ...]:
-    near, far = _WEDGE_MM
-    return frame((near, 0.0)), frame((far, -0.8)), frame((far, 0.8))
 
 
 def id1_outline(paper: Paper) -> tuple[Rect, float]:
@@ -181,17 +189,23 @@ def id1_outline(paper: Paper) -> tuple[Rect, float]:
     return Rect(x - ID1_WIDTH_MM / 2, y - ID1_HEIGHT_MM / 2, ID1_WIDTH_MM, ID1_HEIGHT_MM), ID1_RADIUS_MM
 
 
+def head_columns(paper: Paper) -> tuple[float, float]:
+    """The x at which the box for the flip's ring stands, and at which the sheet's name stands: free of stations."""
+    middle = paper.width_mm / 2
+    aside = (middle - INSET_MM) / 2 if has_nine(paper) else 0.0
+    return middle - aside, middle + aside
+
+
 def flip_boxes(paper: Paper) -> tuple[Rect, Rect]:
     """Where the back's ring shows after the right flip, and where after the wrong one (the back turned by 180°)."""
-    width, height = FLIP_BOX
-    x = paper.width_mm / 2 - width / 2
-    return (Rect(x, FLIP_MARK_AT_MM - height / 2, width, height),
-            Rect(x, paper.height_mm - FLIP_MARK_AT_MM - height / 2, width, height))
+    (width, height), x = FLIP_BOX, head_columns(paper)[0]
+    right = Rect(x - width / 2, FLIP_MARK_AT_MM - height / 2, width, height)
+    return right, Rect(paper.width_mm - right.right, paper.height_mm - right.bottom, width, height)
 
 
 def flip_ring(paper: Paper) -> tuple[Point, float]:
     """The back's ring, through the front."""
-    return (paper.width_mm / 2, FLIP_MARK_AT_MM), FLIP_RING_MM
+    return (head_columns(paper)[0], FLIP_MARK_AT_MM), FLIP_RING_MM
 
 
 def edge_rulers(paper: Paper, *, bottom: bool = False, right: bool = False) -> Marks:

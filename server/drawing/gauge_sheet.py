@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
@@ -21,6 +22,8 @@ from server.core.gauge_sheet import (
     front_arm,
     front_station,
     gathered,
+    has_nine,
+    head_columns,
     id1_outline,
     ruler_length_mm,
     stations,
@@ -41,6 +44,8 @@ PEN_MM = 0.15
 # A shade for what the drawn example shows of the back, as paper of 80 g/m2 lets it through.
 THROUGH: Rgb = (120, 120, 120)
 _TEXT_MM, _LEADING = 2.5, 1.35
+_CORNERS = 32
+_ARROWS_MM = 17.0  # the feed arrows' way from the middle of the sheet's name
 _ROOMY_MM = 180.0  # paper from this width on has room for larger text
 _FLIP_WORDS: dict[Flip, str] = {"long-edge": "long edge", "short-edge": "short edge"}
 
@@ -93,16 +98,19 @@ def draw_back(surface: Surface, paper: Paper, flip: Flip, correction: Affine = A
     page = Rect(0, 0, paper.width_mm, paper.height_mm)
     turn = turn_of(flip, paper)
     surface.page(page, page, page, "test sheet, back")
-    through = Marks(rings=(flip_ring(paper),)) + gathered(back_station(station) for station in stations(paper))
+    through = Marks(rings=(flip_ring(paper),)) + gathered(back_station(station, flip) for station in stations(paper))
     # Seen through the front these rulers lie along the bottom and the right, clear of the front's own.
     own = edge_rulers(paper, bottom=turn.axis == "vertical", right=turn.axis == "horizontal")
     with surface.within(layer="notes", matrix=correction):
         with surface.within(matrix=turn.affine):
             draw_marks(surface, through)
         draw_marks(surface, own)
-        x = paper.width_mm / 2
-        _draw_text(surface, SheetText((x, turn((x, paper.height_mm - 38.0))[1]), "back of the test sheet", 2.2))
-        _draw_feed_arrow(surface, (x + 17.0, 13.0))
+        # Through the front: beside the front's own arrow, or at its foot on the side without a box.
+        flip_x, name_x = head_columns(paper)
+        x = name_x + _ARROWS_MM if flip == "long-edge" else flip_x - (0.0 if has_nine(paper) else _ARROWS_MM)
+        own_x = turn((x, 0.0))[0]
+        _draw_feed_arrow(surface, (own_x, 13.0))
+        _draw_text(surface, SheetText((own_x, 21.0), "back", 2.2))
 
 
 def draw_station(surface: Surface, dx_mm: float, dy_mm: float, number: int = 1) -> None:
@@ -122,14 +130,20 @@ def draw_marks(surface: Surface, marks: Marks, rgb: Rgb = BLACK) -> None:
     """Plain shapes with one pen."""
     pen = Stroke(PEN_MM, rgb)
     surface.lines(marks.lines, pen)
-    for polygon in marks.solids:
-        surface.fill(polygon, rgb)
     for centre, radius in marks.rings:
         surface.ring(centre, radius, pen)
+    for centre, radius in marks.discs:
+        surface.fill(disc_outline(centre, radius), rgb)
     for rect, radius in marks.outlines:
         surface.outline(rect, radius, pen)
     for text in marks.texts:
         _draw_text(surface, text, rgb)
+
+
+def disc_outline(centre: Point, radius_mm: float) -> tuple[Point, ...]:
+    """A disc as a polygon that is nowhere 0.005 of its radius away from it."""
+    turns = (2 * math.pi * corner / _CORNERS for corner in range(_CORNERS))
+    return tuple((centre[0] + radius_mm * math.cos(turn), centre[1] + radius_mm * math.sin(turn)) for turn in turns)
 
 
 def _draw_text(surface: Surface, text: SheetText, rgb: Rgb = BLACK) -> None:
@@ -139,17 +153,19 @@ def _draw_text(surface: Surface, text: SheetText, rgb: Rgb = BLACK) -> None:
 
 def _draw_head(surface: Surface, paper: Paper, flip: Flip, note: str) -> None:
     """What shows a wrong flip, the feed arrow and the name, between the upper and the lower corner stations."""
-    x = paper.width_mm / 2
+    flip_x, name_x = head_columns(paper)
     right, wrong = flip_boxes(paper)
     other = _FLIP_WORDS["short-edge" if flip == "long-edge" else "long-edge"]
-    _draw_feed_arrow(surface, (x + 17.0, 13.0))
-    lines = ["Against the light the ring", "must show in this box.", "", "True-up test sheet",
-             f"{paper.label}, flip on the {_FLIP_WORDS[flip]}", *_wrapped(note, 2.2, 40.0)]
-    for row, line in enumerate(lines):
-        _draw_text(surface, SheetText((x, right.bottom + 2.8 + 3.1 * row), line, 2.2))
-    for row, line in enumerate(("A ring in this box: the sheet was", f"flipped on the {other}. Set the",
-                                f"{_FLIP_WORDS[flip]} and print again.")):
-        _draw_text(surface, SheetText((x, wrong.y - 8.4 + 3.1 * row), line, 2.2))
+    name = ["True-up test sheet", paper.label, f"flip on the {_FLIP_WORDS[flip]}", *_wrapped(note, 2.2, 29.0)]
+    one_column = flip_x == name_x
+    _draw_feed_arrow(surface, (name_x + _ARROWS_MM if one_column else name_x, 13.0))
+    said = ["Against the light the", "ring must show in this box."]
+    for x, y, lines in ((flip_x, right.bottom + 2.8, [*said, "", *name] if one_column else said),
+                        (name_x, 26.0, [] if one_column else name),
+                        (wrong.centre[0], wrong.y - 11.5, ["A ring in this box:", f"flipped on the {other}.",
+                                                           f"Set the {_FLIP_WORDS[flip]}", "and print again."])):
+        for row, line in enumerate(lines):
+            _draw_text(surface, SheetText((x, y + 3.1 * row), line, 2.2))
 
 
 def _draw_feed_arrow(surface: Surface, at: Point) -> None:

@@ -138,7 +138,7 @@ def _shapes(marks: sheet.Marks) -> out.ShapesOut:
     return out.ShapesOut(
         lines=[(*line.start, *line.end) for line in marks.lines],
         rings=[(*centre, radius) for centre, radius in marks.rings],
-        solids=[list(polygon) for polygon in marks.solids], texts=texts[1:], number=texts[0])
+        discs=[(*centre, radius) for centre, radius in marks.discs], texts=texts[1:], number=texts[0])
 
 
 async def _receive(incoming: Incoming, request: Request) -> None:

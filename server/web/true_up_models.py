@@ -224,12 +224,12 @@ class TextOut(BaseModel):
 
 
 class ShapesOut(BaseModel):
-    """Marks about a station's centre, in mm: lines (x0, y0, x1, y1), rings (x, y, radius), solid polygons, texts, and
+    """Marks about a station's centre, in mm: lines (x0, y0, x1, y1), rings and solid discs (x, y, radius), texts, and
     where the station's own number stands."""
 
     lines: list[tuple[float, float, float, float]]
     rings: list[tuple[float, float, float]]
-    solids: list[list[Point]]
+    discs: list[tuple[float, float, float]]
     texts: list[TextOut]
     number: TextOut
 

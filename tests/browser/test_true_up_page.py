@@ -123,7 +123,7 @@ def test_a_blank_station_is_left_out_and_too_few_say_so(page: Page) -> None:
     answer = page.locator("[data-answer]")
     expect(answer).to_contain_text("Nothing is read yet.")
     enter(page, {1: ("1", "1"), 3: ("1", "1")})
-    expect(answer).to_contain_text("2 of 5 stations are read.")
+    expect(answer).to_contain_text("2 of 9 stations are read.")
     enter(page, {5: ("1", "1")})  # corner, middle and the corner across: one line
     expect(answer.locator('[data-tone="error"]')).to_contain_text("from one line")
     expect(page.get_by_role("button", name="Save the printer", exact=True)).to_be_disabled()

@@ -131,13 +131,14 @@ def test_stations_of_both_faces_come_together(paper, flip):
     drawn = sheet(paper, flip)
     placed = stations(paper)
     assert len(placed) >= 5
-    corners = [(placed[0], 31, 31), (placed[1], paper.width_mm - 31, 31), (placed[-2], 31, paper.height_mm - 31),
-               (placed[-1], paper.width_mm - 31, paper.height_mm - 31)]
-    assert all(station.point == (x, y) for station, x, y in corners)
+    points = {station.point for station in placed}
+    assert {(x, y) for x in (31.0, paper.width_mm - 31) for y in (31.0, paper.height_mm - 31)} <= points
+    for x, y in points:  # a back turned by 180 degrees shows its marks in the stations all the same
+        assert any(math.dist((paper.width_mm - x, paper.height_mm - y), other) < 1e-9 for other in points)
     assert any(math.dist(station.point, (paper.width_mm / 2, paper.height_mm / 2)) < 1e-9 for station in placed)
-    rings = [turned(one.points[0], paper, flip) for one in drawn
-             if one.page == 1 and one.kind == "ring" and one.size_mm == 2.8]
-    assert rings == [pytest.approx(station.point) for station in placed]
+    discs = [turned(middle(one), paper, flip) for one in drawn
+             if one.page == 1 and one.kind == "fill" and reach(one) == pytest.approx(1.2)]
+    assert discs == [pytest.approx(station.point) for station in placed]
     numbers = [one for one in drawn if one.page == 1 and one.kind == "text" and one.size_mm == 4.0]
     for station, number in zip(placed, numbers, strict=True):
         # mirrored on its own page, so that the light shows it upright beside the front's own number
@@ -193,21 +194,29 @@ def test_everything_is_inside_what_printers_reach(paper, flip):
             assert area.contains(Rect(x, y, 0, 0)), one
 
 
-def test_lines_are_thin_and_solid_marks_lie_outside_open_ones():
+def middle(one):
+    return tuple(sum(axis) / len(one.points) for axis in zip(*one.points, strict=True))
+
+
+def reach(one):
+    return max(math.dist(middle(one), point) for point in one.points)
+
+
+def test_lines_are_thin_and_the_backs_disc_has_room_in_the_ring():
     drawn = sheet()
     assert {one.stroke.width_mm for one in drawn if one.stroke} == {0.15}
     assert all(one.page == 0 or math.dist(one.points[0], one.points[1]) < 4 for one in drawn if one.kind == "fill")
-    wedges = [one for one in drawn if one.page == 0 and one.kind == "fill" and len(one.points) == 3]
-    assert len(wedges) == 4 * len(stations(A4))
-    for wedge in wedges:
-        assert min(math.dist(point, station.point) for point in wedge.points for station in stations(A4)) > 2.8 + 0.5
+    dots = [one for one in drawn if one.page == 0 and one.kind == "fill" and len(one.points) > 10]
+    assert len(dots) == 14 * len(stations(A4))
+    for dot in dots:  # the disc's radius is 1.2 mm: it may drift as far as the verniers are read to a tenth
+        assert min(math.dist(point, station.point) for point in dot.points for station in stations(A4)) > 1.2 + 3.8
 
 
 def test_the_screens_station_shows_what_was_entered():
     surface = RecordingSurface()
     draw_station(surface, 1.3, -0.8, 4)
-    rings = [one for one in surface.drawn if one.kind == "ring" and one.size_mm == 2.8]
-    assert rings[0].points[0] == pytest.approx((22 + 1.3, 22 - 0.8))
+    disc = next(one for one in surface.drawn if one.kind == "fill" and reach(one) == pytest.approx(1.2))
+    assert middle(disc) == pytest.approx((22 + 1.3, 22 - 0.8))
     svg = SvgSurface(lambda art: "")
     draw_station(svg, 1.3, -0.8, 4)
     assert 'transform="matrix(1 0 0 1 1.3 -0.8)"' in svg.svg() and "style" not in svg.svg()

@@ -135,7 +135,12 @@ export class Reader {
 
   #makeMap() {
     const { stations, width_mm: width, height_mm: height } = this.paper;
-    const [first, last] = [stations[0], stations[stations.length - 1]];
+    // The fourth edge station stands last, so the extremes are looked for.
+    const span = (/** @type {"x_mm"|"y_mm"} */ axis) => {
+      const all = stations.map((/** @type {any} */ one) => one[axis]);
+      return { low: Math.min(...all), wide: Math.max(...all) - Math.min(...all) };
+    };
+    const [across, down] = [span("x_mm"), span("y_mm")];
     const map = need("[data-map]", this.box);
     map.style.aspectRatio = `${width} / ${height}`;
     map.replaceChildren(need("legend", map), ...stations.map((/** @type {any} */ one) => {
@@ -144,8 +149,8 @@ export class Reader {
           on: { change: () => this.sheets.look(this.sheets.at, one.number) } }),
         el("span", { class: "rd-face" }, el("span", { class: "rd-mini" }), el("span", { class: "rd-read measure" })));
       // Drawn inwards a little, so that the places keep inside the paper's outline.
-      place.style.left = `${21 + 58 * (one.x_mm - first.x_mm) / (last.x_mm - first.x_mm)}%`;
-      place.style.top = `${16 + 68 * (one.y_mm - first.y_mm) / (last.y_mm - first.y_mm)}%`;
+      place.style.left = `${21 + 58 * (one.x_mm - across.low) / across.wide}%`;
+      place.style.top = `${16 + 68 * (one.y_mm - down.low) / down.wide}%`;
       return place;
     }));
   }

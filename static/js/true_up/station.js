@@ -50,7 +50,7 @@ function face(shapes, number, name) {
   return svg("g", { class: name },
     svg("path", { d: path(shapes.lines), "stroke-width": PEN_MM, fill: "none" }),
     ...shapes.rings.map((/** @type {number[]} */ [cx, cy, r]) => svg("circle", { cx, cy, r, "stroke-width": PEN_MM, fill: "none" })),
-    ...shapes.solids.map((/** @type {number[][]} */ points) => svg("polygon", { points: points.join(" "), class: "st-solid" })),
+    ...shapes.discs.map((/** @type {number[]} */ [cx, cy, r]) => svg("circle", { cx, cy, r, class: "st-solid" })),
     ...shapes.texts.map((/** @type {any} */ text) => words(text, text.text)), words(shapes.number, String(number)));
 }
 
