@@ -166,17 +166,17 @@ def test_what_is_typed_outlasts_the_walk_to_the_printer(page: Page) -> None:
     page.get_by_label("Printer's name").fill("Kitchen")
     enter(page, {1: ("0.4", "0.2")})
     page.get_by_role("button", name="Add a sheet").click()
-    expect(page.get_by_label("Sheet 2, 0 of 5 read")).to_be_checked()
+    expect(page.get_by_label("Sheet 2, 0 of 9 read")).to_be_checked()
     enter(page, {2: ("0.5", "0.1")})
     page.reload()
     expect(page.get_by_label("Printer's name")).to_have_value("Kitchen")
-    expect(page.get_by_label("Sheet 1, 1 of 5 read")).to_be_checked()
+    expect(page.get_by_label("Sheet 1, 1 of 9 read")).to_be_checked()
     expect(page.locator("#read-dx")).to_have_value("0.4")
-    page.get_by_label("Sheet 2, 1 of 5 read").check(force=True)
+    page.get_by_label("Sheet 2, 1 of 9 read").check(force=True)
     page.get_by_role("button", name="Remove this sheet").click()
     expect(page.get_by_label(re.compile("^Sheet 2"))).to_have_count(0)
     page.get_by_role("button", name="Undo").click()
-    expect(page.get_by_label("Sheet 2, 1 of 5 read")).to_be_checked()
+    expect(page.get_by_label("Sheet 2, 1 of 9 read")).to_be_checked()
 
 
 def test_the_confirming_sheet_shows_before_and_after(page: Page, live_server: LiveServer, tmp_path: Path) -> None:
