@@ -230,7 +230,8 @@ def upload_row(turns: int, room: Path) -> Row:
             picture.load()
 
     def uploaded(out: Path) -> None:
-        assert read_file(lambda *_: None, ReadOrder(path, "large.png", "large", out, DEFAULT_LIMITS)).arts
+        order = ReadOrder(path, "large.png", "large", out, DEFAULT_LIMITS)
+        assert read_file(lambda *_: None, order).arts  # type: ignore[arg-type]
 
     times = best(turns, room, decoded=decoded, uploaded=uploaded)
     return Row("Upload of 2200x3000, PNG: time over Pillow's decode", times["uploaded"] / times["decoded"], 1.3, True,

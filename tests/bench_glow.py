@@ -12,6 +12,7 @@ import statistics
 import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from PIL import Image, ImageDraw
@@ -108,7 +109,7 @@ def leeway_rows(turns: int) -> list[Row]:
         for framed in (False, True):
             paths = backs_of(kind, framed)
             assert measured(paths) == (BACKS if framed else 0)
-            ours, pillow = seconds(turns, lambda paths=paths: measured(paths), lambda paths=paths: decoded(paths))
+            ours, pillow = seconds(turns, partial(measured, paths), partial(decoded, paths))
             rows.append(Row(f"Leeway of {BACKS} backs, {kind.upper()}, {'border' if framed else 'full'}: over decoding",
                             ours / pillow, 1.5, True, f"{ours * 1000:.0f} ms, Pillow {pillow * 1000:.0f} ms"))
     return rows

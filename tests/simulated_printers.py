@@ -46,8 +46,11 @@ def trials(count: int, seed: int, sheets: int = 5) -> Iterator[Trial]:
         readings = []
         for sheet in range(sheets):
             own = Drift.of(CENTRE, dx + rng.normal(0, sx), dy + rng.normal(0, sy), turn)
-            readings += [Reading(str(sheet), *place, *(round(off, 1) for off in own.at(place))) for place in STATIONS]
+            for place in STATIONS:
+                read_dx, read_dy = own.at(place)
+                readings.append(Reading(str(sheet), *place, round(read_dx, 1), round(read_dy, 1)))
         fit = fit_drift(readings, CENTRE)
+        assert fit.wander.at is not None and fit.wander.radius_mm is not None
         told, true = fit.drift.at(fit.wander.at), Drift.of(CENTRE, dx, dy, turn).at(fit.wander.at)
         off = np.hypot(true[0] - told[0] + rng.normal(0, sx, _LATER), true[1] - told[1] + rng.normal(0, sy, _LATER))
         radius = fit.wander.radius_mm

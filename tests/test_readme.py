@@ -89,7 +89,7 @@ def with_options(text: str) -> str:
     """The README with its options as the table of settings has them."""
     for art, marker in ((True, "options of art"), (False, "options of sheets")):
         text = re.sub(rf"(?<=<!-- {marker} -->\n)(\|[^\n]*\n\|[^\n]*\n).*?(?=<!-- end -->)",
-                      lambda found, art=art: found[1] + option_rows(art=art), text, flags=re.DOTALL)
+                      rf"\g<1>{option_rows(art=art)}", text, flags=re.DOTALL)
     return text
 
 

@@ -15,7 +15,7 @@ import server.core.methods.duplex as duplex
 import server.core.registration as registration
 from server.cli import main
 from server.core.geometry import Affine
-from server.core.plan import SheetPlan
+from server.core.plan import Flip, SheetPlan
 from server.core.registration import correction, fit
 from server.drawing import nudge
 from tests.virtual_printer import Error, Sheet, by_middles, by_vernier, misfits, pages, print_sheet
@@ -106,8 +106,8 @@ def built(tmp: Path, deck: Path, flip: str, arrangement: str, *extra: object) ->
     return pages(tmp / "cards.pdf", PPI)
 
 
-def worst(front: np.ndarray, back: np.ndarray, flip: str, error: Error) -> float:
-    sheet: Sheet = print_sheet(front, back, flip, FIRST, error, PPI)
+def worst(faces: list[np.ndarray], flip: str, error: Error) -> float:
+    sheet: Sheet = print_sheet(faces[0], faces[1], flip, FIRST, error, PPI)
     return float(misfits(sheet, DISC_MM).max())
 
 
@@ -125,14 +125,14 @@ def readings(tmp_path_factory) -> dict[str, Path]:
 def test_every_back_lands_on_its_front(tmp_path, deck, readings, case, capsys):
     flip, arrangement, error = CASES[case]
     plain = built(tmp_path, deck, flip, arrangement)
-    assert worst(*plain[:2], flip, error) > 1.5
+    assert worst(plain, flip, error) > 1.5
     printer = fitted(tmp_path, readings[case], flip)
     faces = built(tmp_path, deck, flip, arrangement, "--printer", printer)
-    assert worst(*faces[:2], flip, error) <= WITHIN_MM
+    assert worst(faces, flip, error) <= WITHIN_MM
     rng = np.random.default_rng(99)
     for _ in range(2):  # further sheets wander as the printer does
         second, wander = wandering(error, rng)
-        assert worst(*faces[:2], flip, second) <= WITHIN_MM + wander
+        assert worst(faces, flip, second) <= WITHIN_MM + wander
 
 
 def test_signs_are_those_that_the_light_shows(tmp_path, capsys):
@@ -166,10 +166,10 @@ def two_pages(path: Path) -> Path:
 def test_a_file_from_another_library_is_nudged_into_place(tmp_path, readings, capsys):
     flip, _, error = CASES["long edge, portrait"]
     source = two_pages(tmp_path / "other.pdf")
-    assert worst(*pages(source, PPI), flip, error) > 1.5
+    assert worst(pages(source, PPI), flip, error) > 1.5
     printer = fitted(tmp_path, readings["long edge, portrait"], flip)
     run("nudge", source, "--printer", printer, "--out", tmp_path / "nudged.pdf")
-    assert worst(*pages(tmp_path / "nudged.pdf", PPI), flip, error) <= WITHIN_MM
+    assert worst(pages(tmp_path / "nudged.pdf", PPI), flip, error) <= WITHIN_MM
 
 
 def _of(result: Affine, **changes: float) -> Affine:
@@ -213,7 +213,7 @@ def test_any_sign_or_flip_turned_breaks_the_loop(tmp_path, deck, readings, monke
     try:
         printer = fitted(tmp_path, readings[case], flip)
         faces = built(tmp_path, deck, flip, arrangement, "--printer", printer)
-        left = worst(*faces[:2], flip, error)
+        left = worst(faces, flip, error)
     except AssertionError:  # refused, or no back near its front: noticed as well
         left = math.inf
     assert left > WITHIN_MM
@@ -223,8 +223,8 @@ def test_any_sign_or_flip_turned_breaks_the_loop(tmp_path, deck, readings, monke
 def test_a_test_sheet_whose_back_is_turned_wrongly_breaks_the_loop(tmp_path, monkeypatch, how, capsys):
     from server.drawing import gauge_sheet as drawing
 
-    old = drawing.turn_of
-    other = {"long-edge": "short-edge", "short-edge": "long-edge"}
+    right = duplex.turn_of
+    other: dict[str, Flip] = {"long-edge": "short-edge", "short-edge": "long-edge"}
 
     class Plain:
         axis, affine = "vertical", Affine()
@@ -232,14 +232,15 @@ def test_a_test_sheet_whose_back_is_turned_wrongly_breaks_the_loop(tmp_path, mon
         def __call__(self, point):
             return point
 
-    wrong = (lambda flip, paper: Plain()) if how == "not mirrored" else (lambda flip, paper: old(other[flip], paper))
+    wrong = (lambda flip, paper: Plain()) if how == "not mirrored" \
+        else (lambda flip, paper: right(other[flip], paper))
     monkeypatch.setattr(drawing, "turn_of", wrong)
     flip, _, error = CASES["long edge, portrait"]
     with pytest.raises(AssertionError):
         table = read_sheets(tmp_path, flip, error)
         printer = fitted(tmp_path, table, flip)
         run("nudge", two_pages(tmp_path / "other.pdf"), "--printer", printer, "--out", tmp_path / "nudged.pdf")
-        assert worst(*pages(tmp_path / "nudged.pdf", PPI), flip, error) <= WITHIN_MM
+        assert worst(pages(tmp_path / "nudged.pdf", PPI), flip, error) <= WITHIN_MM
 
 
 @pytest.mark.parametrize("mutant", ["inverse left out", "front's frame"])
@@ -250,4 +251,4 @@ def test_nudge_with_a_sign_turned_breaks_its_loop(tmp_path, readings, monkeypatc
     flip, _, error = CASES["long edge, portrait"]
     printer = fitted(tmp_path, readings["long edge, portrait"], flip)
     run("nudge", two_pages(tmp_path / "other.pdf"), "--printer", printer, "--out", tmp_path / "nudged.pdf")
-    assert worst(*pages(tmp_path / "nudged.pdf", PPI), flip, error) > WITHIN_MM
+    assert worst(pages(tmp_path / "nudged.pdf", PPI), flip, error) > WITHIN_MM

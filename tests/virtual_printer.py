@@ -146,7 +146,9 @@ def _arm(sheet: Sheet, front: np.ndarray, ring: np.ndarray, axis: int, sign: int
         return None
     meets = [min(abs(line - other) for other in main) for line in lines]
     tenth = int(np.argmin(meets)) / 10
-    return round(min((whole + tenth for whole in range(5)), key=lambda value: abs(value - moved)), 1)
+    readings: list[float] = [whole + tenth for whole in range(5)]
+    nearest: float = min(readings, key=lambda value: abs(value - moved))
+    return round(nearest, 1)
 
 
 def _peaks(ink: np.ndarray, start: np.ndarray, out: np.ndarray, side: np.ndarray, band: tuple[float, float],

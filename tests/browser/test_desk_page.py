@@ -88,7 +88,7 @@ def test_what_others_changed_meanwhile_is_met(page: Page, live_server: LiveServe
 
     def elsewhere(cards: dict[str, dict[str, object]]) -> None:
         # The page may save in between, as people do; whoever is told of that reads again.
-        answers = []
+        answers: list[int] = []
         while not answers or (answers[-1] == 409 and len(answers) < 5):
             revision = client.get(f"/api/decks/{deck}").json()["revision"]
             wish = {"revision": revision, "cards": cards}

@@ -70,7 +70,7 @@ def flat(image: Image.Image, point: tuple[float, float], reach: float = 1.0) -> 
     box = tuple(round(value) for value in (x - reach * PX_MM, y - reach * PX_MM, x + reach * PX_MM, y + reach * PX_MM))
     if box[0] < 0 or box[1] < 0 or box[2] > image.width or box[3] > image.height:
         return None
-    extremes = image.crop(box).getextrema()
+    extremes = image.crop(box).getextrema()  # type: ignore[arg-type]
     if any(high - low > 4 for low, high in extremes):  # type: ignore[misc]
         return None
     return tuple(round((low + high) / 2) for low, high in extremes)  # type: ignore[misc,return-value]

@@ -36,9 +36,11 @@ def sheet_data(plan: Planned) -> dict[str, Any]:
     """What the API gives of a sheet, as far as the geometry needs it."""
     layout = plan.plan.layout
     page, block = layout.page, layout.block
+    through = layout.through
+    assert through is not None
     ats = [line.at_mm for line in layout.creases]
     panel = None
-    if ats and layout.through.axis == "vertical":
+    if ats and through.axis == "vertical":
         panel = {"x": 0, "y": 0, "width": min(ats), "height": page.height}
         assert block.right <= min(ats) + 1e-6 or block.x >= max(ats) - 1e-6
         if block.x >= max(ats) - 1e-6:
@@ -47,7 +49,7 @@ def sheet_data(plan: Planned) -> dict[str, Any]:
         panel = {"x": 0, "y": 0, "width": page.width, "height": min(ats)}
         if block.y >= max(ats) - 1e-6:
             panel = {"x": 0, "y": max(ats), "width": page.width, "height": page.height - max(ats)}
-    return {"page": rect(page), "panel": panel, "through": {"axis": layout.through.axis, "at": layout.through.at_mm},
+    return {"page": rect(page), "panel": panel, "through": {"axis": through.axis, "at": through.at_mm},
             "creases": [{"start": line.start, "end": line.end} for line in layout.creases]}
 
 
@@ -83,10 +85,12 @@ def test_a_move_is_the_drift_of_the_same_numbers(run: Any) -> None:
 @pytest.mark.parametrize("arrangement", ["portrait", "landscape"])
 def test_a_back_lands_where_the_plan_says(run: Any, method: str, flip: str, arrangement: str) -> None:
     plan = planned(method=method, flip=flip, arrangement=arrangement, core_mm=1.0).plan
+    through = plan.layout.through
+    assert through is not None
     chance = random.Random(9)
     points = [(chance.uniform(0, 210), chance.uniform(0, 297)) for _ in range(12)]
     found = run("const lands = g.landing(given.sheet, g.IDENTITY); return given.points.map((p) => g.apply(lands, p));",
-                {"sheet": {"through": {"axis": plan.layout.through.axis, "at": plan.layout.through.at_mm}},
+                {"sheet": {"through": {"axis": through.axis, "at": through.at_mm}},
                  "points": points})
     for point, landed in zip(points, found, strict=True):
         assert landed == pytest.approx(plan.behind(point), abs=1e-9)
@@ -99,6 +103,7 @@ def test_the_folded_backs_project_behind_their_fronts(run: Any, method: str, cor
     through-the-front frame says; the panels are parallel, a spine apart, the backs behind."""
     plan = planned(method=method, core_mm=core, arrangement=arrangement)
     layout, data = plan.plan.layout, sheet_data(plan)
+    assert layout.through is not None
     corners = [corner for slot in layout.slots for corner in slot.back.corners]
     found = run("return given.points.map((p) => g.foldPoint(given.sheet, 'back', 180, p));",
                 {"sheet": data, "points": corners})

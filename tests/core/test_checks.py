@@ -92,7 +92,7 @@ def test_the_reading_says_what_the_edges_become(edges: str, says: str) -> None:
     ({"file": "fronts/a.txt"}, "wrong-ending", "Its name doesn't say so, but its content is PNG"),
 ])
 def test_what_is_only_mentioned(change: dict[str, object], code: str, says: str) -> None:
-    said = about(replace(PLAIN, **change))
+    said = about(replace(PLAIN, **change))  # type: ignore[arg-type]
     assert set(said) == {"carries-bleed", code}
     assert says in said[code].message
     assert said[code].severity == "note"

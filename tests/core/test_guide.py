@@ -8,6 +8,7 @@ import pytest
 
 from server.core import guide
 from server.core.cuts import cut_count
+from server.core.methods import Step
 from server.core.plan import Layout
 from server.core.search import search
 from server.core.settings import DeckSettings
@@ -18,15 +19,15 @@ def laid_out(**values: object) -> tuple[Layout, DeckSettings]:
     return search(settings.request(), 54)[0].layout, settings
 
 
-def words(steps: tuple[guide.Step, ...]) -> str:
+def words(steps: tuple[Step, ...]) -> str:
     return " ".join(f"{step.title} {step.says} {step.why}" for step in steps)
 
 
-def titles(steps: tuple[guide.Step, ...]) -> list[str]:
+def titles(steps: tuple[Step, ...]) -> list[str]:
     return [step.title for step in steps]
 
 
-def where(steps: tuple[guide.Step, ...], start: str) -> int:
+def where(steps: tuple[Step, ...], start: str) -> int:
     return next(number for number, step in enumerate(steps) if step.title.startswith(start))
 
 

@@ -61,6 +61,7 @@ def test_every_copy_is_there_and_the_mirror_of_the_back_is_the_front(request: Pl
         backs = [one for face in plan.faces for one in plan.placements(face) if one.side == "back"]
         assert sorted(one.card for one in fronts) == sorted(order) == sorted(one.card for one in backs)
         through = plan.layout.through
+        assert through is not None
         for front, back in zip(fronts, backs, strict=True):
             assert front.card == back.card
             seen = through.rect(back.trim)

@@ -92,7 +92,9 @@ def test_backs_move_by_the_correction_and_fronts_stay(tmp_path, flip):
     out, warnings = nudged(source, own=printer(flip))
     close(middles(out, 0), SPOTS)
     turn = ThroughFront("vertical", 105.0) if flip == "long-edge" else ThroughFront("horizontal", 148.5)
-    move = back_correction(printer(flip).drift, turn)
+    drift = printer(flip).drift
+    assert drift is not None
+    move = back_correction(drift, turn)
     close(middles(out, 1), [move(spot) for spot in SPOTS])
     assert warnings == ()
 

@@ -33,7 +33,7 @@ GREY = Image.fromarray(ramp(1)[:, :, 0])
 
 def written(folder: Path, picture: Image.Image, kind: str, **options: object) -> bytes:
     path = folder / f"lamp.{kind}"
-    picture.save(path, kind.upper(), **options)  # type: ignore[arg-type]
+    picture.save(path, kind.upper(), **options)
     size = picture.size
     return page_of(art_of(path, kind, *size), path, *size)  # type: ignore[arg-type]
 

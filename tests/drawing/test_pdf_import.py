@@ -15,6 +15,7 @@ import pytest
 from server.core.art import Art
 from server.core.geometry import Affine
 from server.drawing import pdf_import
+from server.drawing.pdf_surface import PdfSurface
 from server.errors import Unreadable
 from tests.drawing.pdf_help import READERS, art_of, drawn, page_of, xobjects
 
@@ -106,7 +107,12 @@ def test_a_page_drawn_often_is_imported_once_and_shared_objects_too(tmp_path: Pa
     path = saved(tmp_path, document)
     arts = [art_of(path, "pdf", page=page, size_mm=(40, 30)) for page in range(3)]
     arts = [Art(art.file, f"{art.key}#{art.page}", art.kind, page=art.page, size_mm=art.size_mm) for art in arts]
-    pdf = drawn(lambda surface: [surface.art(art, Affine(a=40, d=30)) for art in arts * 4] and None,
+
+    def draw(surface: PdfSurface) -> None:
+        for art in arts * 4:
+            surface.art(art, Affine(a=40, d=30))
+
+    pdf = drawn(draw,
                 {art.key: path for art in arts})
     with xobjects(pdf) as forms:
         assert len(forms) == 3
@@ -280,7 +286,7 @@ def test_a_locked_pdf_is_refused_and_one_without_a_password_isnt(tmp_path: Path)
         document = pymupdf.open()
         card_page(document)
         path = tmp_path / "lamp.pdf"
-        document.save(path, encryption=pymupdf.PDF_ENCRYPT_AES_256, owner_pw="owner", user_pw=password)
+        document.save(path, encryption=pymupdf.PDF_ENCRYPT_AES_256, owner_pw="owner", user_pw=password)  # type: ignore[attr-defined]
         document.close()
         if opens:
             alone = by_itself(path, "pdfium")

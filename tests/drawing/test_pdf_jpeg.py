@@ -32,7 +32,7 @@ def colours(mode: str = "RGB") -> Image.Image:
 
 def saved(picture: Image.Image, **options: object) -> bytes:
     out = io.BytesIO()
-    picture.save(out, "JPEG", quality=95, subsampling=0, **options)  # type: ignore[arg-type]
+    picture.save(out, "JPEG", quality=95, subsampling=0, **options)
     return out.getvalue()
 
 

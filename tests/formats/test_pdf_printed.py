@@ -80,7 +80,7 @@ def add(page: pymupdf.Page, kind: str) -> None:
     else:
         widget = pymupdf.Widget()
         widget.field_name, widget.field_value, widget.rect = "name", "Harbour", pymupdf.Rect(10, 50, 86, 74)
-        widget.field_type, widget.fill_color, widget.text_fontsize = pymupdf.PDF_WIDGET_TYPE_TEXT, (1, 1, 0), 12
+        widget.field_type, widget.fill_color, widget.text_fontsize = pymupdf.PDF_WIDGET_TYPE_TEXT, (1, 1, 0), 12  # type: ignore[attr-defined]
         page.add_widget(widget)
         return
     annotation.update()

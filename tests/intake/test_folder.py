@@ -6,6 +6,7 @@ import os
 import sys
 import unicodedata
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -197,7 +198,7 @@ class TestLinks:
     @pytest.mark.skipif(sys.platform == "darwin", reason="macOS knows one spelling only")
     def test_both_spellings_of_a_name_pair(self, tmp_path: Path) -> None:
         for form, path in (("NFD", "fronts/Möwe.png"), ("NFC", "backs/Möwe.png"), ("NFC", "backs/b.png")):
-            filled(tmp_path, unicodedata.normalize(form, path))
+            filled(tmp_path, unicodedata.normalize(form, path))  # type: ignore[arg-type]
         (card,) = read_folder(tmp_path).deck.cards
         assert card.back
         assert card.name == "Möwe"
@@ -207,10 +208,10 @@ def test_a_file_that_may_not_be_read_is_named(tmp_path: Path, monkeypatch: pytes
     filled(tmp_path, "fronts/1.png", "fronts/2.png")
     whole = Path.open
 
-    def refusing(path: Path, *given: object, **named: object) -> object:
+    def refusing(path: Path, *given: Any, **named: Any) -> Any:
         if path.name == "2.png":
             raise PermissionError(13, "Permission denied")
-        return whole(path, *given, **named)  # type: ignore[arg-type]
+        return whole(path, *given, **named)
 
     monkeypatch.setattr(Path, "open", refusing)
     found = read_folder(tmp_path)

@@ -104,6 +104,7 @@ def test_a_full_queue_takes_no_more(make: Callable[..., Builds]) -> None:
     builds = make(tasks.hanging_build, waiting_builds=1)
     begun = threading.Event()
     first = builds.start("a", "d", prepare(DECK, SETTINGS))
+    assert first.work is not None
     first.work.future.add_done_callback(lambda future: begun.set())
     papers = iter(("letter", "a3", "a5", "legal", "tabloid"))
     with pytest.raises(Busy):

@@ -82,7 +82,7 @@ def test_our_own_errors_come_back_whole(pool: WorkerPool) -> None:
 def test_any_other_error_is_told_as_one_of_ours(pool: WorkerPool, caplog: pytest.LogCaptureFixture) -> None:
     with pytest.raises(Stopped, match=r"TypeError.*a decoder's own mistake"):
         done(pool, tasks.fail_oddly)
-    facts = [record.facts for record in caplog.records if record.getMessage() == "task failed"]
+    facts = [vars(record)["facts"] for record in caplog.records if record.getMessage() == "task failed"]
     assert [(one["task"], one["error"]) for one in facts] == [("fail_oddly", "TypeError")]
     assert re.fullmatch(r"tasks\.py:\d+ fail_oddly", facts[0]["at"][-1])
 

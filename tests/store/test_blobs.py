@@ -6,7 +6,9 @@ import errno
 import hashlib
 import os
 import sqlite3
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -54,9 +56,10 @@ def test_a_restart_clears_what_was_coming_in(tmp_path: Path) -> None:
 def test_bytes_are_on_the_disk_before_they_have_their_name(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     """Order of calls for one blob: data synced, then renamed, then the folder synced (as for any atomic replace)."""
     calls: list[str] = []
+    note: Callable[[str], Any] = calls.append
     real_sync, real_replace = os.fsync, Path.replace
-    monkeypatch.setattr(os, "fsync", lambda handle: (calls.append("sync"), real_sync(handle))[1])
-    monkeypatch.setattr(Path, "replace", lambda self, to: (calls.append("rename"), real_replace(self, to))[1])
+    monkeypatch.setattr(os, "fsync", lambda handle: note("sync") or real_sync(handle))
+    monkeypatch.setattr(Path, "replace", lambda self, to: note("rename") or real_replace(self, to))
     keep(store, b"first of its folder")
     assert calls.index("sync") < calls.index("rename")
     if os.name != "nt":

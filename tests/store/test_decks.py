@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 
@@ -75,12 +76,16 @@ def test_a_change_that_fails_leaves_everything_as_it_was(store: Store) -> None:
     assert store.decks.change(deck.id, rename("B"), who="me").version == 2
 
 
+def with_file(file: DeckFile) -> Callable[[DeckState], DeckState]:
+    return lambda state: state.with_file(file)
+
+
 def test_files_of_one_drop_are_one_step_to_undo(store: Store) -> None:
     deck = store.decks.create(DeckState("A"), "me")
     for number in range(5):
         blob = keep(store, b"card %d" % number)
         file = DeckFile(f"fronts/{number}.png", blob.key, blob.bytes, 1)
-        row = store.decks.change(deck.id, lambda state, file=file: state.with_file(file), who="me", kind=UPLOAD,
+        row = store.decks.change(deck.id, with_file(file), who="me", kind=UPLOAD,
                                  blobs=[blob])
     assert (row.version, len(row.state.files)) == (6, 5)
     assert store.decks.undo(deck.id).state.files == ()
@@ -92,7 +97,7 @@ def test_uploads_by_two_people_are_two_steps(store: Store) -> None:
     for who in ("me", "you"):
         blob = keep(store, who.encode())
         file = DeckFile(f"fronts/{who}.png", blob.key, blob.bytes, 1)
-        store.decks.change(deck.id, lambda state, file=file: state.with_file(file), who=who, kind=UPLOAD, blobs=[blob])
+        store.decks.change(deck.id, with_file(file), who=who, kind=UPLOAD, blobs=[blob])
     assert [file.path for file in store.decks.undo(deck.id).state.files] == ["fronts/me.png"]
 
 

@@ -38,8 +38,8 @@ def test_from_files_to_a_pdf(live_server: LiveServer, tmp_path: Path) -> None:
     job = start(client, live_server.deck(small_deck(10), "Harbour lamps", client))
     seen = events(client, job)
     assert seen[-1]["state"] == "done"
-    assert [event["state"] for event in seen] == sorted((event["state"] for event in seen),
-                                                        key=["queued", "running", "done"].index)
+    states = [str(event["state"]) for event in seen]
+    assert states == sorted(states, key=["queued", "running", "done"].index)
     result = client.get(f"/api/jobs/{job}").json()["result"]
     answer = client.get(result["pdf"])
     assert answer.headers["content-type"] == "application/pdf"

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from server.store.guests import Session
-from server.web.access import may
-from server.web.guard import SECURITY_HEADERS, cookie_name
+from server.web.access import cookie_name, may
+from server.web.guard import SECURITY_HEADERS
 from server.web.hosts import Hosts, lan_hosts, loopback_hosts
 from tests.web.live import LiveServer
 from tests.web.raw import Talk, ask, cookie

@@ -85,7 +85,7 @@ def test_trouble_with_the_disk_is_a_clear_page_with_a_number(live_server: LiveSe
         page, answer = client.get(f"/decks/{deck_id}/art"), client.get(f"/api/decks/{deck_id}")
     assert (page.status_code, answer.status_code) == (status, status)
     assert words in answer.json()["message"]
-    ids = [line["id"] for line in lines(log) if line["what"] == "store trouble"]
+    ids = [str(line["id"]) for line in lines(log) if line["what"] == "store trouble"]
     assert ids[0] in page.text and answer.json()["id"] == ids[1]
     assert client.get(f"/api/decks/{deck_id}").status_code == 200
 

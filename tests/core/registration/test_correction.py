@@ -58,8 +58,10 @@ def test_every_corrected_back_lands_behind_its_front(request, drift):
     made = corrected(plan, own)
     if plan.layout.one_face:
         return
+    through = plan.layout.through
+    assert through is not None and own.drift is not None
     for slot in plan.layout.slots:
-        meant = [plan.layout.through(back) for back in slot.back.corners]
+        meant = [through(back) for back in slot.back.corners]
         landed = [own.drift.matrix(made.behind(back)) for back in slot.back.corners]
         assert landed == [pytest.approx(point, abs=1e-9) for point in meant]
         assert rounded(meant) == rounded(slot.front.corners)
@@ -115,9 +117,11 @@ def test_two_sheets_meet_in_true_size(own_scale):
     plan = planned(PlanRequest("two-sheet", A4, CARD, headroom_mm=headroom_mm(own, A4, "two-sheet")))
     made = corrected(plan, own)
     paper_from_front = Drift.of(own.centre, scale_x=own_scale[0], scale_y=own_scale[1]).matrix
+    through = plan.layout.through
+    assert through is not None and own.drift is not None
     for slot in plan.layout.slots:
         for back in slot.back.corners:
-            meant = plan.layout.through(back)
+            meant = through(back)
             front_on_paper = paper_from_front(made.front_correction(meant))
             back_on_paper = paper_from_front(own.drift.matrix(made.behind(back)))
             assert front_on_paper == pytest.approx(meant, abs=1e-9)
@@ -155,9 +159,11 @@ def _misfit(plan: SheetPlan, one_pass: Affine) -> float:
         return 2 * (x0 + along * ux) - point[0], 2 * (y0 + along * uy) - point[1]
 
     worst = 0.0
+    through = plan.layout.through
+    assert through is not None
     for slot in plan.layout.slots:
         for back in slot.back.corners:
-            worst = max(worst, math.dist(fold(printed(back)), printed(plan.layout.through(back))))
+            worst = max(worst, math.dist(fold(printed(back)), printed(through(back))))
     return worst
 
 
@@ -173,6 +179,7 @@ def test_a_hinge_that_would_be_lost_is_refused_with_the_numbers():
     plan = planned(PlanRequest("two-sheet", A4, CARD, margins=Edges.all(3)), 6)
     layout = plan.layout
     strip = layout.hinge
+    assert strip is not None
     # A back that lands right is moved left, as seen from the front: towards a strip at the left.
     towards = (layout.block.x - strip.right - layout.outer_bleed.left + 2.0, 0.0) if strip.width < strip.height \
         else (0.0, layout.block.y - strip.bottom - layout.outer_bleed.top + 2.0)

@@ -20,7 +20,7 @@ def sheets(count: int, seed: int = 1, drift: Drift = DRIFT) -> list[Reading]:
     rng = np.random.default_rng(seed)
     readings = []
     for number in range(1, count + 1):
-        own = Drift.of(CENTRE, *rng.normal(0, 0.2, 2), rng.normal(0, 0.03))
+        own = Drift.of(CENTRE, rng.normal(0, 0.2), rng.normal(0, 0.2), rng.normal(0, 0.03))
         for station, point in enumerate(STATIONS, 1):
             (dx, dy), (wx, wy), noise = drift.at(point), own.at(point), rng.normal(0, 0.03, 2)
             readings.append(Reading(str(number), *point, round(dx + wx + noise[0], 1),
@@ -63,7 +63,8 @@ def test_honest_readings_are_rarely_doubted():
     rng = np.random.default_rng(11)
     doubted = 0
     for seed in range(200):
-        drift = Drift.of(CENTRE, *rng.uniform(-3, 3, 2), rng.uniform(-0.5, 0.5), *rng.uniform(0.996, 1.004, 2))
+        drift = Drift.of(CENTRE, rng.uniform(-3, 3), rng.uniform(-3, 3), rng.uniform(-0.5, 0.5),
+                         rng.uniform(0.996, 1.004), rng.uniform(0.996, 1.004))
         doubted += bool(find_suspects(sheets(int(rng.integers(1, 6)), seed, drift)))
     assert doubted <= 3
 

@@ -23,8 +23,12 @@ PLAIN = Printer("Harbour office", paper_named("a4"), margins=Edges(4, 4, 4, 12),
 
 
 def readings(drift: Drift, sheets: int = 1) -> tuple[Reading, ...]:
-    return tuple(Reading(str(sheet), x, y, *(value + 0.1 * sheet for value in drift.at((x, y))))
-                 for sheet in range(sheets) for x, y in STATIONS)
+    found = []
+    for sheet in range(sheets):
+        for x, y in STATIONS:
+            dx, dy = drift.at((x, y))
+            found.append(Reading(str(sheet), x, y, dx + 0.1 * sheet, dy + 0.1 * sheet))
+    return tuple(found)
 
 
 DRIFT = Drift.of(PLAIN.centre, 1.2, 0.8, 0.1, 0.998, 0.998)
@@ -43,6 +47,7 @@ def test_states():
 
 def test_the_plain_way():
     shifted = PLAIN.shifted(1.2, 0.8, TODAY)
+    assert shifted.drift is not None
     assert (shifted.drift.dx_mm, shifted.drift.dy_mm) == pytest.approx((1.2, 0.8), abs=1e-9)
     assert shifted.wander.radius_mm is None and "Nobody has measured" in shifted.wander.says()
 
@@ -54,8 +59,9 @@ def test_file_round_trip(printer):
     back = printer_from_text(printer_text(printer))
     assert printer_to_json(back) == printer_to_json(printer)
     same = {"drift": None, "confirmed": None, "paper": PLAIN.paper}
-    assert replace(back, **same) == replace(printer, **same)
+    assert replace(back, **same) == replace(printer, **same)  # type: ignore[arg-type]
     if printer.drift:
+        assert back.drift is not None
         assert all(back.drift.at(corner) == pytest.approx(printer.drift.at(corner), abs=1e-5)
                    for corner in printer.page.corners)
     assert printer_text(back) == printer_text(printer)
@@ -101,9 +107,11 @@ def test_any_text_is_a_printer_or_refused(text):
 
 
 def test_a_confirming_sheet_shows_before_and_after():
+    assert CONFIRMED.confirmed is not None
     assert CONFIRMED.confirmed.drift.dx_mm == pytest.approx(0.1, abs=1e-9)
     refined = CONFIRMED.refined()
     whole = refined.drift
+    assert whole is not None
     # what the corrected sheet still shows comes on top of the first drift
     assert (whole.dx_mm, whole.dy_mm) == pytest.approx((1.3 + 0.1, 0.9 - 0.1), abs=1e-9)
     assert refined.confirmed is None and refined.wander.sheets == 3
