@@ -7,8 +7,10 @@ breaks as a whole when one process dies, which is why this one exists.
 from __future__ import annotations
 
 import contextlib
+import functools
 import logging
 import multiprocessing
+import sys
 import threading
 import time
 from dataclasses import dataclass
@@ -36,6 +38,36 @@ class _Worker:
         self.process.kill()
         self.process.join()
         self.pipe.close()
+
+
+if sys.platform == "win32":
+    import ctypes
+    from ctypes import wintypes
+
+    class _Limits(ctypes.Structure):
+        """JOBOBJECT_EXTENDED_LIMIT_INFORMATION (winnt.h): its flags and its memory limit are what we use."""
+
+        _fields_ = (("times", ctypes.c_int64 * 2), ("flags", wintypes.DWORD), ("working_sets", ctypes.c_size_t * 2),
+                    ("processes", wintypes.DWORD), ("affinity", ctypes.c_size_t), ("classes", wintypes.DWORD * 2),
+                    ("io", ctypes.c_uint64 * 6), ("process_memory", ctypes.c_size_t), ("rest", ctypes.c_size_t * 3))
+
+    @functools.cache
+    def _job(memory_bytes: int) -> int:
+        """A job object whose processes end when its last handle closes, that is, with this process."""
+        kernel = ctypes.WinDLL("kernel32", use_last_error=True)
+        kernel.CreateJobObjectW.restype = wintypes.HANDLE
+        job = int(kernel.CreateJobObjectW(None, None) or 0)
+        limits = _Limits(flags=0x2000 | 0x100, process_memory=memory_bytes)  # KILL_ON_JOB_CLOSE, PROCESS_MEMORY
+        kernel.SetInformationJobObject(wintypes.HANDLE(job), 9, ctypes.byref(limits), ctypes.sizeof(limits))
+        return job
+
+    def _tie(process: SpawnProcess, memory_bytes: int) -> None:
+        """Windows: the worker ends with this process, and has its memory bounded. Where it refuses, the watch holds."""
+        kernel = ctypes.WinDLL("kernel32", use_last_error=True)
+        kernel.AssignProcessToJobObject(wintypes.HANDLE(_job(memory_bytes)), wintypes.HANDLE(process.sentinel))
+else:
+    def _tie(process: SpawnProcess, memory_bytes: int) -> None:
+        """Elsewhere the worker sees to that itself (``worker``)."""
 
 
 class WorkerPool:
@@ -158,6 +190,7 @@ class _Seat(threading.Thread):
             process = _SPAWN.Process(target=serve, args=(theirs, self._limits.worker_bytes), daemon=True)
             try:
                 process.start()
+                _tie(process, self._limits.worker_bytes)
             except OSError as error:
                 ours.close()
                 raise Busy(f"No worker process can be started ({error.strerror or error}).",

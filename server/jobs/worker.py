@@ -23,6 +23,7 @@ from server.errors import LampfoldError, NoRoom, Stopped
 
 _PROGRESS_SECONDS = 0.1
 _MOST_PLACES = 12
+_PR_SET_PDEATHSIG = 1
 
 
 class Message(NamedTuple):
@@ -53,7 +54,7 @@ class Report:
 def serve(pipe: connection.Connection[Any, Any], memory_bytes: int) -> None:
     """The worker's life. Ctrl-C is the server's to handle; a server that dies takes its workers along."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    end_with_server()
     _limit_memory(memory_bytes)
     with contextlib.suppress(OSError):  # the server may have ended meanwhile; then so does this, below
         pipe.send(Message("ready", None))
@@ -93,8 +94,21 @@ def _unfinished(error: Exception) -> Message:
     return Message("error", told, (type(error).__name__, *places))
 
 
-def _end_with_parent() -> None:
+def end_with_server() -> None:
+    """This process is gone when its server is. On Linux the kernel sees to it, whatever a decoder holds; on Windows
+    the server's job object does (``pool``). Everywhere a thread watches, which needs the decoder to let it run."""
     parent = multiprocessing.parent_process()
+    if sys.platform == "linux":
+        import ctypes
+
+        # prctl(2): the signal that this process gets when the thread that started it ends.
+        ctypes.CDLL(None, use_errno=True).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL, 0, 0, 0)
+        if parent is not None and os.getppid() != parent.pid:  # it ended before the kernel was asked
+            os._exit(1)
+    threading.Thread(target=_watch, args=(parent,), daemon=True).start()
+
+
+def _watch(parent: Any) -> None:
     if parent is not None:
         connection.wait([parent.sentinel])
         os._exit(1)
