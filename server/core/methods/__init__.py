@@ -5,15 +5,17 @@ To add one: write a module with a ``BuildMethod``, and add it to ``METHODS``. No
 
 from __future__ import annotations
 
+from server.core.methods.card_fold import CARD_FOLD
 from server.core.methods.duplex import DUPLEX
 from server.core.methods.folds import SIDE_FOLD, VERTICAL_FOLD
+from server.core.methods.fronts_only import FRONTS_ONLY
 from server.core.methods.protocol import BuildMethod, Frame, Pair, Zone
 from server.core.methods.steps import Step, Work
 from server.core.methods.two_sheet import TWO_SHEET
 from server.errors import BadValue
 
 METHODS: dict[str, BuildMethod] = {
-    method.name: method for method in (DUPLEX, VERTICAL_FOLD, SIDE_FOLD, TWO_SHEET)
+    method.name: method for method in (DUPLEX, VERTICAL_FOLD, SIDE_FOLD, CARD_FOLD, TWO_SHEET, FRONTS_ONLY)
 }
 
 __all__ = ["METHODS", "BuildMethod", "Frame", "Pair", "Step", "Work", "Zone", "method_named"]

@@ -106,17 +106,17 @@ def finish(work: Work) -> Iterator[Step]:
     yield from trimmings(work)
 
 
-def coat(sides: str = "on both sides") -> Step:
+def coat(sides: str = "on both sides", why: str = "Coated on one side only, a sheet curls.") -> Step:
     return Step("Clear coat, if you want one", f"On whole sheets before cutting, thin and {sides}, dry between the "
-                "passes. Try it on a spoilt sheet first.", "Coated on one side only, a sheet curls.")
+                "passes. Try it on a spoilt sheet first.", why)
 
 
-def cut(work: Work, pieces: str = "cards") -> Step:
+def cut(work: Work, pieces: str = "cards",
+        why: str = "The cut lines are on the fronts only, so that none shows where a back lands a little off.") -> Step:
     on_crease = " The crease itself is the cards' edge; nothing is cut there." if _cards_on_crease(work.layout) else ""
     return Step(f"Cut, fronts up: {cut_count(work.layout)} straight cuts a sheet",
                 f"Each goes through one piece, from edge to edge of it: the waste off all round, then strips, then the "
-                f"strips into {pieces}.{on_crease}",
-                "The cut lines are on the fronts only, so that none shows where a back lands a little off.")
+                f"strips into {pieces}.{on_crease}", why)
 
 
 def trimmings(work: Work) -> Iterator[Step]:
