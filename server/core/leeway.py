@@ -128,6 +128,7 @@ class BackLook:
     ``reach_mm``: how far print goes on beyond each cut edge (None: the edge is white, there is nothing to run out).
     ``next_mm``: from where on another card's back shows beyond that edge (None: nowhere, or it looks the same).
     ``art_mm``: from each cut edge inwards to the nearest art; ``border_mm``: to the end of the border. None: none.
+    ``fold_side``: the edge at which the card is folded, where the others are cut with the back and move along with it.
     """
 
     looks: Sides[EdgeLook]
@@ -135,6 +136,7 @@ class BackLook:
     art_mm: Sides[float | None]
     border_mm: Sides[float | None]
     next_mm: Sides[float | None] = Sides(None, None, None, None)
+    fold_side: SideName | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,7 +211,8 @@ def leeway(look: BackLook) -> Leeway:
     """The three rules, each way. A back that moves left uncovers its right edge and cuts into its left."""
     paper, neighbour = (Sides(*(beyond[OPPOSITE[side]] for side in SIDE_NAMES))
                         for beyond in (look.reach_mm, look.next_mm))
-    uneven = Sides(*(_uneven(look.border_mm[side], look.border_mm[OPPOSITE[side]]) for side in SIDE_NAMES))
+    uneven = Sides(*(_uneven(look.border_mm[side], look.border_mm[OPPOSITE[side]], side, look.fold_side)
+                     for side in SIDE_NAMES))
     return Leeway(paper, look.art_mm, uneven, neighbour)
 
 
@@ -268,11 +271,20 @@ def _borders(nearest: Sides[float | None], frame: Sides[float | None]) -> Iterat
         yield frame[side] if framed else nearest[side]
 
 
-def _uneven(narrowing: float | None, widening: float | None) -> float | None:
-    """The move that makes the pair 2:1: (widening + d) = 2 (narrowing - d)."""
+def _uneven(narrowing: float | None, widening: float | None, side: SideName,
+            fold_side: SideName | None) -> float | None:
+    """The move towards ``side`` that makes the pair 2:1: (widening + d) = 2 (narrowing - d).
+
+    At a fold only the border there changes: by d it narrows on one side, or widens on the other.
+    """
     if narrowing is None or widening is None or min(narrowing, widening) <= 0:
         return None
     if max(narrowing, widening) >= UNEVEN_RATIO * min(narrowing, widening) - 1e-9:
         return None
-    move = (UNEVEN_RATIO * narrowing - widening) / (1 + UNEVEN_RATIO)
+    if fold_side == side:
+        move = narrowing - widening / UNEVEN_RATIO
+    elif fold_side == OPPOSITE[side]:
+        move = UNEVEN_RATIO * narrowing - widening
+    else:
+        move = (UNEVEN_RATIO * narrowing - widening) / (1 + UNEVEN_RATIO)
     return move if math.isfinite(move) else None

@@ -10,6 +10,7 @@ from server.core.backs import flood_of
 from server.core.geometry import Edges, Rect
 from server.core.leeway import (
     EDGE_SPREAD,
+    OPPOSITE,
     SIDE_NAMES,
     BackLook,
     BackProfile,
@@ -42,6 +43,9 @@ def placed_backs(planned: Planned, face: Face, profiles: Mapping[str, BackProfil
     """Every back of one page whose profile is known, by its art's key."""
     backs = [(placement, art) for placement in planned.plan.placements(face) if placement.side == "back"
              and (art := planned.deck.cards[placement.card].back) and art.key in profiles]
+    if planned.plan.layout.in_pairs:
+        return tuple(PlacedBack(placement, art, _folded(planned, placement, art, profiles[art.key]))
+                     for placement, art in backs)
     flood = flood_of(planned, face)
     plain = {placement.slot: _look(planned, placement, art, profiles[art.key]) for placement, art in backs}
     placed = []
@@ -57,6 +61,30 @@ def placed_backs(planned: Planned, face: Face, profiles: Mapping[str, BackProfil
                 reach[side] = None
         placed.append(PlacedBack(placement, art, replace(look, reach_mm=_sides(reach), next_mm=_sides(beyond))))
     return tuple(placed)
+
+
+def _folded(planned: Planned, placement: Placement, art: Art, profile: BackProfile) -> BackLook:
+    """A back that is cut out with its front. Wherever it goes, its cut edges go along; only the fold can miss, and
+    beyond that lies the spine with its share of bleed, and then the front."""
+    slot = planned.plan.layout.slots[placement.slot]
+    back, front = slot.back, slot.front
+    gaps: dict[SideName, float] = {"left": back.x - front.right, "top": back.y - front.bottom,
+                                   "right": front.x - back.right, "bottom": front.y - back.bottom}
+    edge = max(gaps, key=lambda name: gaps[name])
+    side = _on_card(edge, placement.rotation_deg)
+    look = _look(planned, placement, art, profile)
+    print_ends = gaps[edge] - getattr(slot.front_bleed, _ROUND[(_ROUND.index(edge) + 2) % 4])
+    front_art = planned.deck.cards[placement.card].front
+    paper, other = _beyond(look.reach_mm[side], max(0.0, print_ends), front_art.key != art.key, 0.0)
+
+    def alone(value: float | None) -> Sides[float | None]:
+        return Sides(*(value if one == side else None for one in SIDE_NAMES))
+
+    across = {side, OPPOSITE[side]}
+    return replace(
+        look, reach_mm=alone(None if look.looks[side].is_paper else paper), next_mm=alone(other),
+        art_mm=alone(look.art_mm[side]), fold_side=side,
+        border_mm=Sides(*(look.border_mm[one] if one in across else None for one in SIDE_NAMES)))
 
 
 def plan_leeways(planned: Planned, profiles: Mapping[str, BackProfile]) -> dict[str, Leeway]:

@@ -17,15 +17,17 @@ from server.core.bleed import decide
 from server.core.geometry import Affine, Rect, ThroughFront
 from server.core.leeway import RULES, Leeway, Sides, verdict
 from server.core.leeway_plan import PlacedBack, placed_backs, plan_leeways
-from server.core.methods import method_named
+from server.core.methods import BuildMethod, method_named
 from server.core.methods.steps import fold_words, panel_of
 from server.core.plan import Face, Layout, Line
 from server.core.planning import Planned
+from server.core.registration.printer import Printer
 from server.core.settings import DeckSettings
 from server.core.units import mm_text
 from server.drawing.backs import draw_back
 from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
+from server.errors import BadValue
 from server.jobs.queue import Work
 from server.jobs.tasks import draw_design, profile_design
 from server.prepress import Prepared
@@ -60,7 +62,8 @@ async def glow(deck_id: str, services: ServicesDep, person: PersonDep,
     prepared = await with_colours(services, person.id, prepared, sheet)
     planned = prepared.planned
     deck_cards = planned.deck.cards
-    keys = frozenset(back.key for card in planned.plan.cards_on(sheet) if (back := deck_cards[card].back))
+    keys = frozenset(back.key for card in planned.plan.cards_on(sheet)
+                     if (back := deck_cards[card].back) and planned.plan.layout.has_backs)
     profiles = await profiles_of(services, person.id, planned, keys)
     placed = {one.placement.slot: one for face in planned.plan.faces if face.sheet == sheet and face.name != "front"
               for one in placed_backs(planned, face, profiles)}
@@ -73,19 +76,27 @@ async def leeways(deck_id: str, services: ServicesDep, person: PersonDep, printe
     prepared = await run_in_threadpool(services.prepared, person, deck_id, _with_printer(printer))
     prepared = await with_colours(services, person.id, prepared)
     planned, chosen = prepared.planned, prepared.printer
-    profiles = await profiles_of(services, person.id, planned)
+    method = method_named(planned.plan.layout.method)
+    distinct = distinct_backs(planned.deck) if method.has_backs else {}
+    profiles = await profiles_of(services, person.id, planned, frozenset(distinct))
     found = await run_in_threadpool(plan_leeways, planned, profiles)
-    wander = chosen.wander.radius_mm if chosen else None
+    wander = _wander(method, chosen)
     names: dict[str, list[str]] = {}
     for card in planned.deck.cards:
         if card.copies:
             names.setdefault(card.back.key if card.back else "", []).append(card.name)
     backs = [out.BackOut(key=key, file=art.file, cards=names.get(key, []),
                          leeway=_leeway(found[key], wander, _rounded(profiles[key].looks)) if key in found else None)
-             for key, art in distinct_backs(planned.deck).items()]
+             for key, art in distinct.items()]
     rules = [out.RuleOut(name=rule.name, title=rule.title, says=rule.says) for rule in RULES]
-    return out.LeewaysOut(rules=rules, backs=backs, missing=names.get("", []), wander_mm=wander,
-                          printer=chosen.name if chosen else None)
+    return out.LeewaysOut(rules=rules, backs=backs, missing=names.get("", []) if method.has_backs else [],
+                          wander_mm=wander, printer=chosen.name if chosen and method.drift != "one pass" else None,
+                          has_backs=method.has_backs, one_pass=method.drift == "one pass")
+
+
+def _wander(method: BuildMethod, printer: Printer | None) -> float | None:
+    """What each leeway is held against: the printer's wander, where backs are another pass than the fronts."""
+    return printer.wander.radius_mm if printer and method.drift != "one pass" else None
 
 
 @router.get("/backs")
@@ -102,6 +113,9 @@ async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: Pe
     """A made back before it is taken: drawn, and measured on this deck's sheets as if every card had it."""
     prepared = await run_in_threadpool(services.prepared, person, deck_id, _with_printer(printer))
     planned, settings, chosen = prepared.planned, prepared.settings, prepared.printer
+    method = method_named(settings.method)
+    if not method.has_backs:
+        raise BadValue(f"method: {method.name} prints no backs.", "Choose a build method that does.")
     design = _design(ask, settings)
     bleed = _design_bleed(settings)
     work = Work("read", person.id, "back", profile_design, (design, settings.card_size, bleed),
@@ -116,7 +130,7 @@ async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: Pe
     surface = SvgSurface(_near, "b")
     draw_back(surface, design, settings.card_size, bleed)
     return out.BackSeen(svg=surface.svg(), file=_file_name(design), settings=made,
-                        leeway=_leeway(found, chosen.wander.radius_mm if chosen else None, False))
+                        leeway=_leeway(found, _wander(method, chosen), False))
 
 
 @router.get("/back.pdf", responses={**_ERRORS, 200: {"content": {"application/pdf": {}}}}, response_class=Response)
@@ -154,7 +168,7 @@ def _glow(services: Services, deck_id: str, prepared: Prepared, sheet: int,
     return out.GlowOut(
         revision=services.store.decks.get(deck_id).version, sheet=sheet, sheets=plan.sheet_count,
         method=method.name, method_label=method.label, has_backs=method.has_backs, one_pass=method.drift == "one pass",
-        flip=layout.flip, page=_rect(layout.page),
+        in_pairs=layout.in_pairs, flip=layout.flip, page=_rect(layout.page),
         card=_rect(Rect(0, 0, layout.card.width_mm, layout.card.height_mm)),
         corner_radius_mm=layout.card.corner_radius_mm,
         through=_through(layout.through), panel=folds[0].panel if folds and not layout.in_pairs else None,
@@ -181,7 +195,8 @@ def _cards(planned: Planned, sheet: int, placed: dict[int, PlacedBack]) -> list[
             through=_through(planned.plan.layout.slots[slot].through),
             back_key=card.back.key if card.back and behind else None,
             look=out.LookOut(reach_mm=_sides(look.reach_mm), next_mm=_sides(look.next_mm),
-                             art_mm=_sides(look.art_mm), border_mm=_sides(look.border_mm)) if look else None))
+                             art_mm=_sides(look.art_mm), border_mm=_sides(look.border_mm),
+                             fold_side=look.fold_side) if look else None))
     return cards
 
 

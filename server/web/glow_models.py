@@ -61,6 +61,7 @@ class LookOut(BaseModel):
     next_mm: SidesOut
     art_mm: SidesOut
     border_mm: SidesOut
+    fold_side: SideName | None
 
 
 class GlowCard(BaseModel):
@@ -113,6 +114,7 @@ class GlowOut(BaseModel):
     method_label: str
     has_backs: bool
     one_pass: bool
+    in_pairs: bool
     flip: Flip | None
     page: RectOut
     card: RectOut
@@ -171,6 +173,8 @@ class LeewaysOut(BaseModel):
     missing: list[str]
     wander_mm: float | None
     printer: str | None
+    has_backs: bool
+    one_pass: bool
 
 
 class BackAsk(Sent):

@@ -18,8 +18,8 @@ def _steps(work: Work) -> Iterator[Step]:
     yield cut(work, why="There is no back that could be off: only the cut counts.")
     yield from trimmings(work)
     yield Step("Sleeve them, or glue them on",
-               "Into sleeves with an opaque back, or as labels over old cards: glue thin and even, lay the label on from "
-               "one edge, and press it flat until it is dry.",
+               "Into sleeves with an opaque back, or as labels over old cards: glue thin and even, lay the label on "
+               "from one edge, and press it flat until it is dry.",
                "A sleeve with a clear back shows the bare paper.")
 
 
