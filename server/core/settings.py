@@ -71,7 +71,7 @@ class DeckSettings:
         group="card", art=True)
     back_flood: str = row(
         "colour", "Colour under the backs", "colour such as #1f5f6b laid under the backs, to the edge of what prints",
-        "", unset="none", placeholder="COLOUR", group="card",
+        "", unset="none", placeholder="COLOUR", group="card", by_method=True,
         hint="Such as #1f5f6b, out to the edge of what prints, so that no back shows white. Empty for none.")
     method: str = row(
         "name", "How the cards are built", "build method", "duplex", table=METHODS, placeholder="NAME")

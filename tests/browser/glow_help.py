@@ -43,7 +43,7 @@ def cornered_deck(cards: int) -> dict[str, bytes]:
 def open_glow(page: Page, deck: str) -> None:
     page.goto(f"/decks/{deck}/glow")
     page.wait_for_selector("body[data-sheet-shown]")
-    page.wait_for_function("!document.querySelector('[data-leeway-list]').hasAttribute('aria-busy')")
+    page.wait_for_function("() => !document.querySelector('[data-leeway-list]').hasAttribute('aria-busy')")
 
 
 def set_settings(server: LiveServer, deck: str, **settings: Any) -> None:

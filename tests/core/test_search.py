@@ -1,7 +1,8 @@
-"""Plans for all four methods: what must hold whatever the sizes, and what the trade knows of the usual ones."""
+"""Plans for all methods: what must hold whatever the sizes, and what the trade knows of the usual ones."""
 
 from __future__ import annotations
 
+import math
 from itertools import combinations
 
 import pytest
@@ -9,8 +10,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from server.core.card_sizes import CARD_SIZES, CardSize
-from server.core.cuts import cut_count, cut_field, cut_lines
-from server.core.geometry import Edges, Rect
+from server.core.cuts import crease_lines, cut_count, cut_field, cut_lines
+from server.core.geometry import Edges, Rect, bounds
 from server.core.paper import PAPERS, Paper
 from server.core.plan import Layout, PlanRequest, SheetPlan
 from server.core.search import MOST_SLOTS, Candidate, search
@@ -59,15 +60,16 @@ def test_every_copy_is_there_and_the_mirror_of_the_back_is_the_front(request: Pl
         plan = SheetPlan(candidate.layout, order)
         fronts = [one for face in plan.faces for one in plan.placements(face) if one.side == "front"]
         backs = [one for face in plan.faces for one in plan.placements(face) if one.side == "back"]
-        assert sorted(one.card for one in fronts) == sorted(order) == sorted(one.card for one in backs)
-        through = plan.layout.through
-        assert through is not None
-        for front, back in zip(fronts, backs, strict=True):
-            assert front.card == back.card
+        assert sorted(one.card for one in fronts) == sorted(order)
+        assert sorted(one.card for one in backs) == (sorted(order) if request.method != "fronts-only" else [])
+        for front, back in zip(fronts, backs, strict=bool(backs)):
+            through = plan.layout.slots[back.slot].through
+            assert through and (front.card, front.slot) == (back.card, back.slot)
             seen = through.rect(back.trim)
             assert (seen.x, seen.y) == pytest.approx((front.trim.x, front.trim.y))
             assert through.rotation(back.rotation_deg) == front.rotation_deg
-            assert through.edges(back.bleed) == front.bleed
+            if not plan.layout.in_pairs:  # there each side bleeds where its own neighbours leave room
+                assert through.edges(back.bleed) == front.bleed
 
 
 @settings(max_examples=80, deadline=None)
@@ -102,9 +104,59 @@ def test_ranked_by_sheets_then_cuts_then_waste(request: PlanRequest, cards: int)
     assert ranks == sorted(ranks)
     for one in found:
         area = cards * request.card.width_mm * request.card.height_mm
-        sides = 1 if request.method == "duplex" else 2
+        sides = 1 if request.method in ("duplex", "fronts-only") else 2
         paper = one.papers * request.paper.width_mm * request.paper.height_mm
         assert one.waste_percent == pytest.approx(100 - 100 * area * sides / paper)
+
+
+@settings(max_examples=40, deadline=None)
+@given(requests(method="card-fold"), st.integers(1, 30))
+def test_a_pair_is_one_piece_with_its_crease_on_the_edge_between(request: PlanRequest, cards: int) -> None:
+    """Front and back lie T + pi c / 2 apart (own geometry, mid-plane neutral), or share an edge; heads meet, or both
+    are upright side by side; every cut goes round pairs, and none through one."""
+    gap = request.core_mm + math.pi * request.caliper_mm / 2 if request.core_mm else 0.0
+    for candidate in plans(request, cards):
+        layout = candidate.layout
+        assert layout.in_pairs and layout.through is None and layout.faces == ("spread",)
+        assert layout.spine_mm == pytest.approx(gap)
+        for unit, slot in zip(layout.cut_units, layout.slots, strict=True):
+            front, back = slot.front, slot.back
+            upright = slot.folds[0].axis == "vertical"
+            apart = (max(front.x, back.x) - min(front.right, back.right) if upright
+                     else max(front.y, back.y) - min(front.bottom, back.bottom))
+            assert apart == pytest.approx(gap, abs=1e-9)
+            assert unit.contains(front) and unit.contains(back)
+            assert unit.width * unit.height == pytest.approx(
+                (2 * request.card.width_mm * request.card.height_mm) + gap * (front.height if upright else front.width))
+            assert len(slot.folds) == (2 if gap else 1)
+            near, far = slot.folds[0].at_mm, slot.folds[-1].at_mm
+            assert near in (pytest.approx(front.x if upright else front.y),
+                            pytest.approx(front.right if upright else front.bottom))
+            assert far in (pytest.approx(back.x if upright else back.y),
+                           pytest.approx(back.right if upright else back.bottom))
+            # The crease lies at the card's head with the back turned over it, or at its right with the back upright.
+            lies = slot.front_rotation % 180 == 90
+            assert (slot.back_rotation - slot.front_rotation) % 360 == (0 if upright != lies else 180)
+            out = {0: (0, -1), 90: (1, 0), 180: (0, 1), 270: (-1, 0)}[
+                slot.front_rotation if upright == lies else (slot.front_rotation + 90) % 360]
+            way = (back.centre[0] - front.centre[0], back.centre[1] - front.centre[1])
+            assert way[0] * out[0] + way[1] * out[1] > 0
+        for line in cut_lines(layout):
+            for unit in layout.cut_units:
+                low, high = (unit.x, unit.right) if line.axis == "vertical" else (unit.y, unit.bottom)
+                assert not low + 1e-6 < line.at_mm < high - 1e-6
+        for crease in crease_lines(layout, len(layout.slots)):
+            box = bounds((crease.start, crease.end))
+            assert not any(unit.overlaps(Rect(box.x, box.y, box.width + 1e-6, box.height + 1e-6), 1e-7)
+                           for unit in layout.cut_units)
+
+
+def test_pairs_lie_either_way_round_as_more_of_them_fit() -> None:
+    """On A4 with 5 mm margins and 1 mm of bleed at least, 3 pairs of 63 x 88 mm fit head to head upright (3 x 1), and
+    4 of lying cards (176 x 63 mm, 1 x 4): own geometry."""
+    found = search(PlanRequest("card-fold", PAPERS["a4"], POKER), 24)
+    assert found[0].cards_per_sheet == 4 and found[0].layout.card_turned
+    assert {one.cards_per_sheet for one in found} >= {3, 4}
 
 
 # Common practice: nine cards of 63 x 88 mm to a sheet of A4 or Letter without gutter.

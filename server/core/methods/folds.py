@@ -10,7 +10,7 @@ from server.core.methods.steps import Step, Work, finish, fold
 from server.core.plan import Line, PlanRequest
 from server.core.stock import spine_mm
 
-FOLD_HONOURS = frozenset({"fold_on_cut", "core_mm"})
+FOLD_HONOURS = frozenset({"fold_on_cut", "core_mm", "back_flood"})
 
 
 def fold_steps(work: Work) -> Iterator[Step]:

@@ -86,6 +86,6 @@ TWO_SHEET = BuildMethod(
     papers_per_sheet=2,
     papers_per_card=2,
     glued=True,
-    honours=frozenset({"hinge_mm"}),
+    honours=frozenset({"hinge_mm", "back_flood"}),
     drift="each page",
 )

@@ -41,10 +41,12 @@ export function offerPrinters(select, printers, none, chosen = select.value) {
  *
  * @param {Printer|undefined} printer
  * @param {string} trueUp the page's address
+ * @param {boolean} onePass whether one pass prints everything, so that its drift doesn't count
  * @returns {(Node|string)[]}
  */
-export function printerHint(printer, trueUp) {
+export function printerHint(printer, trueUp, onePass = false) {
   const way = (/** @type {string} */ text, id = "") => el("a", { href: `${trueUp}${id && `?${new URLSearchParams({ printer: id })}`}` }, text);
+  if (onePass && !printer?.deleted) return [`${printer ? `${printer.paper_label}. Its own edges count, not the margin. ` : ""}One pass prints everything, so no drift comes between front and back.`];
   if (!printer) return ["Backs land where your printer puts them, often 1 to 2 mm off. ", way("True one up"), " and choose it here."];
   if (printer.deleted) return [icon("warning"), "It has been deleted. ", way("Restore it"), " or choose another."];
   const kind = `${printer.paper_label}, ${printer.flip.replace("-", " ")} flip. Its own edges count, not the margin.`;

@@ -2,7 +2,7 @@
  * The cards after cutting: each with its front and its back, the worst one large, and all of it as a table.
  */
 
-import { el, icon, need } from "../common/dom.js";
+import { counted, el, icon, need } from "../common/dom.js";
 import { after } from "./geometry.js";
 import { worstOf } from "./laid-sheet.js";
 import { inShort, saysFault } from "./verdicts.js";
@@ -13,6 +13,7 @@ import { inShort, saysFault } from "./verdicts.js";
 
 const SMALL_PX_MM = 2.2;
 const LARGE_PX_MM = 5;
+const TRIMMED = "#a79f90";
 const WORDS_AFTER_MS = 150;
 
 /** @typedef {"good"|"warning"|"error"|"note"} Tone "note" where there is no back to judge */
@@ -27,6 +28,7 @@ const VERDICTS = { good: "Clean", warning: "Lopsided", error: "Shows", note: "No
 
 /** @param {CutCard} one @returns {string} */
 export function saysCard({ card, faults }) {
+  if (!card.through) return "One printed side.";
   if (!card.back_key) return "No back.";
   if (!card.look) return "The back can't be read.";
   return faults.length ? `${faults.map(saysFault).join("; ")}.` : "Clean.";
@@ -51,8 +53,24 @@ export function drawCut(canvas, sheet, card, side, px_mm, laid) {
   context.fillStyle = "#ffffff";
   context.fillRect(0, 0, w, h);
   const view = sheet.cardView(card, side, px_mm);
-  if (side === "front") sheet.front.draw(context, view);
-  else sheet.back.draw(context, after(view, laid.lands));
+  if (side === "front") {
+    sheet.front.draw(context, view);
+    return;
+  }
+  const onto = after(view, laid.landsOf(card));
+  context.save();
+  const fold = sheet.data.in_pairs && sheet.folds.find(({ slots }) => slots[0] === card.slot);
+  if (fold) {
+    // It ends where the pair is cut out; what its front then stands over is trimmed off.
+    context.fillStyle = TRIMMED;
+    context.fillRect(0, 0, w, h);
+    context.setTransform(...onto);
+    context.beginPath();
+    context.rect(fold.paper.x, fold.paper.y, fold.paper.width, fold.paper.height);
+    context.clip();
+  }
+  sheet.back.draw(context, onto);
+  context.restore();
 }
 
 /** The part of the page about cut cards. Fires "look" (`detail`: a card) when a person wants to see one on the sheet. */
@@ -79,7 +97,7 @@ export class CutCards extends EventTarget {
       const said = el("span", { class: "tag cut-tag" });
       const box = el("li", { class: "cut-card" },
         el("button", { class: "cut-button", type: "button", on: { click: () => this.#look(card) } },
-          el("span", { class: "cut-pair" }, front, back),
+          el("span", { class: "cut-pair" }, front, sheet.data.has_backs && back),
           el("span", { class: "cut-name" }, el("span", { text: `${card.slot + 1}. ${card.name}` }), said)));
       return { card, front, back, said, box };
     });
@@ -102,7 +120,7 @@ export class CutCards extends EventTarget {
   show(cut) {
     const sheet = /** @type {Sheet} */ (this.laid.sheet);
     for (const [at, { card, back }] of this.small.entries()) {
-      drawCut(back, sheet, card, "back", this.#fine(SMALL_PX_MM), this.laid);
+      if (card.through) drawCut(back, sheet, card, "back", this.#fine(SMALL_PX_MM), this.laid);
       this.small[at].box.dataset.tone = toneOf(cut[at]);
     }
     this.#drawWorst(cut);
@@ -115,19 +133,22 @@ export class CutCards extends EventTarget {
     for (const [at, { said }] of this.small.entries()) {
       const tone = toneOf(cut[at]);
       said.dataset.tone = tone;
-      said.replaceChildren(icon(tone), document.createTextNode(cut[at].card.look ? inShort(cut[at].faults) : "no back"));
+      said.replaceChildren(icon(tone), document.createTextNode(!cut[at].card.through ? "front" : cut[at].card.look ? inShort(cut[at].faults) : "no back"));
     }
     this.rows.replaceChildren(...cut.map((one) => el("tr", {},
       el("td", { class: "measure", text: String(one.card.slot + 1) }),
       el("th", { scope: "row", text: one.card.name }),
       el("td", {}, el("span", { class: "tag", data: { tone: toneOf(one) } }, icon(toneOf(one)),
-        VERDICTS[toneOf(one)])),
+        one.card.through ? VERDICTS[toneOf(one)] : "Front only")),
       el("td", { text: saysCard(one) }))));
     const bad = cut.filter(({ faults }) => faults.length).length;
     const worst = worstOf(cut);
+    const judged = cut.filter(({ card }) => card.look).length;
     need("[data-cut-summary]").textContent = bad
       ? `${bad} of ${cut.length} cards show it. Worst is ${worst?.card.slot + 1}, ${worst?.card.name}.`
-      : `All ${cut.length} cards come out clean.`;
+      : !cut[0]?.card.through ? `${counted(cut.length, "card")} with one printed side: only the cut can be off.`
+        : !judged ? "No card of this sheet has a back that can be judged."
+          : judged < cut.length ? `All ${judged} cards with a back come out clean.` : `All ${cut.length} cards come out clean.`;
   }
 
   /** @param {CutCard[]} cut */
@@ -141,7 +162,8 @@ export class CutCards extends EventTarget {
       drawCut(front, sheet, found.card, "front", this.#fine(LARGE_PX_MM), this.laid);
       this.worst = found.card.slot;
     }
-    drawCut(back, sheet, found.card, "back", this.#fine(LARGE_PX_MM), this.laid);
+    need("[data-worst-back]").hidden = !found.card.through;
+    if (found.card.through) drawCut(back, sheet, found.card, "back", this.#fine(LARGE_PX_MM), this.laid);
     need("[data-worst-name]").textContent = `${found.card.slot + 1}. ${found.card.name}`;
     const tone = toneOf(found);
     need("[data-worst-says]").replaceChildren(icon(tone), document.createTextNode(saysCard(found)));

@@ -66,15 +66,22 @@ export class Sheet {
     this.data = data;
     this.front = front;
     this.back = back;
-    const [fold] = data.folds;
-    this.folds = Boolean(fold);
+    /** @type {import("./geometry.js").Fold[]} */
+    this.folds = data.folds;
     /** How many pictures could not be had. */
     this.missing = 0;
-    /** @type {Matrix} */
-    this.through = throughFront(data.through);
-    const { x, width } = data.panel ?? data.page;
+    /** @type {{area: Rect, card: any}[]} what lies against the light: the sheet, its fronts' panel, or each folded card;
+     *   `card` is one of those whose backs are carried alike */
+    this.lit = data.in_pairs
+      ? data.folds.map((/** @type {any} */ { slots, panel }) => ({ area: panel, card: data.cards.find((/** @type {any} */ { slot }) => slot === slots[0]) }))
+      : [{ area: data.folds[0]?.panel ?? data.page, card: data.cards[0] }];
+    const boxes = this.lit.map(({ area }) => area);
+    const [left, top] = [Math.min(...boxes.map(({ x }) => x)), Math.min(...boxes.map(({ y }) => y))];
+    /** @type {Rect} what lies of the front in the frame of the front */
+    this.area = { x: left, y: top, width: Math.max(...boxes.map(({ x, width }) => x + width)) - left,
+      height: Math.max(...boxes.map(({ y, height }) => y + height)) - top };
     /** @type {Matrix} the front's frame as it is seen from the back, the sheet turned like a page of a book */
-    this.turnedOver = [-1, 0, 0, 1, 2 * x + width, 0];
+    this.turnedOver = [-1, 0, 0, 1, 2 * this.area.x + this.area.width, 0];
   }
 
   /** @param {any} data @returns {Promise<Sheet>} */
@@ -89,11 +96,6 @@ export class Sheet {
     return sheet;
   }
 
-  /** What lies of the front in the frame of the front: all of its page, or its panel. @returns {Rect} */
-  get area() {
-    return this.data.panel ?? this.data.page;
-  }
-
   /**
    * The frame of one cut card's side onto a canvas, in px: the card upright, at `px_mm`.
    *
@@ -104,7 +106,7 @@ export class Sheet {
    */
   cardView(card, side, px_mm) {
     const placed = side === "front" ? cardOnPage(card.front, card.front_rotation)
-      : after(this.through, cardOnPage(card.back, card.back_rotation));
+      : after(throughFront(card.through), cardOnPage(card.back, card.back_rotation));
     return after(scaling(px_mm), inverse(placed));
   }
 }

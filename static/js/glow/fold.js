@@ -6,17 +6,15 @@
 
 import { el, need } from "../common/dom.js";
 import { say } from "../common/messages.js";
-import { after, chain, foldMatrix, partsOf, shift, turning } from "./geometry.js";
+import { after, chain, foldMatrix, partsOf, shift, throughFront, turning } from "./geometry.js";
 
 /** @typedef {import("./faces.js").Sheet} Sheet */
-/** @typedef {import("./geometry.js").Part} Part */
+/** @typedef {import("./geometry.js").Fold} Folded */
 
 const PX_MM = 5; // of the pictures; the scene scales them to the room there is
 const MOVE_MS = 700;
 const CORE_FROM_DEG = 60;
 const THICK_MM = 0.3;
-/** @type {Part[]} */
-const PARTS = ["front", "spine", "back"];
 
 const still = () => matchMedia("(prefers-reduced-motion: reduce)").matches;
 
@@ -31,6 +29,10 @@ export class Fold {
     this.angle = 0;
     this.look = 0;
     this.running = 0;
+    this.number = 0;
+    for (const button of this.section.querySelectorAll("[data-fold-by]")) {
+      button.addEventListener("click", () => this.choose(this.number + Number(button.dataset.foldBy)));
+    }
     for (const [name, set] of /** @type {["angle"|"look", (value: number) => void][]} */ (
       [["angle", (value) => { this.angle = value; }], ["look", (value) => { this.look = value; }]])) {
       const field = need(`[data-turn="${name}"]`);
@@ -56,16 +58,43 @@ export class Fold {
     new ResizeObserver(() => this.show()).observe(this.stage);
   }
 
-  /** A new sheet: paint its parts. */
+  /** A new sheet. */
   lay() {
+    const { folds, data } = /** @type {Sheet} */ (this.laid.sheet);
+    this.section.hidden = !folds.length;
+    need("[data-no-fold]").hidden = folds.length > 0 || !data.has_backs;
+    need("[data-fold-choice]").hidden = folds.length < 2;
+    need("[data-fold-what]").textContent = data.in_pairs
+      ? "One card on its own crease, the core slipped in, the back coming upright behind its front."
+      : "The sheet on its creases, the core slipped in, the back coming upright behind its front.";
+    this.choose(0);
+  }
+
+  /** Which of the pieces that are folded by themselves. @param {number} number */
+  choose(number) {
     const sheet = /** @type {Sheet} */ (this.laid.sheet);
-    this.section.hidden = !sheet.folds;
-    need("[data-no-fold]").hidden = sheet.folds;
+    const count = sheet.folds.length;
+    this.number = Math.min(Math.max(0, number), Math.max(0, count - 1));
+    for (const button of this.section.querySelectorAll("[data-fold-by]")) {
+      button.disabled = this.number + Number(button.dataset.foldBy) !== Math.min(Math.max(0, this.number + Number(button.dataset.foldBy)), count - 1);
+    }
+    this.#paint(sheet);
+  }
+
+  /** What is folded, and the first of its cards. @param {Sheet} sheet */
+  #chosen(sheet) {
+    const fold = sheet.folds[this.number];
+    return { fold, card: sheet.data.cards.find((/** @type {any} */ { slot }) => slot === fold.slots[0]) };
+  }
+
+  /** @param {Sheet} sheet */
+  #paint(sheet) {
     this.paper.replaceChildren();
-    if (!sheet.folds) return;
-    const { rects } = partsOf(sheet.data);
-    this.parts = PARTS.filter((part) => rects[part].width > 0 && rects[part].height > 0).map((part) => {
-      const rect = rects[part];
+    this.parts = undefined;
+    if (!sheet.folds.length) return;
+    const { fold, card } = this.#chosen(sheet);
+    need("[data-fold-name]").textContent = sheet.data.in_pairs ? `${card.slot + 1}. ${card.name}` : "";
+    this.parts = partsOf(fold).rects.map((rect, part) => {
       const picture = /** @type {HTMLCanvasElement} */ (el("canvas", { class: "fold-outside" }));
       Object.assign(picture, { width: Math.round(rect.width * PX_MM), height: Math.round(rect.height * PX_MM) });
       const context = /** @type {CanvasRenderingContext2D} */ (picture.getContext("2d", { alpha: false }));
@@ -98,8 +127,9 @@ export class Fold {
   }
 
   #says() {
-    const folded = this.angle < 1 ? "The sheet lies flat" : this.angle > 179 ? "The sheet is folded"
-      : `The sheet is folded by ${Math.round(this.angle)} degrees`;
+    const what = this.laid.sheet?.data.in_pairs ? "The card" : "The sheet";
+    const folded = this.angle < 1 ? `${what} lies flat` : this.angle > 179 ? `${what} is folded`
+      : `${what} is folded by ${Math.round(this.angle)} degrees`;
     return `${folded}, seen from the ${this.look < 45 ? "front" : this.look > 135 ? "back" : "side"}.`;
   }
 
@@ -112,14 +142,15 @@ export class Fold {
       const number = need("input[type=text]", field);
       if (document.activeElement !== number) number.value = String(Math.round(this[name]));
     }
-    if (!sheet?.folds || !this.parts) return;
-    const { page, panel } = sheet.data;
+    if (!sheet || !this.parts) return;
+    const { fold, card } = this.#chosen(sheet);
+    const { paper: page, panel } = fold;
     const share = this.angle / 180;
     const middle = (/** @type {"x"|"y"} */ axis, /** @type {"width"|"height"} */ size) =>
       (page[axis] + page[size] / 2) * (1 - share) + (panel[axis] + panel[size] / 2) * share;
     const [x, y] = [middle("x", "width"), middle("y", "height")];
     // However the cards lie on the page, here the sheet is held so that they are upright.
-    const held = sheet.data.cards[0]?.front_rotation ?? 0;
+    const held = card.front_rotation;
     const between = (/** @type {"width"|"height"} */ size) => page[size] * (1 - share) + panel[size] * share;
     const [wide, high] = held % 180 ? [between("height"), between("width")] : [between("width"), between("height")];
     const open = Math.sin(Math.PI * share);
@@ -129,19 +160,18 @@ export class Fold {
       + `rotateZ(${-held}deg) translate3d(${-x}px, ${-y}px, ${sheet.data.spine_mm * share / 2}px)`;
     for (const { part, rect, box } of this.parts) {
       // Paper has a thickness: without it the browser could not tell which of two sheets lies in front.
-      const apart = part === "front" ? 0 : -THICK_MM * share;
-      box.style.transform = `translateZ(${apart}px) matrix3d(${foldMatrix(sheet.data, part, this.angle).map((n) => n.toFixed(9)).join(",")}) `
+      const apart = part === 0 ? 0 : -THICK_MM * share;
+      box.style.transform = `translateZ(${apart}px) matrix3d(${foldMatrix(fold, part, this.angle).map((n) => n.toFixed(9)).join(",")}) `
         + `translate(${rect.x}px, ${rect.y}px)`;
     }
-    this.#slipIn(sheet);
+    this.#slipIn(sheet, fold);
     this.stage.setAttribute("aria-label", this.#says());
   }
 
-  /** The core comes in from the open side while the sheet closes. @param {Sheet} sheet */
-  #slipIn(sheet) {
+  /** The core comes in from the open side while the sheet closes. @param {Sheet} sheet @param {Folded} fold */
+  #slipIn(sheet, fold) {
     if (!this.core) return;
-    const { level, way, rects } = partsOf(sheet.data);
-    const { front } = rects;
+    const { level, way, rects: [front] } = partsOf(fold);
     const depth = sheet.data.core_mm;
     const gone = 1 - Math.min(1, Math.max(0, (this.angle - CORE_FROM_DEG) / (165 - CORE_FROM_DEG)));
     const away = -way * gone * (level ? front.height : front.width) * 1.1;
@@ -158,13 +188,14 @@ export class Fold {
     edge.style.transform = level ? `translateY(${open}px) rotateX(-90deg)` : `translateX(${open}px) rotateY(90deg)`;
   }
 
-  /** What becomes of the first card whose back isn't turned as this fold needs it. @param {Sheet} sheet */
+  /** What becomes of the first card here whose back isn't turned as this fold needs it. @param {Sheet} sheet */
   #warn(sheet) {
-    const card = sheet.data.cards.find((/** @type {any} */ one) => one.back_key);
+    const { fold } = this.#chosen(sheet);
+    const card = sheet.data.cards.find((/** @type {any} */ one) => one.back_key && fold.slots.includes(one.slot));
     need("[data-fold-warning]").hidden = !card;
     if (!card) return;
-    need("[data-fold-rule]").textContent = sheet.data.folds[0].says;
-    need("[data-fold-wrong]").textContent = sheet.data.folds[0].says_wrong;
+    need("[data-fold-rule]").textContent = fold.says;
+    need("[data-fold-wrong]").textContent = fold.says_wrong;
     const { x, y, width, height } = card.back;
     const centre = shift(x + width / 2, y + height / 2);
     const turned = chain(centre, turning(180), shift(-x - width / 2, -y - height / 2));
@@ -175,7 +206,7 @@ export class Fold {
       Object.assign(canvas, { width: Math.round(sheet.data.card.width * px_mm), height: Math.round(sheet.data.card.height * px_mm) });
       const context = canvas.getContext("2d", { alpha: false });
       const view = sheet.cardView(card, name === "front" ? "front" : "back", px_mm);
-      sheet.front.draw(context, name === "front" ? view : chain(view, sheet.through, extra));
+      sheet.front.draw(context, name === "front" ? view : chain(view, throughFront(card.through), extra));
     }
   }
 }

@@ -111,25 +111,24 @@ export function cardOnPage(trim, rotation) {
 /**
  * What carries a back page, as it is drawn without correction, to where it lies behind the front.
  *
- * @param {{through: Through, page: Rect}} sheet
+ * @param {{through: Through}} card any whose back is carried so
  * @param {Matrix} drift
  * @param {Matrix} correction what the back page is printed through
  * @returns {Matrix}
  */
-export const landing = (sheet, drift, correction = IDENTITY) => chain(drift, throughFront(sheet.through), correction);
+export const landing = (card, drift, correction = IDENTITY) => chain(drift, throughFront(card.through), correction);
 
 /**
  * What a cut card's back shows of its art: from the art's card frame to the frame of the cut card, seen from the back.
  * The identity where the back lands as it was meant.
  *
- * @param {{through: Through}} sheet
- * @param {{front: Rect, front_rotation: number, back: Rect, back_rotation: number}} card
+ * @param {{through: Through, back: Rect, back_rotation: number}} card
  * @param {Matrix} lands as `landing` gives it
  * @returns {Matrix}
  */
-export function artOnCut(sheet, card, lands) {
+export function artOnCut(card, lands) {
   const placed = cardOnPage(card.back, card.back_rotation);
-  const meant = after(throughFront(sheet.through), placed);
+  const meant = after(throughFront(card.through), placed);
   return chain(inverse(meant), lands, placed);
 }
 
@@ -146,62 +145,64 @@ export function boundsOf(rect, matrix) {
   return { x: left, y: top, width: Math.max(...xs) - left, height: Math.max(...ys) - top };
 }
 
-/** @typedef {{panel: Rect|null, page: Rect, through: Through, creases: {start: Point, end: Point}[]}} FoldedSheet */
-/** @typedef {"front"|"spine"|"back"} Part */
+/** @typedef {{slots: number[], paper: Rect, panel: Rect, through: Through, creases: {start: Point, end: Point}[],
+ *   says: string, says_wrong: string}} Fold */
 
 /**
- * Where the parts of a spread lie: the fronts' panel, the spine between two creases, and the backs' panel.
+ * Where the parts of a folded piece of paper lie: the fronts' panel, what lies between its creases, the backs' panel.
  *
- * @param {FoldedSheet} sheet
- * @returns {{level: boolean, near: number, far: number, way: 1|-1, rects: Record<Part, Rect>}} `near` and `far` are the
- *   creases as they follow the fronts; `way` is 1 where the backs lie to the right or below
+ * @param {Fold} fold its creases in order, from the fronts to the backs
+ * @returns {{level: boolean, ats: number[], way: 1|-1, rects: Rect[]}} `ats` are the creases' places across; `way` is 1
+ *   where the backs lie to the right or below; `rects` begin with the fronts and end with the backs
  */
-export function partsOf({ page, panel, through, creases }) {
+export function partsOf({ paper, panel, through, creases }) {
   const level = through.axis === "horizontal";
   const ats = creases.map(({ start }) => start[level ? 1 : 0]);
-  const front = /** @type {Rect} */ (panel);
-  const before = (level ? front.y : front.x) < through.at - 1e-9;
-  const [near, far] = before ? [Math.min(...ats), Math.max(...ats)] : [Math.max(...ats), Math.min(...ats)];
+  const way = (level ? panel.y : panel.x) < through.at - 1e-9 ? 1 : -1;
   const strip = (/** @type {number} */ from, /** @type {number} */ to) => level
-    ? { x: page.x, y: Math.min(from, to), width: page.width, height: Math.abs(to - from) }
-    : { x: Math.min(from, to), y: page.y, width: Math.abs(to - from), height: page.height };
-  const end = before ? (level ? page.y + page.height : page.x + page.width) : (level ? page.y : page.x);
-  return { level, near, far, way: before ? 1 : -1, rects: { front, spine: strip(near, far), back: strip(far, end) } };
+    ? { x: paper.x, y: Math.min(from, to), width: paper.width, height: Math.abs(to - from) }
+    : { x: Math.min(from, to), y: paper.y, width: Math.abs(to - from), height: paper.height };
+  const end = way > 0 ? (level ? paper.y + paper.height : paper.x + paper.width) : (level ? paper.y : paper.x);
+  return { level, ats, way, rects: [panel, ...ats.map((at, number) => strip(at, ats[number + 1] ?? end))] };
 }
 
 /**
- * How a part of the spread lies in space when it is folded by `degrees` (0 flat, 180 folded): a 4 x 4 matrix by columns,
- * as CSS's matrix3d takes it. x right, y down, z towards the eye; the fronts stay where they are, the backs go behind.
+ * How a part lies in space when all is folded by `degrees` (0 flat, 180 folded), each crease taking its share: a 4 x 4
+ * matrix by columns, as CSS's matrix3d takes it. x right, y down, z towards the eye; the fronts stay where they are, the
+ * backs go behind.
  *
- * @param {FoldedSheet} sheet
- * @param {Part} part
+ * @param {Fold} fold
+ * @param {number} part 0 is the fronts, the last the backs
  * @param {number} degrees
  * @returns {number[]}
  */
-export function foldMatrix(sheet, part, degrees) {
-  const { level, near, far, way } = partsOf(sheet);
-  const angle = part === "front" ? 0 : (part === "spine" && near !== far ? degrees / 2 : degrees) * Math.PI / 180;
-  const half = degrees / 2 * Math.PI / 180;
-  const wide = far - near; // signed, from the fronts' crease to the backs'
-  const hinge = part === "back" ? [near + wide * Math.cos(half), -Math.abs(wide) * Math.sin(half)] : [near, 0];
-  const from = part === "back" ? far : near;
-  const [cos, sin] = [Math.cos(angle), way * Math.sin(angle)];
-  const [along, deep] = [hinge[0] - from * cos, hinge[1] + from * sin];
+export function foldMatrix(fold, part, degrees) {
+  const { level, ats, way } = partsOf(fold);
+  const share = degrees / ats.length * Math.PI / 180;
+  let [along, deep] = [ats[0], 0];
+  for (let number = 1; number < part; number++) {
+    const wide = ats[number] - ats[number - 1]; // signed, from the fronts to the backs
+    along += wide * Math.cos(share * number);
+    deep -= Math.abs(wide) * Math.sin(share * number);
+  }
+  const from = ats[Math.max(0, part - 1)];
+  const [cos, sin] = [Math.cos(share * part), way * Math.sin(share * part)];
+  [along, deep] = [along - from * cos, deep + from * sin];
   return level
     ? [1, 0, 0, 0, 0, cos, -sin, 0, 0, sin, cos, 0, 0, along, deep, 1]
     : [cos, 0, -sin, 0, 0, 1, 0, 0, sin, 0, cos, 0, along, 0, deep, 1];
 }
 
 /**
- * Where a point of the spread lies in space.
+ * Where a point of the paper lies in space.
  *
- * @param {FoldedSheet} sheet
- * @param {Part} part
+ * @param {Fold} fold
+ * @param {number} part
  * @param {number} degrees
  * @param {Point} point
  * @returns {[number, number, number]}
  */
-export function foldPoint(sheet, part, degrees, [x, y]) {
-  const m = foldMatrix(sheet, part, degrees);
+export function foldPoint(fold, part, degrees, [x, y]) {
+  const m = foldMatrix(fold, part, degrees);
   return [m[0] * x + m[4] * y + m[12], m[1] * x + m[5] * y + m[13], m[2] * x + m[6] * y + m[14]];
 }

@@ -2,7 +2,7 @@
  * How one sheet lies against the light just now: which printer's landing, what the sliders add, and what each cut card shows of it.
  */
 
-import { after, artOnCut, chain, IDENTITY, landing, moved, moveOf, STILL } from "./geometry.js";
+import { after, artOnCut, chain, IDENTITY, landing, moved, moveOf, STILL, throughFront } from "./geometry.js";
 import { badness, faultsOf } from "./verdicts.js";
 
 /** @typedef {import("./geometry.js").Matrix} Matrix */
@@ -36,22 +36,33 @@ export class LaidSheet extends EventTarget {
     this.dispatchEvent(new Event("move"));
   }
 
-  /** The printer's own drift; nothing where none is known or one pass prints both sides. @returns {Matrix|null} */
+  /** The printer's own drift; nothing where none is known or one pass prints everything. @returns {Matrix|null} */
   get drift() {
-    return this.sheet && !this.sheet.folds ? this.sheet.data.printer?.drift ?? null : null;
+    return this.sheet && !this.sheet.data.one_pass ? this.sheet.data.printer?.drift ?? null : null;
   }
 
-  /** Everything that moves the back behind the front. @returns {Matrix} */
-  get motion() {
-    const { page } = /** @type {Sheet} */ (this.sheet).data;
-    const own = this.print === "drawn" ? IDENTITY : this.drift ?? IDENTITY;
-    return after(moved(this.move, page), own);
+  /**
+   * Everything that moves a card's back behind its front. A card that is folded by itself can only be folded beside its
+   * crease: across it, or askew about its middle.
+   *
+   * @param {any} card
+   * @returns {Matrix}
+   */
+  #motion({ through, front }) {
+    const { page, in_pairs: inPairs } = /** @type {Sheet} */ (this.sheet).data;
+    if (inPairs) {
+      const [x, y] = [front.x + front.width / 2, front.y + front.height / 2];
+      const upright = through.axis === "vertical";
+      const crease = { x: upright ? through.at : x, y: upright ? y : through.at, width: 0, height: 0 };
+      return moved({ ...this.move, [upright ? "dy" : "dx"]: 0, scale: 100 }, crease);
+    }
+    return after(moved(this.move, page), this.print === "drawn" ? IDENTITY : this.drift ?? IDENTITY);
   }
 
-  /** The back page, as it is drawn, to where it lies behind the front. @returns {Matrix} */
-  get lands() {
+  /** The page of a card's back, as it is drawn, to where it lies behind the front. @param {any} card @returns {Matrix} */
+  landsOf(card) {
     const { data } = /** @type {Sheet} */ (this.sheet);
-    return landing(data, this.motion, this.print === "after" && this.drift ? data.back_correction : IDENTITY);
+    return landing(card, this.#motion(card), this.print === "after" && this.drift ? data.back_correction : IDENTITY);
   }
 
   /** What the front is printed through. @returns {Matrix} */
@@ -61,23 +72,24 @@ export class LaidSheet extends EventTarget {
 
   /**
    * What True-up would read of this sheet: shift, turn and scale of the back behind the front, at the paper's centre.
-   * A corrected sheet's reading is what is left of the drift.
+   * A corrected sheet's reading is what is left of the drift. Nothing where one pass prints everything.
    *
-   * @returns {Move}
+   * @returns {Move|null}
    */
   get reading() {
-    const { data, through } = /** @type {Sheet} */ (this.sheet);
+    const { data } = /** @type {Sheet} */ (this.sheet);
+    const [card] = data.cards;
+    if (data.one_pass || !card.through) return null;
     // Where it lands, over where it was meant to: lands x through, since through undoes itself.
-    return moveOf(chain(this.lands, through), data.page);
+    return moveOf(chain(this.landsOf(card), throughFront(card.through)), data.page);
   }
 
   /** @returns {CutCard[]} in slot order; cards without a back, or with one that can't be read, show nothing */
   cut() {
     const { data } = /** @type {Sheet} */ (this.sheet);
-    const lands = this.lands;
     return data.cards.map((/** @type {any} */ card) => {
       const faults = card.look
-        ? faultsOf(card.look, artOnCut(data, card, lands), data.card.width, data.card.height) : [];
+        ? faultsOf(card.look, artOnCut(card, this.landsOf(card)), data.card.width, data.card.height) : [];
       return { card, faults, badness: badness(faults) };
     });
   }

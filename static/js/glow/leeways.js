@@ -47,7 +47,9 @@ export function verdictTag(leeway) {
 
 /** @param {any} answer as GET .../glow/leeway gives it */
 export function showLeeways(answer) {
-  need("[data-leeway-against]").textContent = answer.wander_mm !== null
+  need("[data-leeway-against]").textContent = answer.one_pass
+    ? "One pass prints both sides, so no printer's drift or wander counts: how near to its crease you fold does, to half a millimetre with care (common practice)."
+    : answer.wander_mm !== null
     ? `Held against ${answer.printer}: 19 sheets of 20 stay within ${answer.wander_mm.toFixed(2)} mm once it is trued up.`
     : answer.printer ? `How far ${answer.printer} wanders from sheet to sheet isn't known yet. True-up measures it.`
       : "No printer is chosen, so the numbers stand for themselves. A home printer misses by 1 to 2 mm (common practice).";

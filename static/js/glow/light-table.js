@@ -31,8 +31,8 @@ export class LightTable extends EventTarget {
     this.sheet = null;
     /** @type {Side} */
     this.side = "together";
-    /** @type {Matrix} the back behind the front */
-    this.lands = IDENTITY;
+    /** @type {(card: any) => Matrix} a card's back behind its front */
+    this.landsOf = () => IDENTITY;
     /** @type {Matrix} what the front is printed through */
     this.front = IDENTITY;
     /** @type {Note[]} */
@@ -64,17 +64,19 @@ export class LightTable extends EventTarget {
     if (!sheet) return;
     const view = this.frontView();
     canvas.dataset.view = view.join(" ");
-    context.save();
-    if (sheet.folds) this.#clip(view);
-    if (this.side !== "back") sheet.front.draw(context, after(view, this.front));
-    if (this.side === "together") {
-      context.globalCompositeOperation = "multiply";
-      context.globalAlpha = this.show_through;
+    for (const { area, card } of sheet.lit) {
+      context.save();
+      if (sheet.folds.length) this.#clip(area, view);
+      if (this.side !== "back") sheet.front.draw(context, after(view, this.front));
+      if (this.side === "together") {
+        context.globalCompositeOperation = "multiply";
+        context.globalAlpha = this.show_through;
+      }
+      if (this.side !== "front" && card.through) sheet.back.draw(context, after(view, this.landsOf(card)));
+      context.restore();
+      context.setTransform(1, 0, 0, 1, 0, 0);
+      this.#edge(area, view);
     }
-    if (this.side !== "front") sheet.back.draw(context, after(view, this.lands));
-    context.restore();
-    context.setTransform(1, 0, 0, 1, 0, 0);
-    this.#edge(view);
     if (this.overlay) this.#notes(view);
   }
 
@@ -88,20 +90,19 @@ export class LightTable extends EventTarget {
     return this.side === "back" && this.sheet ? after(this.view, this.sheet.turnedOver) : this.view;
   }
 
-  /** Only what lies within the paper once it is folded. @param {Matrix} view */
-  #clip(view) {
-    const { context, sheet } = this;
-    const area = /** @type {Sheet} */ (sheet).area;
+  /** Only what lies within the paper once it is folded. @param {import("./geometry.js").Rect} area @param {Matrix} view */
+  #clip(area, view) {
+    const { context } = this;
     context.setTransform(...view);
     context.beginPath();
     context.rect(area.x, area.y, area.width, area.height);
     context.clip();
   }
 
-  /** The paper's own edge. @param {Matrix} view */
-  #edge(view) {
-    const { context, sheet } = this;
-    const box = boundsOf(/** @type {Sheet} */ (sheet).area, view);
+  /** The paper's own edge. @param {import("./geometry.js").Rect} area @param {Matrix} view */
+  #edge(area, view) {
+    const { context } = this;
+    const box = boundsOf(area, view);
     context.setLineDash([]);
     context.lineWidth = Math.max(1, devicePixelRatio);
     context.strokeStyle = "#857B6B";

@@ -20,6 +20,9 @@ import { inShort } from "./verdicts.js";
 
 const OWN_PRINTER = "own";
 
+/** Which side is asked for. @returns {"front"|"back"|"together"} */
+const checkedSide = () => /** @type {any} */ (need("[name=light-side]:checked")).value;
+
 class GlowPage {
   /** @param {OpenDeck} deck @param {boolean} maker whether this person may change the deck */
   constructor(deck, maker) {
@@ -42,6 +45,7 @@ class GlowPage {
     this.cards.addEventListener("look", (event) => {
       const { detail: card } = /** @type {CustomEvent} */ (event);
       this.light.show(card.front);
+      if (this.laid.sheet?.data.in_pairs) this.fold.choose(this.laid.sheet.folds.findIndex(({ slots }) => slots[0] === card.slot));
       this.light.canvas.scrollIntoView({ block: "nearest" });
       say(`The sheet shows ${card.name}.`);
     });
@@ -145,12 +149,35 @@ class GlowPage {
     if (first) need("[data-show-through]").value = String(data.stock.show_through);
     need("[data-stock]").textContent = `${data.stock.label} lets ${Math.round(data.stock.show_through * 100)} % through.`;
     this.#showThrough(Number(need("[data-show-through]").value));
+    this.#asOf(data);
     this.#printers(data);
     if (first || this.light.fitted) this.light.fit();
     this.cards.lay();
     this.fold.lay();
     this.moved();
     document.body.dataset.sheetShown = String(data.sheet);
+  }
+
+  /** Show what this build method has a use for. @param {any} data */
+  #asOf({ has_backs: backs, one_pass: onePass, in_pairs: pairs, method_label: label, cards }) {
+    for (const part of document.querySelectorAll("[data-of-backs]")) /** @type {HTMLElement} */ (part).hidden = !backs;
+    for (const part of document.querySelectorAll("[data-of-drift]")) /** @type {HTMLElement} */ (part).hidden = onePass;
+    const side = need("[data-one-side]");
+    side.hidden = backs;
+    side.replaceChildren(...(backs ? [] : [notice("note",
+      `“${label}” prints one side and no backs, so there is nothing to hold against the light.`,
+      "Here is the sheet, and below it each card as it is cut.")]));
+    if (!backs) this.light.side = "front";
+    else if (this.light.side !== checkedSide()) this.light.side = checkedSide();
+    // A card that is folded by itself can only be folded beside its crease, or askew.
+    const across = pairs && cards[0].through?.axis;
+    for (const [name, hidden] of /** @type {[string, boolean][]} */ (
+      [["dx", across === "horizontal"], ["dy", across === "vertical"], ["scale", pairs]])) {
+      need(`[data-move="${name}"]`).hidden = hidden;
+    }
+    need("[data-move-hint]").textContent = pairs
+      ? "As far as the fold misses its crease, seen on the front against the light. Nothing is saved."
+      : "As seen on the front, against the light. Nothing is saved.";
   }
 
   /** @param {any} data */
@@ -167,8 +194,7 @@ class GlowPage {
     const known = Boolean(this.laid.drift);
     need("[data-prints]").hidden = !known;
     if (!known) this.#choosePrint("drawn");
-    const fold = data.creases.length > 0;
-    need("[data-printer-says]").textContent = fold
+    need("[data-printer-says]").textContent = data.one_pass
       ? "One pass prints both sides, so the printer's drift doesn't part them: the fold does."
       : !printer ? "" : !printer.drift ? `${printer.name} isn't trued up yet.`
         : `${printer.name} ${printer.says}. ${printer.state === "old" ? "Its readings are more than half a year old. " : ""}${printer.wander_says}`;
@@ -182,7 +208,7 @@ class GlowPage {
     const { laid, light } = this;
     if (!laid.sheet) return;
     const cut = laid.cut();
-    light.lands = laid.lands;
+    light.landsOf = (card) => laid.landsOf(card);
     light.front = laid.front;
     light.notes = cut.map((one) => ({ card: one.card, tone: toneOf(one), text: inShort(one.faults) }));
     this.pending = cut;
@@ -196,8 +222,9 @@ class GlowPage {
 
   #reading() {
     const link = document.querySelector("[data-reading]");
-    if (!(link instanceof HTMLAnchorElement)) return;
-    const { dx, dy, turn, scale } = this.laid.reading;
+    const read = this.laid.reading;
+    if (!(link instanceof HTMLAnchorElement) || !read) return;
+    const { dx, dy, turn, scale } = read;
     const rounded = (/** @type {number} */ value, /** @type {number} */ digits) => String(Number(value.toFixed(digits)) + 0);
     link.href = `/decks/${encodeURIComponent(this.deck.id)}/true-up?${new URLSearchParams({
       dx_mm: rounded(dx, 2), dy_mm: rounded(dy, 2), rotation_deg: rounded(turn, 3), scale: rounded(scale / 100, 5) })}`;

@@ -7,7 +7,7 @@ import { apply, corners, inverse } from "./geometry.js";
 /** @typedef {import("./geometry.js").Side} Side */
 /** @typedef {import("./geometry.js").Matrix} Matrix */
 /** @typedef {Record<Side, number|null>} Sides */
-/** @typedef {{reach_mm: Sides, next_mm: Sides, art_mm: Sides, border_mm: Sides}} Look */
+/** @typedef {{reach_mm: Sides, next_mm: Sides, art_mm: Sides, border_mm: Sides, fold_side?: Side|null}} Look */
 /** @typedef {"paper_shows"|"neighbour_shows"|"art_cut"|"uneven"} Rule */
 /** @typedef {{rule: Rule, side: Side, mm: number, ratio?: number}} Fault `mm` is what shows or is lost */
 
@@ -88,8 +88,9 @@ function lopsided(look, art_on_cut, width, height) {
     const [first, second] = [look.border_mm[one], look.border_mm[other]];
     if (first === null || second === null || Math.min(first, second) <= 0) continue;
     if (Math.max(first, second) >= UNEVEN_RATIO * Math.min(first, second) - 1e-9) continue;
-    const near = insideCut(art_on_cut, one, first, width, height);
-    const far = insideCut(art_on_cut, other, second, width, height);
+    // At a fold only the border there changes: the one opposite is cut with the back and moves along.
+    const near = look.fold_side === other ? [first, first] : insideCut(art_on_cut, one, first, width, height);
+    const far = look.fold_side === one ? [second, second] : insideCut(art_on_cut, other, second, width, height);
     for (const end of [0, 1]) {
       const [narrow, wide] = [Math.min(near[end], far[end]), Math.max(near[end], far[end])];
       if (wide < UNEVEN_RATIO * narrow - SLACK_MM) continue;

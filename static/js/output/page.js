@@ -31,18 +31,22 @@ function showGuide(guide) {
  *
  * @param {OpenDeck} deck
  * @param {import("../common/api.js").Problem[]} problems
+ * @param {any} method how the cards are built
  */
-function showProblems(deck, problems) {
+function showProblems(deck, problems, method) {
   const art = `/decks/${encodeURIComponent(deck.id)}/art`;
   const grave = problems.filter((problem) => problem.severity !== "note");
   const blank = deck.record.cards.filter((card) => !card.back && card.copies > 0).length;
   const parts = groups(problems);
-  if (!grave.length) parts.unshift(notice("good", blank
-    ? `Nothing to fix. ${counted(blank, "card has", "cards have")} no back and will print blank behind.`
+  if (!grave.length) parts.unshift(notice("good", !method?.has_backs ? "Nothing to fix: every card has its front, and no backs are printed."
+    : blank ? `Nothing to fix. ${counted(blank, "card has", "cards have")} no back and will print blank behind.`
     : "Nothing to fix: every card has its front and its back."));
   else parts.push(el("p", {}, el("a", { class: "button button-small", href: art }, icon("art"), "Look at them on the Art page")));
   need("[data-problems]").replaceChildren(...parts);
 }
+
+/** @param {any} tables @param {any} summary of the plan */
+const methodOf = (tables, summary) => tables.methods.find((/** @type {any} */ one) => one.name === summary.method);
 
 /**
  * @param {any} summary of the plan
@@ -50,7 +54,7 @@ function showProblems(deck, problems) {
  * @param {Record<string, any>} settings
  */
 function showMadeFor(summary, tables, settings) {
-  const method = tables.methods.find((/** @type {any} */ one) => one.name === summary.method);
+  const method = methodOf(tables, summary);
   const paper = tables.papers.find((/** @type {any} */ one) => one.name === settings.paper)?.label ?? settings.paper;
   const flip = method?.honours.includes("flip") ? `, flip on the ${settings.flip.replace("-", " ")}` : "";
   need("[data-made-for]").textContent = `${paper}, ${method?.label.toLowerCase() ?? summary.method}${flip}. `
@@ -62,16 +66,18 @@ function showMadeFor(summary, tables, settings) {
  * Which printer the sheets are made for, and since when it is known.
  *
  * @param {{id: string, name: string, state: string, trued_up: string|null}|null} printer
+ * @param {boolean} onePass whether one pass prints everything, so that its drift doesn't count
  */
-function showPrinter(printer) {
+function showPrinter(printer, onePass) {
   const line = need("[data-printer-line]");
   const deck = encodeURIComponent(document.body.dataset.deck ?? "");
   const way = (/** @type {string} */ text) => el("a", { href: `/decks/${deck}/true-up${printer ? `?${new URLSearchParams({ printer: printer.id })}` : ""}`, class: "no-print" }, text);
-  const good = printer?.state === "trued up";
-  line.hidden = false;
+  const good = onePass || printer?.state === "trued up";
+  line.hidden = onePass && !printer;
   line.dataset.tone = good ? "good" : "warning";
   line.replaceChildren(icon(good ? "good" : printer ? "warning" : "note"), el("span", {}, ...(!printer
     ? ["Made for any printer, not trued up. ", way("True yours up")]
+    : onePass ? [`Made for the edges of ${printer.name}. One pass prints everything, so its drift doesn't count.`]
     : !printer.trued_up ? [`Made for ${printer.name}, not trued up. `, way("Read its test sheet")]
       : [`Made for ${printer.name}, trued up ${dated(printer.trued_up)}.`, ...(good ? [] : [" That is more than half a year ago. ", way("Read it again")])])));
 }
@@ -193,9 +199,10 @@ async function show(deck, tables, changes, build) {
     const [plan, guide] = await Promise.all([
       api.plan(deck.id, { settings: changes, sheet: 0, face: "front" }), api.guide(deck.id, changes)]);
     showFigures(plan.summary);
-    showProblems(deck, worthALine(plan.problems));
+    const method = methodOf(tables, plan.summary);
+    showProblems(deck, worthALine(plan.problems), method);
     showGuide(guide);
-    showPrinter(plan.printer);
+    showPrinter(plan.printer, method?.drift === "one pass");
     showMadeFor(plan.summary, tables, { ...deck.record.settings, ...changes });
     build.button.disabled = false;
     return true;

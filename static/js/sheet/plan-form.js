@@ -147,7 +147,7 @@ export class PlanForm extends EventTarget {
     const printer = this.printers.find(({ id }) => id === values.printer);
     const deck = document.body.dataset.deck ?? "";
     if (printer || !values.printer) {
-      this.#hint("printer", ...printerHint(printer, `/decks/${encodeURIComponent(deck)}/true-up`));
+      this.#hint("printer", ...printerHint(printer, `/decks/${encodeURIComponent(deck)}/true-up`, method?.drift === "one pass"));
     }
     for (const pick of this.form.querySelectorAll("[data-colour-of]")) {
       const field = /** @type {HTMLInputElement} */ (pick);
