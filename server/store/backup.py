@@ -22,6 +22,7 @@ from server.store import Store
 from server.store.blobs import Incoming, disk_trouble
 from server.store.data_folder import sync_folder
 from server.store.database import Database, now_text
+from server.store.deck_files import copy_files, files_at
 
 FORMAT = "lampfold-backup/1"
 _CARD, _DATABASE = "backup.json", "lampfold.db"
@@ -181,6 +182,7 @@ def _restore_deck(store: Store, old: sqlite3.Connection, deck: sqlite3.Row) -> b
         new.execute("INSERT INTO decks VALUES (?, ?, ?, ?, ?, ?)", (deck_id, *tuple(deck)[1:]))
         new.executemany("INSERT INTO revisions VALUES (?, ?, ?, ?, ?, ?)",
                         [(deck_id, *tuple(row)[1:]) for row in revisions])
+        copy_files(old, new, deck["id"], deck_id)
         new.executemany("INSERT OR IGNORE INTO blobs VALUES (?, ?, ?)", blobs)
         new.executemany("INSERT OR IGNORE INTO art VALUES (?, ?)", arts)
         new.executemany("INSERT INTO deck_blobs VALUES (?, ?)", [(deck_id, key) for key in keys])
@@ -189,11 +191,11 @@ def _restore_deck(store: Store, old: sqlite3.Connection, deck: sqlite3.Row) -> b
 
 def _same(new: sqlite3.Connection, old: sqlite3.Connection, deck_id: str) -> bool:
     """Whether the deck is the same in both, or the one here has moved on from the backup's very state."""
-    query = "SELECT number, state FROM revisions WHERE deck_id = ?"
-    here = {tuple(row) for row in new.execute(query, (deck_id,))}
-    head = old.execute("SELECT r.number, r.state FROM decks d JOIN revisions r ON r.deck_id = d.id "
-                       "AND r.number = d.head WHERE d.id = ?", (deck_id,)).fetchone()
-    return tuple(head) in here
+    number, state = old.execute("SELECT r.number, r.state FROM decks d JOIN revisions r ON r.deck_id = d.id "
+                                "AND r.number = d.head WHERE d.id = ?", (deck_id,)).fetchone()
+    here = new.execute("SELECT state FROM revisions WHERE deck_id = ? AND number = ?", (deck_id, number)).fetchone()
+    return (here is not None and here["state"] == state
+            and files_at(new, deck_id, number) == files_at(old, deck_id, number))
 
 
 def _restore_printer(store: Store, old: sqlite3.Connection, printer: sqlite3.Row) -> bool:

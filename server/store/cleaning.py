@@ -43,9 +43,8 @@ def _forget_old_references(database: Database) -> None:
     for deck_id in decks:
         with database.write() as connection:
             connection.execute(
-                "DELETE FROM deck_blobs WHERE deck_id = ? AND key NOT IN ("
-                "SELECT json_extract(file.value, '$.key') FROM revisions, json_each(state, '$.files') AS file "
-                "WHERE deck_id = ?)", (deck_id, deck_id))
+                "DELETE FROM deck_blobs WHERE deck_id = ? AND key NOT IN "
+                "(SELECT key FROM deck_files WHERE deck_id = ?)", (deck_id, deck_id))
 
 
 def _forget_unused_blobs(database: Database) -> None:

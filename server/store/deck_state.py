@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from server.core.settings import DeckSettings
 from server.errors import BadValue
 
 DECK_LIST = "deck.csv"
-_OVERRIDES = ("copies", "name", "back")
+_OVERRIDES = ("copies", "name", "back", "out", "swapped")
+_LONGEST = {"name": 255, "back": 1100}
 _MOST_COPIES = 999
 
 
@@ -27,12 +28,17 @@ class DeckFile:
 
 @dataclass(frozen=True, slots=True)
 class DeckState:
-    """Everything a revision keeps. ``overrides`` maps a front's file label to what was changed on the Art page."""
+    """Everything a revision keeps. ``overrides`` maps a card's label to what was changed on the Art page, ``order``
+    lists such labels where somebody put cards in order, ``proposals`` says which pairs were taken or declined;
+    ``card_chosen`` is False until somebody chooses a size of card."""
 
     name: str
     files: tuple[DeckFile, ...] = ()
     overrides: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     settings: DeckSettings = field(default_factory=DeckSettings)
+    order: tuple[str, ...] = ()
+    proposals: Mapping[str, bool] = field(default_factory=dict)
+    card_chosen: bool = False
 
     @property
     def bytes(self) -> int:
@@ -58,25 +64,33 @@ class DeckState:
 
         Raises BadValue, naming the field, the value and what would do.
         """
-        merged = dict(self.overrides.get(file, {}))
-        for name, value in values.items():
-            if value is None:
-                merged.pop(name, None)
-            else:
-                merged[name] = _override(file, name, value)
-        overrides = {key: kept for key, kept in self.overrides.items() if key != file}
-        return replace(self, overrides={**overrides, file: merged} if merged else overrides)
+        return self.with_overrides({file: values})
+
+    def with_overrides(self, changes: Mapping[str, Mapping[str, Any]]) -> DeckState:
+        """``with_override`` for several fronts."""
+        overrides = dict(self.overrides)
+        for file, values in changes.items():
+            merged = dict(overrides.pop(file, {}))
+            for name, value in values.items():
+                if value is None:
+                    merged.pop(name, None)
+                else:
+                    merged[name] = _override(file, name, value)
+            if merged:
+                overrides[file] = merged
+        return replace(self, overrides=overrides)
 
     def to_json(self) -> str:
+        """All of it but the files, which have rows of their own."""
         return json.dumps(
-            {"name": self.name, "files": [asdict(file) for file in self.files],
-             "overrides": {file: dict(values) for file, values in self.overrides.items()},
-             "settings": self.settings.as_mapping()},
+            {"name": self.name, "overrides": {file: dict(values) for file, values in self.overrides.items()},
+             "settings": self.settings.as_mapping(), "order": self.order, "proposals": dict(self.proposals),
+             "card_chosen": self.card_chosen},
             ensure_ascii=False, separators=(",", ":"))
 
 
-def read_state(text: str) -> DeckState:
-    """A state from its JSON. A setting that this version no longer takes falls back to its default."""
+def read_state(text: str, files: tuple[DeckFile, ...]) -> DeckState:
+    """A state from its JSON and its files. A setting that this version no longer takes falls back to its default."""
     given = json.loads(text)
     settings = DeckSettings()
     for name, value in given.get("settings", {}).items():
@@ -84,8 +98,10 @@ def read_state(text: str) -> DeckState:
             settings = settings.changed({name: value})
         except BadValue:
             continue
-    return DeckState(given["name"], tuple(DeckFile(**file) for file in given.get("files", [])),
-                     given.get("overrides", {}), settings)
+    return DeckState(given["name"], files, given.get("overrides", {}), settings, tuple(given.get("order", ())),
+                     given.get("proposals", {}),
+                     # A deck from before sizes were taken from art keeps the one that it has.
+                     given.get("card_chosen", bool(files) or settings.card != DeckSettings().card))
 
 
 def _override(file: str, name: str, value: Any) -> Any:
@@ -96,7 +112,11 @@ def _override(file: str, name: str, value: Any) -> Any:
             raise BadValue(f"copies: {value!r} of {file} is no whole number from 0 to {_MOST_COPIES}.",
                            "Give the number of cards to print.")
         return value
+    if name in ("out", "swapped"):
+        if not isinstance(value, bool):
+            raise BadValue(f"{name}: {value!r} of {file} is neither true nor false.", "Give one of them.")
+        return value
     text = str(value).strip()
-    if len(text) > 255:
-        raise BadValue(f"{name}: the text for {file} is longer than 255 letters.", "Give a shorter one.")
+    if len(text) > _LONGEST[name]:
+        raise BadValue(f"{name}: the text for {file} is longer than {_LONGEST[name]} letters.", "Give a shorter one.")
     return text

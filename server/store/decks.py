@@ -11,7 +11,8 @@ from datetime import timedelta
 from server.errors import Conflict, NotThere, TooMuch
 from server.store.art_records import ArtRecord
 from server.store.database import Database, now_text
-from server.store.deck_state import DeckState, read_state
+from server.store.deck_files import file_at, files_at, forget_after, forget_up_to, put_files, room_taken, twin_of
+from server.store.deck_state import DeckFile, DeckState, read_state
 
 BIN_DAYS = 30
 _KEPT_REVISIONS = 300
@@ -53,7 +54,7 @@ class Decks:
         """Every deck, the bin's too, latest first."""
         with self._database.read() as connection:
             rows = connection.execute(f"{_SELECT} ORDER BY d.updated DESC, d.id").fetchall()
-        return tuple(_row(row) for row in rows)
+            return tuple(_row(connection, row) for row in rows)
 
     def get(self, deck_id: str, *, binned: bool = False) -> DeckRow:
         """Raises NotThere for a deck that isn't kept, or is in the bin unless ``binned``."""
@@ -71,6 +72,7 @@ class Decks:
             connection.execute("INSERT INTO decks VALUES (?, 1, 1, ?, ?, NULL)", (deck_id, now, now))
             connection.execute("INSERT INTO revisions VALUES (?, 1, 'new', ?, ?, ?)",
                                (deck_id, who, now, state.to_json()))
+            put_files(connection, deck_id, 1, (), state.files)
             _keep_blobs(connection, deck_id, blobs)
             return _load(connection, deck_id, False)
 
@@ -89,8 +91,34 @@ class Decks:
             _keep_blobs(connection, deck_id, blobs)
             if state == row.state:
                 return row
-            _add_revision(connection, deck_id, state, who, kind)
+            number = _add_revision(connection, deck_id, who, kind, state.to_json())
+            before, after = set(row.state.files), {file.path for file in state.files}
+            put_files(connection, deck_id, number, [file.path for file in row.state.files if file.path not in after],
+                      [file for file in state.files if file not in before])
             return _load(connection, deck_id, False)
+
+    def room_taken(self, deck_id: str, path: str) -> tuple[int, int]:
+        """(files, bytes) of the deck without the file at ``path``. Raises NotThere."""
+        with self._database.read() as connection:
+            return room_taken(connection, deck_id, _head(connection, deck_id), path)
+
+    def put_file(self, deck_id: str, file: DeckFile, blob: KeptBlob, check: Callable[[int, int], None],
+                 who: str) -> tuple[int, str | None]:
+        """Put one file in, in place of its like, at a cost that doesn't grow with the deck.
+
+        ``check`` is told how many files and bytes the deck then has, and raises where that is too much.
+        Returns (the deck's version, the path of a file that had the same bytes before).
+        """
+        with self._database.write() as connection:
+            head = _head(connection, deck_id)
+            count, size = room_taken(connection, deck_id, head, file.path)
+            check(count + 1, size + file.bytes)
+            twin = twin_of(connection, deck_id, head, file)
+            _keep_blobs(connection, deck_id, [blob])
+            if file_at(connection, deck_id, head, file.path) != file:
+                put_files(connection, deck_id, _add_revision(connection, deck_id, who, UPLOAD), (), [file])
+            version = connection.execute("SELECT version FROM decks WHERE id = ?", (deck_id,)).fetchone()[0]
+            return int(version), twin
 
     def undo(self, deck_id: str) -> DeckRow:
         """Back to the revision before; at the first one nothing changes."""
@@ -152,32 +180,54 @@ FROM decks d JOIN revisions r ON r.deck_id = d.id AND r.number = d.head
 """
 
 
-def _row(row: sqlite3.Row) -> DeckRow:
-    return DeckRow(row["id"], read_state(row["state"]), row["version"], bool(row["can_undo"]), bool(row["can_redo"]),
-                   row["updated"], row["deleted_at"])
+def _row(connection: sqlite3.Connection, row: sqlite3.Row) -> DeckRow:
+    state = read_state(row["state"], files_at(connection, row["id"], row["head"]))
+    return DeckRow(row["id"], state, row["version"], bool(row["can_undo"]), bool(row["can_redo"]), row["updated"],
+                   row["deleted_at"])
 
 
 def _load(connection: sqlite3.Connection, deck_id: str, binned: bool) -> DeckRow:
     row = connection.execute(f"{_SELECT} WHERE d.id = ?", (deck_id,)).fetchone()
+    return _row(connection, _there(row, deck_id, binned))
+
+
+def _head(connection: sqlite3.Connection, deck_id: str) -> int:
+    """The number of the revision that is shown, of a deck that isn't in the bin."""
+    row = connection.execute("SELECT head, deleted_at FROM decks WHERE id = ?", (deck_id,)).fetchone()
+    return int(_there(row, deck_id, False)["head"])
+
+
+def _there(row: sqlite3.Row | None, deck_id: str, binned: bool) -> sqlite3.Row:
     if row is None or (row["deleted_at"] is not None and not binned):
         where = "is in the bin" if row is not None else "isn't kept here"
         raise NotThere(f"deck: {deck_id[:40]!r} {where}.", "Go to the Desk and choose a deck there.")
-    return _row(row)
+    return row
 
 
-def _add_revision(connection: sqlite3.Connection, deck_id: str, state: DeckState, who: str, kind: str) -> None:
+def _add_revision(connection: sqlite3.Connection, deck_id: str, who: str, kind: str, state: str | None = None) -> int:
+    """A revision after the head, or the head itself for the next file of one drop; returns its number.
+
+    Without a ``state`` it keeps the head's.
+    """
     head = connection.execute(
         "SELECT r.number, r.kind, r.who, r.made FROM decks d JOIN revisions r ON r.deck_id = d.id "
         "AND r.number = d.head WHERE d.id = ?", (deck_id,)).fetchone()
-    now = now_text()
-    connection.execute("DELETE FROM revisions WHERE deck_id = ? AND number > ?", (deck_id, head["number"]))
-    same_drop = (kind == UPLOAD == head["kind"] and head["who"] == who and head["made"] >= now_text(_ONE_DROP))
-    number = head["number"] if same_drop else head["number"] + 1
-    connection.execute("INSERT OR REPLACE INTO revisions VALUES (?, ?, ?, ?, ?, ?)",
-                       (deck_id, number, kind, who, now, state.to_json()))
-    connection.execute("DELETE FROM revisions WHERE deck_id = ? AND number <= ?", (deck_id, number - _KEPT_REVISIONS))
+    now, number = now_text(), int(head["number"])
+    if connection.execute("DELETE FROM revisions WHERE deck_id = ? AND number > ?", (deck_id, number)).rowcount:
+        forget_after(connection, deck_id, number)
+    if kind == UPLOAD == head["kind"] and head["who"] == who and head["made"] >= now_text(_ONE_DROP):
+        connection.execute("UPDATE revisions SET made = ?, state = coalesce(?, state) WHERE deck_id = ? AND number = ?",
+                           (now, state, deck_id, number))
+    else:
+        connection.execute("INSERT INTO revisions SELECT deck_id, number + 1, ?, ?, ?, coalesce(?, state) "
+                           "FROM revisions WHERE deck_id = ? AND number = ?", (kind, who, now, state, deck_id, number))
+        number += 1
+        oldest = number - _KEPT_REVISIONS
+        if connection.execute("DELETE FROM revisions WHERE deck_id = ? AND number <= ?", (deck_id, oldest)).rowcount:
+            forget_up_to(connection, deck_id, oldest)
     connection.execute("UPDATE decks SET head = ?, version = version + 1, updated = ? WHERE id = ?",
                        (number, now, deck_id))
+    return number
 
 
 def _keep_blobs(connection: sqlite3.Connection, deck_id: str, blobs: Iterable[KeptBlob]) -> None:

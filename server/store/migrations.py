@@ -17,7 +17,7 @@ CREATE TABLE revisions (
     kind TEXT NOT NULL,
     who TEXT NOT NULL,
     made TEXT NOT NULL,
-    state TEXT NOT NULL,           -- JSON: name, files, overrides, settings
+    state TEXT NOT NULL,           -- JSON: name, overrides, settings and more; until form 2 files
     PRIMARY KEY (deck_id, number)
 );
 CREATE TABLE blobs (
@@ -70,4 +70,40 @@ CREATE TABLE links (
 );
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST,)
+# Until here a revision's JSON held all its files. A file that stood in revisions without a gap becomes one row; the
+# difference between a revision's place and a file's place in its own list is the same along such a run.
+_FILES_IN_ROWS = """
+CREATE TABLE deck_files (
+    id INTEGER PRIMARY KEY,
+    deck_id TEXT NOT NULL REFERENCES decks(id) ON DELETE CASCADE,
+    path TEXT NOT NULL,
+    key TEXT NOT NULL,
+    bytes INTEGER NOT NULL,
+    modified INTEGER NOT NULL,
+    since INTEGER NOT NULL,        -- the first revision that has it
+    gone INTEGER                   -- the first that hasn't; null where the latest one has it
+);
+INSERT INTO deck_files (deck_id, path, key, bytes, modified, since, gone)
+WITH places AS (
+    SELECT deck_id, number, state, row_number() OVER (PARTITION BY deck_id ORDER BY number) AS place FROM revisions
+), every AS (
+    SELECT p.deck_id, p.number, p.place, f.key AS spot, json_extract(f.value, '$.path') AS path,
+        json_extract(f.value, '$.key') AS blob, json_extract(f.value, '$.bytes') AS size,
+        json_extract(f.value, '$.modified') AS changed
+    FROM places p, json_each(p.state, '$.files') AS f
+), numbered AS (
+    SELECT *, place - row_number() OVER (PARTITION BY deck_id, path, blob, size, changed ORDER BY place) AS run
+    FROM every
+), runs AS (
+    SELECT deck_id, path, blob, size, changed, min(number) AS first, max(place) AS last, max(spot) AS spot
+    FROM numbered GROUP BY deck_id, path, blob, size, changed, run
+)
+SELECT r.deck_id, r.path, r.blob, r.size, r.changed, r.first,
+    (SELECT p.number FROM places p WHERE p.deck_id = r.deck_id AND p.place = r.last + 1)
+FROM runs r ORDER BY r.deck_id, r.last, r.spot;
+UPDATE revisions SET state = json_remove(state, '$.files');
+CREATE INDEX deck_files_by_path ON deck_files(deck_id, path);
+CREATE INDEX deck_files_by_key ON deck_files(deck_id, key);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _FILES_IN_ROWS)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import shutil
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated
 from urllib.parse import quote
@@ -22,7 +23,7 @@ from server.jobs.tasks import make_thumb, thumb_path
 from server.jobs.unpack import Contents, Unpacked, UnpackOrder, unpack
 from server.store.blobs import Incoming
 from server.store.deck_state import DeckFile, DeckState
-from server.store.decks import UPLOAD, DeckRow, KeptBlob
+from server.store.decks import UPLOAD, KeptBlob
 from server.store.guests import Session
 from server.store.names import clean_path
 from server.web import models
@@ -103,16 +104,17 @@ async def put_file(deck_id: str, path: str, request: Request, services: Services
                    modified: models.Milliseconds = 0) -> StoredFile:
     """One file, its bytes as the body. Answered when it is read and kept; broken art is kept with its problem."""
     path = clean_path(path)
-    row = await run_in_threadpool(services.store.decks.get, deck_id)
     announced = int(request.headers.get("content-length", "0"))
-    await run_in_threadpool(_check_room, services, row.state, path, announced)
+    await run_in_threadpool(_check_room, services, deck_id, path, announced)
     with services.store.blobs.incoming(path) as incoming:
         await write_stream(incoming, request.stream())
         blob = await read_incoming(services, person.id, incoming)
     still_in(services, person)
     file = DeckFile(path, blob.key, blob.bytes, modified)
-    row, before = await run_in_threadpool(_keep, services, deck_id, person.id, file, blob)
-    return _stored(file, blob, before, row.version)
+    version, twin = await run_in_threadpool(services.store.decks.put_file, deck_id, file, blob,
+                                            _within_limits(services, path), person.id)
+    shown = file_of(file, blob.record.named(file.path) if blob.record else None)
+    return StoredFile(**shown.model_dump(), duplicate_of=twin, revision=version)
 
 
 @router.delete("/files/{path:path}", responses=_ERRORS)
@@ -129,31 +131,15 @@ def delete_file(deck_id: str, path: str, services: ServicesDep, person: PersonDe
     return record_of(services.views.view(row))
 
 
-def _check_room(services: Services, state: DeckState, path: str, announced: int) -> None:
+def _check_room(services: Services, deck_id: str, path: str, announced: int) -> None:
     """What can be known before a byte is read: the deck's limits and the room on the disk."""
-    limits = services.store.limits
-    check_deck_limits(state.with_file(DeckFile(path, "", announced, 0)), path, limits)
-    services.store.folder.check_room(announced, limits.free_bytes, path)
+    count, size = services.store.decks.room_taken(deck_id, path)
+    _within_limits(services, path)(count + 1, size + announced)
+    services.store.folder.check_room(announced, services.store.limits.free_bytes, path)
 
 
-def _keep(services: Services, deck_id: str, person: str, file: DeckFile, blob: KeptBlob) -> tuple[DeckRow, DeckState]:
-    """Put the file into the deck. Returns the deck after it and its state before."""
-    before: list[DeckState] = []
-    add = adding((file,), services.store.limits)
-
-    def change(state: DeckState) -> DeckState:
-        before.append(state)
-        return add(state)
-
-    row = services.store.decks.change(deck_id, change, who=person, kind=UPLOAD, blobs=(blob,))
-    return row, before[0]
-
-
-def _stored(file: DeckFile, blob: KeptBlob, before: DeckState, version: int) -> StoredFile:
-    twins = [other.path for other in before.files if other.key == file.key]
-    duplicate = file.path if file.path in twins else twins[0] if twins else None
-    shown = file_of(file, blob.record.named(file.path) if blob.record else None)
-    return StoredFile(**shown.model_dump(), duplicate_of=duplicate, revision=version)
+def _within_limits(services: Services, path: str) -> Callable[[int, int], None]:
+    return lambda count, size: check_deck_limits(count, size, path, services.store.limits)
 
 
 @router.post("/archive", openapi_extra=models.RAW_BODY, responses=_ERRORS)

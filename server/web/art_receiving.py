@@ -82,15 +82,15 @@ def adding(files: tuple[DeckFile, ...], limits: Limits) -> Callable[[DeckState],
     """The change that puts ``files`` into a deck. Raises TooMuch over the limits of files or bytes of a deck."""
     def change(state: DeckState) -> DeckState:
         changed = state.with_files(tuple(file for file in files if state.file(file.path) != file))
-        check_deck_limits(changed, files[-1].path if files else "", limits)
+        check_deck_limits(len(changed.files), changed.bytes, files[-1].path if files else "", limits)
         return changed
     return change
 
 
-def check_deck_limits(state: DeckState, label: str, limits: Limits) -> None:
-    if len(state.files) > limits.deck_files:
+def check_deck_limits(files: int, size: int, label: str, limits: Limits) -> None:
+    if files > limits.deck_files:
         raise TooMuch(f"{label}: the deck would have more than {limits.deck_files} files.",
                       "Make a second deck, or raise the limit `deck_files`.")
-    if state.bytes > limits.deck_bytes:
+    if size > limits.deck_bytes:
         raise TooMuch(f"{label}: the deck would have more than {bytes_text(limits.deck_bytes)}.",
                       "Make a second deck, or raise the limit `deck_bytes`.")

@@ -132,13 +132,13 @@ def test_the_limit_of_decks_is_told(store: Store) -> None:
 def test_a_state_is_read_back_as_it_was_written() -> None:
     state = DeckState("Ünder «lamp»", (DeckFile("fronts/a.png", "0" * 64, 12, 1_700_000_000_000),),
                       {"fronts/a.png": {"copies": 3, "back": ""}}, DeckSettings().changed({"paper": "letter"}))
-    assert read_state(state.to_json()) == state
+    assert read_state(state.to_json(), state.files) == state
 
 
 def test_a_setting_that_is_no_longer_taken_falls_back_to_its_default() -> None:
     text = DeckState("A", settings=DeckSettings().changed({"paper": "a3"})).to_json()
     aged = text.replace('"bleed_mm":3.0', '"bleed_mm":3000.0').replace('"flip"', '"tumble"')
-    state = read_state(aged)
+    state = read_state(aged, ())
     assert (state.settings.paper, state.settings.bleed_mm, state.settings.flip) == ("a3", 3.0, "long-edge")
 
 
