@@ -9,7 +9,7 @@ from pydantic import BaseModel, Field
 from server.core.backs import LONGEST_TITLE, Finish, PatternName
 from server.core.leeway import RuleName, SideName, Verdict
 from server.core.plan import FaceName, Flip
-from server.web.models import Sent
+from server.web.models import InMm, Sent
 
 Matrix = tuple[float, float, float, float, float, float]
 Point = tuple[float, float]
@@ -104,9 +104,10 @@ class GlowStock(BaseModel):
     show_through: float
 
 
-class GlowOut(BaseModel):
+class GlowOut(InMm):
     """One sheet, ready to be held to the light. ``faces`` are SVG drawings without any correction, by their name."""
 
+    format: str = "lampfold-glow"
     revision: int
     sheet: int
     sheets: int
@@ -165,9 +166,10 @@ class BackOut(BaseModel):
     leeway: LeewayOut | None
 
 
-class LeewaysOut(BaseModel):
+class LeewaysOut(InMm):
     """``missing``: the cards without a back. ``wander_mm``: what each verdict was held against."""
 
+    format: str = "lampfold-leeways"
     rules: list[RuleOut]
     backs: list[BackOut]
     missing: list[str]
@@ -188,9 +190,10 @@ class BackAsk(Sent):
     buffer_mm: Annotated[float, Field(ge=0, le=20)] = 2.0
 
 
-class BackSeen(BaseModel):
+class BackSeen(InMm):
     """A made back before it is taken: its picture, its leeway on this deck's sheets, the settings that go with it."""
 
+    format: str = "lampfold-made-back"
     svg: str
     leeway: LeewayOut
     file: str
@@ -202,7 +205,8 @@ class ChoiceOut(BaseModel):
     label: str
 
 
-class BackChoices(BaseModel):
+class BackChoices(InMm):
+    format: str = "lampfold-back-choices"
     finishes: list[ChoiceOut]
     patterns: list[ChoiceOut]
     defaults: BackAsk

@@ -57,6 +57,15 @@ class Sent(BaseModel):
         return value
 
 
+class InMm(BaseModel):
+    """An answer with lengths, all of them mm; ``format`` names its shape and ``version`` counts what breaks it, as in
+    plans and printers' files."""
+
+    format: str
+    version: int = 1
+    unit: Literal["mm"] = "mm"
+
+
 class ErrorAnswer(BaseModel):
     """Every error of the API. ``field`` names the setting, ``id`` is found in the host's log."""
 
@@ -125,7 +134,8 @@ class DeckSummary(BaseModel):
     deleted: str | None = None
 
 
-class DeckRecord(BaseModel):
+class DeckRecord(InMm):
+    format: str = "lampfold-deck"
     id: str
     name: str
     revision: int
@@ -145,12 +155,9 @@ class EdgesOut(BaseModel):
     bottom: float
 
 
-class PlanSummary(BaseModel):
+class PlanSummary(InMm):
     """``sheets`` are the plan's (a glued pair is one), ``papers`` the pieces of paper to print; lengths in mm."""
 
-    format: str
-    version: int
-    unit: Literal["mm"]
     deck: str
     method: str
     flip: str | None

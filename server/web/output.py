@@ -55,7 +55,8 @@ class JobResult(models.PlanSummary):
     left_out: list[models.ProblemOut] = Field(default_factory=list)
 
 
-class JobOut(BaseModel):
+class JobOut(models.InMm):
+    format: str = "lampfold-job"
     id: str
     deck_id: str
     state: Literal["queued", "running", "done", "failed", "cancelled"]

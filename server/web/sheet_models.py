@@ -11,7 +11,7 @@ from server.core.plan import Arrangement, FaceName, Flip
 from server.core.registration.printer import State
 from server.core.setting import Kind
 from server.core.settings import DeckSettings
-from server.web.models import PlanSummary, ProblemOut, Sent, Settings
+from server.web.models import InMm, PlanSummary, ProblemOut, Sent, Settings
 
 
 class PlanAsk(Sent):
@@ -52,10 +52,11 @@ class MadeFor(BaseModel):
     wander_says: str
 
 
-class PlanOut(BaseModel):
+class PlanOut(InMm):
     """``svg`` is the face that ``shown`` names, its view box in mm. ``printer`` is null where none is chosen;
     ``settings`` are those that it was laid out with."""
 
+    format: str = "lampfold-preview"
     settings: DeckSettings
     summary: PlanSummary
     alternatives: list[AlternativeOut]
@@ -127,9 +128,10 @@ class SettingOut(ChoiceOut):
     playtester: bool
 
 
-class TablesOut(BaseModel):
+class TablesOut(InMm):
     """Everything that a form offers, the defaults, and the host's limits."""
 
+    format: str = "lampfold-tables"
     papers: list[SizeOut]
     card_sizes: list[SizeOut]
     stocks: list[StockOut]

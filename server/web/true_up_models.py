@@ -10,7 +10,7 @@ from server.core.gauge_sheet import Anchor
 from server.core.plan import Flip
 from server.core.registration.fit import MOST_READINGS, Model
 from server.core.registration.printer import State
-from server.web.models import Sent
+from server.web.models import InMm, Sent
 
 Matrix = tuple[float, float, float, float, float, float]
 Point = tuple[float, float]
@@ -116,9 +116,10 @@ class TroubleOut(BaseModel):
     fix: str
 
 
-class FitOut(BaseModel):
+class FitOut(InMm):
     """``trouble`` is there where the drift is beyond any printer's, so that it can't be kept."""
 
+    format: str = "lampfold-fit"
     width_mm: float
     height_mm: float
     drift: DriftOut
@@ -178,9 +179,10 @@ class ConfirmedOut(BaseModel):
     readings: list[ReadingOut]
 
 
-class PrinterOut(BaseModel):
+class PrinterOut(InMm):
     """``paper`` is what a form sends again; ``sheets`` counts those that were read; ``note`` is what labels say."""
 
+    format: str = "lampfold-saved-printer"
     id: str
     name: str
     revision: int
@@ -204,7 +206,8 @@ class PrinterOut(BaseModel):
     confirmed: ConfirmedOut | None
 
 
-class PrintersOut(BaseModel):
+class PrintersOut(InMm):
+    format: str = "lampfold-saved-printers"
     printers: list[PrinterOut]
     deleted: list[PrinterOut]
 
@@ -249,9 +252,10 @@ class VernierOut(BaseModel):
     vernier_band_mm: Point
 
 
-class StationsOut(BaseModel):
+class StationsOut(InMm):
     """The test sheet of a paper as the page draws it."""
 
+    format: str = "lampfold-stations"
     paper: str
     paper_label: str
     width_mm: float

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 from urllib.parse import quote
 
@@ -157,3 +158,26 @@ def test_half_a_character_in_json_is_a_422_at_every_address(client: httpx.Client
 def test_what_is_no_length_is_told_as_such(client: httpx.Client, deck_id: str, body: str, message: str) -> None:
     answer = client.post(f"/api/decks/{deck_id}/plan", content=body, headers={"Content-Type": "application/json"})
     assert answer.status_code in (400, 422) and message in answer.json()["message"], answer.text
+
+
+def _parts(schema: dict[str, Any], name: str, seen: set[str]) -> set[str]:
+    """The models that a model is made of, itself among them."""
+    if name not in seen:
+        seen.add(name)
+        for inner in re.findall(r'"#/components/schemas/([^"]+)"', json.dumps(schema["components"]["schemas"][name])):
+            _parts(schema, inner, seen)
+    return seen
+
+
+def test_every_answer_with_lengths_says_their_unit(schema: dict[str, Any]) -> None:
+    """And its format and version, as plans and printers' files do."""
+    models = schema["components"]["schemas"]
+    answers = {match for operations in schema["paths"].values() for operation in operations.values()
+               for status, answer in operation["responses"].items() if status.startswith("2")
+               for match in re.findall(r'"#/components/schemas/([^"]+)"', json.dumps(answer))}
+    long = {name for name in answers for part in _parts(schema, name, set())
+            if any(field.endswith("_mm") for field in models[part].get("properties", {}))}
+    assert len(long) > 5
+    assert not {name for name in long if not {"format", "version", "unit"} <= set(models[name]["properties"])}
+    formats = [models[name]["properties"]["format"].get("default") for name in long]
+    assert len(set(formats)) == len(formats)
