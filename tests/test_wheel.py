@@ -29,16 +29,18 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return site
 
 
-def test_the_wheel_carries_pages_and_demo_decks_and_nothing_else(installed: Path) -> None:
+def test_the_wheel_carries_pages_demo_decks_and_nothing_else(installed: Path) -> None:
     names = {path.relative_to(installed).parts[0] for path in installed.iterdir()}
     assert {name for name in names if not name.endswith(".dist-info")} == {"server"}
     shipped = installed / "server" / "_shipped"
     for folder in ("templates", "static", "demo_decks"):
         kept = {path.relative_to(ROOT / folder) for path in (ROOT / folder).rglob("*")
-                if path.is_file() and "__pycache__" not in path.parts}
+                if path.is_file() and "__pycache__" not in path.parts and path.suffix != ".py"}
         packed = {path.relative_to(shipped / folder) for path in (shipped / folder).rglob("*") if path.is_file()}
         assert packed == kept, folder
     assert not list(installed.rglob("__pycache__"))
+    (about,) = installed.glob("*.dist-info/METADATA")
+    assert "License-Expression: AGPL-3.0-or-later" in about.read_text(encoding="utf-8").splitlines()
 
 
 def test_an_installed_wheel_finds_its_own_files(installed: Path, tmp_path: Path) -> None:

@@ -74,6 +74,8 @@ def printer_from_json(value: object, label: str = "printer file") -> Printer:
     if data.get("version") != VERSION:
         raise BadValue(f"{label}: version {data.get('version')!r} is not known here, only {VERSION}.",
                        "Use a newer Lampfold, or export the printer from this one.")
+    if data.get("unit") not in (None, UNIT):  # files of version 0.1 don't say it
+        raise BadValue(f"{label}: unit is {data.get('unit')!r}, not {UNIT!r}.", _FIX)
     try:
         paper = paper_named(data.text("paper"))
         name = named(data.text("name"))

@@ -75,7 +75,7 @@ def test_the_file_says_what_it_is():
 
 @pytest.mark.parametrize(("field", "value", "says"), [
     ("format", "other", "format is 'other'"), ("version", 2, "version 2"), ("paper", "a11", "a11"),
-    ("name", " ", "' '"),
+    ("name", " ", "' '"), ("unit", "in", "unit is 'in'"),
     ("flip", "sideways", "flip: 'sideways'"), ("trued_up", "yesterday", "trued_up: 'yesterday'"),
     ("trued_up", None, "come together"), ("margins_mm", {"left": -1}, "margins_mm: left: -1"),
     ("margins_mm", 5, "5 where"),
