@@ -195,6 +195,8 @@ TOO_MANY = {f"fronts/{number}_x999.png": encoded("PNG", picture(mode="L")) for n
 @example(MANY_PAGES, {"edges": "colour"}, None)
 @example(TOO_MANY, {}, None)
 @example({"fronts/lamp.png": ART["PNG.png"], "backs/lamp.png": ART["PNG.png"]}, {"method": "two-sheet"}, True)
+@example({"fronts/lamp.png": ART["PNG.png"], "box/wrap.png": ART["grey.png"], "box/side.pdf": ART["pages.pdf"]},
+         {"box": "tuck", "box_panels": "front=box/wrap.png,back=box/side.pdf#2,left=#112233"}, None)
 @example({"fronts/lamp.png": ART["PNG.png"], "fronts/torn.png": ART["PNG.png"][:-40]}, {}, None)
 def test_both_faces_make_the_same(server: LiveServer, files: Files, given: dict[str, Any],
                                   drift: bool | None) -> None:

@@ -15,6 +15,7 @@ from server.commands.printer_option import add_printer, read_printer
 from server.errors import BadValue, Unreadable
 
 if TYPE_CHECKING:
+    from server.core.art import Art
     from server.core.registration.printer import Printer
     from server.core.settings import DeckSettings
     from server.intake.folder import FolderDeck
@@ -66,19 +67,18 @@ def read_asked(arguments: argparse.Namespace, options: Mapping[str, str] | None 
 
 
 def _with_box_art(found: FolderDeck, folder: Path, settings: DeckSettings) -> FolderDeck:
-    """The deck with the files of its folder that lie on the box alone: as cards of which none is printed."""
-    from server.core.art import Card
-    from server.core.deck_box import dress_named, rgb_of
     from server.formats.reader import read_art
+    from server.prepress.prepare import with_box_art
 
-    known = {art.file for card in found.deck.cards for art in (card.front, card.back) if art}
-    cards, paths = list(found.deck.cards), dict(found.paths)
-    for file in dict.fromkeys(dress_named(settings.box_panels).values()):
-        path = folder / file
-        if rgb_of(file) is None and file not in known and path.is_file():
-            cards.append(Card(file, read_art(path, file, f"box-{file}")[0], None, 0))
-            paths[file] = path
-    return replace(found, deck=replace(found.deck, cards=tuple(cards)), paths=paths)
+    paths = dict(found.paths)
+
+    def art_of(label: str) -> Art | None:
+        file = label.partition("#")[0]
+        arts = read_art(folder / file, file, f"box-{file}") if (folder / file).is_file() else ()
+        paths.update({art.file: folder / file for art in arts if art.file == label})
+        return next((art for art in arts if art.file == label), None)
+
+    return replace(found, deck=with_box_art(found.deck, settings, art_of), paths=paths)
 
 
 def check_target(option: str, path: Path, found: FolderDeck) -> None:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from server.core.art import Art, Card, Deck, Problem
 from server.core.checks import all_problems
+from server.core.deck_box import dress_named, rgb_of
 from server.core.planning import Planned, plan_deck, plan_request
 from server.core.registration.printer import OLD_AFTER_DAYS, Printer
 from server.core.search import Candidate, search
@@ -106,6 +107,20 @@ def prepare(deck: Deck, settings: DeckSettings, source: Source | None = None, pr
     if broken:
         return prepare(_without(deck, broken), settings, source, printer, limits)
     return prepared.coloured(colours)
+
+
+def with_box_art(deck: Deck, settings: DeckSettings, art_of: Callable[[str], Art | None]) -> Deck:
+    """``deck`` with the art that lies on its box alone, as cards of which none is printed. ``art_of`` gives a file's
+    art by its label, None where there is none."""
+    known = {art.file for card in deck.cards for art in _arts(card)}
+    wanted = [file for file in dict.fromkeys(dress_named(settings.box_panels).values())
+              if rgb_of(file) is None and file not in known]
+    found = {file: art for file in wanted if (art := art_of(file))}
+    if not found:
+        return deck
+    cards = tuple(Card(file, art, None, 0) for file, art in found.items())
+    problems = tuple(one for one in deck.problems if one.code != "stray-art" or one.file not in found)
+    return Deck(deck.name, (*deck.cards, *cards), problems)
 
 
 def edge_colours(arts: Iterable[Art], source: Source,

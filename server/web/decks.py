@@ -34,6 +34,10 @@ class DeckView:
     records: dict[str, ArtRecord]
     problems: tuple[Problem, ...]
 
+    def art(self, label: str) -> Art | None:
+        """The art of that label, on a card or not."""
+        return next((art for record in self.records.values() for art in record.arts if art.file == label), None)
+
 
 class DeckViews:
     """Derives views from the store; the latest ones are kept, since a page asks for the same deck again and again."""

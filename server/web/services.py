@@ -21,6 +21,7 @@ from server.jobs.builds import Builds
 from server.jobs.pool import WorkerPool
 from server.jobs.queue import Result, Work
 from server.prepress import Prepared, prepare
+from server.prepress.prepare import with_box_art
 from server.store import Store
 from server.store.guests import SESSION_DAYS, Session
 from server.web.access import Door, People, check_changes, cookie_name
@@ -61,7 +62,8 @@ class Services:
         if view.deck.count == 0:
             raise BadValue("deck: there is no card to print yet.", "Add fronts on the Art page.")
         settings = view.row.state.settings.changed(changes)
-        return prepare(view.deck, settings, None, chosen_printer(self.store, settings), art_limits(self.store))
+        deck = with_box_art(view.deck, settings, view.art)
+        return prepare(deck, settings, None, chosen_printer(self.store, settings), art_limits(self.store))
 
     def deck_page(self, person: Session, deck_id: str, name: str) -> HTMLResponse:
         """A deck's page, drawn by the template of that name. Raises NotThere."""
