@@ -47,12 +47,8 @@ class DeckState:
     def file(self, path: str) -> DeckFile | None:
         return next((file for file in self.files if file.path == path), None)
 
-    def with_file(self, added: DeckFile) -> DeckState:
-        """The file put in, in place of one of the same path."""
-        others = tuple(file for file in self.files if file.path != added.path)
-        return replace(self, files=(*others, added))
-
     def with_files(self, added: tuple[DeckFile, ...]) -> DeckState:
+        """The files put in, each in place of one of the same path."""
         paths = {file.path for file in added}
         return replace(self, files=(*(file for file in self.files if file.path not in paths), *added))
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import socket
-import threading
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
@@ -104,9 +103,3 @@ class LampfoldServer(uvicorn.Server):
         """Serve until Ctrl-C or SIGTERM, in the main thread."""
         with contextlib.suppress(KeyboardInterrupt):  # uvicorn raises the signal again once everything is closed
             self.run(sockets)
-
-    def run_in_thread(self, sockets: list[socket.socket]) -> threading.Thread:
-        """Serve in a thread of its own; set ``should_exit`` to end it."""
-        thread = threading.Thread(target=self.run, args=(sockets,), name="lampfold server", daemon=True)
-        thread.start()
-        return thread

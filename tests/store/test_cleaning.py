@@ -73,7 +73,7 @@ def test_what_was_undone_and_overwritten_goes(store: Store) -> None:
     deck_id = store.decks.create(DeckState("A"), "me").id
     blob = keep(store, b"undone")
     file = DeckFile("fronts/a.png", blob.key, blob.bytes, 1)
-    store.decks.change(deck_id, lambda state: state.with_file(file), who="me", blobs=[blob])
+    store.decks.change(deck_id, lambda state: state.with_files((file,)), who="me", blobs=[blob])
     store.decks.undo(deck_id)
     store.decks.change(deck_id, lambda state: replace(state, name="B"), who="me")
     age(store)

@@ -77,7 +77,7 @@ def test_a_change_that_fails_leaves_everything_as_it_was(store: Store) -> None:
 
 
 def with_file(file: DeckFile) -> Callable[[DeckState], DeckState]:
-    return lambda state: state.with_file(file)
+    return lambda state: state.with_files((file,))
 
 
 def test_files_of_one_drop_are_one_step_to_undo(store: Store) -> None:

@@ -87,7 +87,8 @@ def running(data: Path, limits: Limits = TEST_LIMITS, hosts: Hosts | None = None
     services = Services.over(store, Hosts(hosts.names, port, hosts.lan) if hosts else loopback_hosts(port))
     up = threading.Event()
     server = LampfoldServer(services, started=up.set)
-    thread = server.run_in_thread(sockets)
+    thread = threading.Thread(target=server.run, args=(sockets,), name="lampfold server", daemon=True)
+    thread.start()
     try:
         assert up.wait(20), "the server didn't start"
         live = LiveServer(f"http://127.0.0.1:{port}", data, services)
