@@ -27,7 +27,7 @@ def trouble(error: sqlite3.Error, path: Path) -> StoreTrouble:
     code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
     if code == sqlite3.SQLITE_FULL:
         return NoRoom(f"{path}: the disk is full.", "Free some space; what was saved before is kept.")
-    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN):
+    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM):
         return StoreTrouble(f"{path}: can't be written to.", "Mend the folder's rights; what was saved before is kept.")
     if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
         return StoreTrouble(

@@ -64,12 +64,19 @@ def test_addresses_without_what_is_private(path: str, shown: str) -> None:
     assert shown_path(path) == shown
 
 
-@pytest.mark.parametrize(("said", "status", "words"), [
-    ("database or disk is full", 507, "disk is full"), ("attempt to write a readonly database", 503, "written to"),
-    ("database disk image is malformed", 503, "broken"), ("unable to open database file", 503, "can't be used")])
-def test_trouble_with_the_disk_is_a_clear_page_with_a_number(live_server: LiveServer, log: Path, said: str, status: int,
+def failure(code: int) -> sqlite3.OperationalError:
+    """What Python raises for a result code of SQLite, its words left out."""
+    error = sqlite3.OperationalError("no words")
+    error.sqlite_errorcode = code
+    return error
+
+
+@pytest.mark.parametrize(("code", "status", "words"), [
+    (sqlite3.SQLITE_FULL, 507, "disk is full"), (sqlite3.SQLITE_READONLY_DBMOVED, 503, "written to"),
+    (sqlite3.SQLITE_CORRUPT, 503, "broken"), (sqlite3.SQLITE_CANTOPEN, 503, "can't be used")])
+def test_trouble_with_the_disk_is_a_clear_page_with_a_number(live_server: LiveServer, log: Path, code: int, status: int,
                                                              words: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """SQLite's own words for SQLITE_FULL, SQLITE_READONLY, SQLITE_CORRUPT and SQLITE_CANTOPEN."""
+    """By SQLite's result codes, one of them an extended one ("Result and Error Codes")."""
     client = live_server.client()
     deck_id = live_server.deck({}, client=client)
 
@@ -78,7 +85,7 @@ def test_trouble_with_the_disk_is_a_clear_page_with_a_number(live_server: LiveSe
             self.path = Path("lampfold.db")
 
         def read(self) -> object:  # type: ignore[override]
-            raise trouble(sqlite3.OperationalError(said), self.path)
+            raise trouble(failure(code), self.path)
 
     with monkeypatch.context() as patched:
         patched.setattr(live_server.services.store.decks, "_database", Failing())
@@ -91,4 +98,4 @@ def test_trouble_with_the_disk_is_a_clear_page_with_a_number(live_server: LiveSe
 
 
 def test_a_full_disk_is_known_by_its_class() -> None:
-    assert isinstance(trouble(sqlite3.OperationalError("database or disk is full"), Path("x")), NoRoom)
+    assert isinstance(trouble(failure(sqlite3.SQLITE_FULL), Path("x")), NoRoom)
