@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ipaddress
 import re
 import secrets
 import threading
@@ -91,13 +92,15 @@ class People:
         return ended
 
 
-# Crockford's Base32: no I, L, O or U, so that a code can be read out; 8 letters are 40 bits. At 30 tries a minute a
-# guess at one of two codes takes 35,000 years on average.
+# Crockford's Base32: no I, L, O or U, so that a code can be read out; 8 letters are 40 bits. Where each of the
+# 254 addresses of a home network makes two wrong tries a minute, a guess at one of two codes takes 2,000 years.
 _LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 _LOOKALIKES = str.maketrans("ILO", "110")
 _LENGTH = 8
 _MINUTE = 60.0
-_TRIES_EACH, _TRIES_ALL = 6, 30
+# Wrong tries a minute: of one address, and of each once there are many from all. Nobody's tries shut the door on
+# somebody else's right code.
+_TRIES_EACH, _TRIES_PRESSED, _MANY = 6, 2, 30
 GUEST_ROLES: tuple[Role, ...] = ("maker", "playtester")
 
 
@@ -134,7 +137,7 @@ class Door:
 
     def role_for(self, text: str, address: str) -> Role:
         """The role that a code gives. Raises Refused for a wrong one, Busy after too many of them."""
-        given = plain_code(text)
+        given, address = plain_code(text), network_of(address)
         with self._lock:
             self._check_rate(address)
             for role, code in self._codes.items():
@@ -154,10 +157,22 @@ class Door:
                 tries.popleft()
         self._wrong = {who: tries for who, tries in self._wrong.items() if tries}
         own = self._wrong.get(address, deque())
-        for tries, most in ((own, _TRIES_EACH), (self._wrong_all, _TRIES_ALL)):
-            if len(tries) >= most:
-                wait = max(1, round(tries[-most] + _MINUTE - now))
-                raise Busy("Too many wrong codes.", f"Wait {wait} seconds, then try again.", wait)
+        most = _TRIES_PRESSED if len(self._wrong_all) >= _MANY else _TRIES_EACH
+        if len(own) >= most:
+            wait = max(1, round(own[-most] + _MINUTE - now))
+            raise Busy("Too many wrong codes from here.", f"Wait {wait} seconds, then try again.", wait)
+
+
+def network_of(address: str) -> str:
+    """What one machine may call its own: an IPv4 address, or the /64 that IPv6 gives it (RFC 4291, 2.5.4)."""
+    try:
+        known = ipaddress.ip_address(address.partition("%")[0])
+    except ValueError:
+        return address
+    mapped = known.ipv4_mapped if isinstance(known, ipaddress.IPv6Address) else None
+    if mapped is not None or isinstance(known, ipaddress.IPv4Address):
+        return str(mapped or known)
+    return str(ipaddress.ip_network((known, 64), strict=False))
 
 
 # Reached without a session: nothing of any deck is in them.

@@ -11,7 +11,7 @@ import pytest
 
 from server.errors import Busy, Refused
 from server.store.limits import Limits
-from server.web.access import Door, new_code, plain_code
+from server.web.access import Door, network_of, new_code, plain_code
 from server.web.hosts import Hosts
 from tests.web.live import LiveServer, picture, running, small_deck
 from tests.web.raw import Talk
@@ -72,13 +72,25 @@ def test_wrong_codes_are_counted_for_each_address_and_forgotten_after_a_minute()
     assert door.role_for(door.code("playtester"), "a") == "playtester"
 
 
-def test_wrong_codes_are_counted_over_all_addresses() -> None:
+def test_nobodys_wrong_codes_shut_the_door_on_a_right_one() -> None:
+    """Many addresses guess; a new one still comes in, and each guesses less from then on."""
     door = Door(Clock())
-    for number in range(30):
+    for number in range(40):
         with pytest.raises(Refused):
-            door.role_for("0000-0000", f"address {number}")
+            door.role_for("0000-0000", f"10.0.0.{number}")
+    assert door.role_for(door.code("maker"), "10.0.1.1") == "maker"
+    with pytest.raises(Refused):
+        door.role_for("0000-0000", "10.0.0.1")
     with pytest.raises(Busy):
-        door.role_for(door.code("maker"), "another")
+        door.role_for("0000-0000", "10.0.0.1")
+
+
+@pytest.mark.parametrize(("first", "second", "one"), [
+    ("fe80::1:2%eth0", "fe80::9:9%eth0", True), ("2001:db8:0:1::1", "2001:db8:0:2::1", False),
+    ("::ffff:10.0.0.1", "10.0.0.1", True), ("10.0.0.1", "10.0.0.2", False), ("testclient", "testclient", True),
+])
+def test_what_one_machine_may_call_its_own_is_one_address(first: str, second: str, one: bool) -> None:
+    assert (network_of(first) == network_of(second)) is one
 
 
 def test_right_codes_cost_nothing() -> None:
