@@ -67,7 +67,7 @@ def unpack(report: Report, order: UnpackOrder) -> Contents:
     """
     try:
         with zipfile.ZipFile(order.archive) as archive:
-            entries = [entry for entry in archive.infolist() if not entry.is_dir()]
+            entries = [entry for entry in archive.infolist() if not entry.is_dir() or "\0" in entry.orig_filename]
             _check_all(order, entries)
             return _take(report, order, archive, list(dict(_named(entries)).items()))  # of two alike the last
     except (zipfile.BadZipFile, NotImplementedError, EOFError, OSError, RuntimeError, ValueError) as error:
@@ -85,7 +85,7 @@ def _check_all(order: UnpackOrder, entries: list[zipfile.ZipInfo]) -> None:
         raise TooMuch(f"{order.label}: unpacks to {bytes_text(total)}; this host takes "
                       f"{bytes_text(order.total_bytes)}.", "Make two of it, or raise the limit `deck_bytes`.")
     for entry in entries:
-        clean_path(entry.filename)  # raises for a name that climbs out
+        clean_path(entry.orig_filename)  # raises for a name that climbs out; zipfile cuts ``filename`` at a NUL
         if stat.S_ISLNK(entry.external_attr >> 16):
             raise BadValue(f"{order.label}: {entry.filename!r} is a link.", "Pack the file itself.")
         if entry.flag_bits & 0x1:  # APPNOTE.TXT, 4.4.4: bit 0 says that the entry is encrypted

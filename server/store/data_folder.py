@@ -79,7 +79,11 @@ class DataFolder:
         oldest = time.time() - older_than_seconds
         for left in self.incoming.iterdir():
             with contextlib.suppress(OSError):
-                if left.is_file() and left.stat().st_mtime <= oldest:
+                if left.stat().st_mtime > oldest:
+                    continue
+                if left.is_dir() and not left.is_symlink():
+                    shutil.rmtree(left)  # what an archive was unpacked to
+                else:
                     left.unlink()
 
     def check_room(self, wanted_bytes: int, keep_free_bytes: int, what: str) -> None:

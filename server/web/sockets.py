@@ -7,6 +7,7 @@ import contextlib
 import errno
 import os
 import socket
+from typing import ClassVar
 
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
@@ -83,25 +84,44 @@ class PatientProtocol(H11Protocol):
 
     header_seconds: float = 15.0
     most_connections: int = 600
+    most_silent: int = 64  # of one address: a browser opens six
+    silent: ClassVar[dict[PatientProtocol, str]] = {}  # who has asked for nothing yet, oldest first, by address
     _patience: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         super().connection_made(transport)  # type: ignore[arg-type]  # uvicorn narrows asyncio's own parameter
+        address = self.client[0] if self.client else ""
+        self._make_room(address)
         if len(self.connections) > self.most_connections:
             self._refuse(503, b"Service Unavailable", "Too many connections; try again in a few seconds.")
         else:
+            self.silent[self] = address
             self._wait()
+
+    def _make_room(self, address: str) -> None:
+        """Connections that ask for nothing make room for one that may: the oldest of the same address where it has
+        many, the oldest of all where all together have too many."""
+        own = [one for one, of in self.silent.items() if of == address]
+        oldest = own[0] if len(own) >= self.most_silent else None
+        if oldest is None and len(self.connections) > self.most_connections:
+            oldest = next(iter(self.silent), None)
+        if oldest is not None:
+            del self.silent[oldest]
+            self.connections.discard(oldest)
+            oldest.transport.abort()
 
     def data_received(self, data: bytes) -> None:
         before = self.cycle
         super().data_received(data)
         if self.cycle is not before:
+            self.silent.pop(self, None)
             self._stop_waiting()
         elif self._is_idle() and self._patience is None:
             self._wait()  # another request has begun on a kept connection
 
     def connection_lost(self, exc: Exception | None) -> None:
         self._stop_waiting()
+        self.silent.pop(self, None)
         super().connection_lost(exc)
 
     def send_400_response(self, msg: str) -> None:
@@ -139,4 +159,4 @@ class PatientProtocol(H11Protocol):
 def protocol_class(header_seconds: float, most_connections: int) -> type[PatientProtocol]:
     """The protocol with these limits: uvicorn makes its protocols from a class alone."""
     return type("LampfoldProtocol", (PatientProtocol,),
-                {"header_seconds": header_seconds, "most_connections": most_connections})
+                {"header_seconds": header_seconds, "most_connections": most_connections, "silent": {}})

@@ -130,3 +130,10 @@ def test_changed_bytes_are_a_refusal_or_whole_files(tmp_path: Path) -> None:
     whole[whole.index(PNG) + len(PNG) // 2] ^= 0xFF
     with pytest.raises(Unreadable):
         unpacked(tmp_path, bytes(whole))
+
+
+def test_a_name_that_a_nul_cuts_off_is_refused_and_named(tmp_path: Path) -> None:
+    content = archive({"fronts/X.png": PNG}).replace(b"fronts/X.png", b"fronts/\0.png")
+    with pytest.raises((BadValue, Unreadable)) as told:
+        unpacked(tmp_path, content)
+    assert "fronts/" in told.value.message or "archive" in told.value.message

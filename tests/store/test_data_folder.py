@@ -102,3 +102,12 @@ def test_names_that_are_none_are_refused(given: str) -> None:
                                             ("灯台", "deck"), ('a"b\r\nc', "a-b-c")])
 def test_download_names_suit_every_system(name: str, stem: str) -> None:
     assert file_stem(name) == stem
+
+
+def test_what_a_killed_server_was_unpacking_is_cleared(store: Store) -> None:
+    left = store.folder.incoming / "tmpzip"
+    left.mkdir()
+    (left / "0").write_bytes(b"half")
+    os.utime(left, (0, 0))
+    store.folder.clear_incoming()
+    assert not left.exists()

@@ -192,12 +192,24 @@ def test_half_sent_headers_are_ended_and_health_is_answered_meanwhile(make_serve
             talk.socket.close()
 
 
+def test_connections_that_say_nothing_make_room(make_server: Callable[..., LiveServer]) -> None:
+    server = make_server(Limits(free_bytes=0, connections=100))
+    talks = [Talk(server) for _ in range(250)]
+    try:
+        assert server.stranger().get("/health").status_code == 200
+        assert talks[0].is_closed() and talks[-100].is_closed()
+    finally:
+        for talk in talks:
+            talk.socket.close()
+
+
 def test_connections_over_the_limit_are_told_so(make_server: Callable[..., LiveServer]) -> None:
     server = make_server(Limits(free_bytes=0, connections=3))
     talks = [Talk(server) for _ in range(3)]
     try:
-        talks[0].say(f"GET /health HTTP/1.1\r\nHost: 127.0.0.1:{server.port}\r\n\r\n")
-        assert talks[0].hear().status == 200
+        for talk in talks:  # who has asked for something keeps the connection
+            talk.say(f"GET /health HTTP/1.1\r\nHost: 127.0.0.1:{server.port}\r\n\r\n")
+            assert talk.hear().status == 200
         with Talk(server) as one_more:
             heard = one_more.hear()
             assert (heard.status, heard.headers["x-content-type-options"]) == (503, "nosniff")

@@ -186,7 +186,10 @@ def test_a_link_shows_one_deck_until_it_is_withdrawn(lan_server: LiveServer) -> 
     tester = lan_server.stranger()
     came = tester.get(way)
     assert (came.status_code, came.headers["location"]) == (303, f"/decks/{shown}/glow")
-    assert [deck["id"] for deck in tester.get("/api/decks").json()["decks"]] == [shown]
+    desk = tester.get("/api/decks").json()
+    assert [deck["id"] for deck in desk["decks"]] == [shown]
+    own = sum(file["bytes"] for file in host.get(f"/api/decks/{shown}").json()["files"])
+    assert (desk["storage"]["decks"], desk["storage"]["bytes"]) == (1, own)  # nothing of the others, not their number
     assert tester.get(f"/api/decks/{shown}").status_code == 200
     assert tester.get(f"/api/decks/{other}").status_code == 403
     other_key = host.get(f"/api/decks/{other}").json()["cards"][0]["front"]["key"]
