@@ -150,7 +150,7 @@ def test_copies_name_and_back_are_kept_and_undone(page: Page, live_server: LiveS
     expect(first.get_by_label("Copies of Warden of the lamp")).to_have_value("3")
     expect(page.locator("[data-count]")).to_contain_text("4 cards to print")
     page.get_by_role("button", name="Undo").click()
-    expect(back).to_have_attribute("aria-label", "No back: prints blank. Choose one for Warden of the lamp")
+    expect(back).to_have_attribute("aria-label", "Back of Warden of the lamp: backs/back.png. Choose another")
     page.get_by_role("button", name="Undo").click()
     expect(page.get_by_label("Name of keeper-0")).to_be_visible()
     page.get_by_role("button", name="Redo").click()

@@ -47,7 +47,7 @@ function bindCards(deck) {
     need("[data-problems-section]").hidden = !problems.length;
     const folded = [...document.querySelectorAll(".problem-group")].map((one) => /** @type {any} */ (one));
     const closed = new Set(folded.filter((one) => !one.open).map((one) => one.dataset.tone));
-    const fresh = groups(problems, (file) => grid.anchor(file));
+    const fresh = /** @type {HTMLDetailsElement[]} */ (groups(problems, (file) => grid.anchor(file)));
     if (folded.length) for (const group of fresh) group.open = !closed.has(group.dataset.tone) && group.open;
     need("[data-problems]").replaceChildren(...fresh);
     need("[data-count]").textContent = summary(deck);
@@ -160,7 +160,7 @@ async function start() {
   need("[data-files-section]").addEventListener("toggle", () => showFiles(deck));
   const tables = await api.tables();
   const aspect = () => {
-    const { width_mm, height_mm } = cardSizeOf(deck.record.settings.card, tables);
+    const { width_mm, height_mm } = cardSizeOf(deck.record.settings.card ?? "", tables);
     document.documentElement.style.setProperty("--card-aspect", `${width_mm} / ${height_mm}`);
   };
   deck.addEventListener("record", aspect);

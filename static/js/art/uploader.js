@@ -18,10 +18,6 @@ export class Uploader extends EventTarget {
   constructor(deckId) {
     super();
     this.deckId = deckId;
-    this.#reset();
-  }
-
-  #reset() {
     /** @type {Phase} */
     this.phase = "idle";
     this.files = 0;
@@ -40,6 +36,21 @@ export class Uploader extends EventTarget {
     /** @type {Item[]} */
     this.queue = [];
     /** @type {Map<XMLHttpRequest, number>} */
+    this.flying = new Map();
+  }
+
+  #reset() {
+    this.phase = "idle";
+    this.files = 0;
+    this.filesDone = 0;
+    this.bytes = 0;
+    this.bytesDone = 0;
+    this.known = 0;
+    this.duplicates = [];
+    this.failures = [];
+    this.left = [];
+    this.ignored = [];
+    this.queue = [];
     this.flying = new Map();
   }
 

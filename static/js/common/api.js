@@ -2,18 +2,13 @@
  * The server's JSON API. Each call resolves with the body or throws an ApiError that names cause and way out.
  */
 
-/** @typedef {{severity: "error"|"warning"|"note", code: string, message: string, fix: string, file?: string}} Problem */
-/** @typedef {{key: string, file: string, width_px: number, height_px: number, vector: boolean}} ArtRecord */
-/** @typedef {{name: string, file: string, front: ArtRecord, back: ArtRecord|null, copies: number, front_fit: string,
- *   back_fit: string}} CardRecord */
-/** @typedef {{path: string, key: string, bytes: number, modified: number, kind: string, width_px: number,
- *   height_px: number, problem: Problem|null}} FileRecord */
-/** @typedef {{id: string, name: string, revision: number, can_undo: boolean, can_redo: boolean,
- *   settings: Record<string, any>, files: FileRecord[], cards: CardRecord[], problems: Problem[]}} DeckRecord */
-/** @typedef {{id: string, name: string, updated: string, cards: number, files: number, thumb: string|null,
- *   thumbs?: string[], deleted?: string}} DeckSummary */
-/** @typedef {{id: string, state: "queued"|"running"|"done"|"failed"|"cancelled", done: number, total: number,
- *   message: string, result: Record<string, any>|null}} Job */
+/** @typedef {import("./types.js").ProblemOut} Problem */
+/** @typedef {import("./types.js").ArtOut} ArtRecord */
+/** @typedef {import("./types.js").CardOut} CardRecord */
+/** @typedef {import("./types.js").FileOut} FileRecord */
+/** @typedef {import("./types.js").DeckRecord} DeckRecord */
+/** @typedef {import("./types.js").DeckSummary} DeckSummary */
+/** @typedef {import("./types.js").JobOut} Job */
 
 export class ApiError extends Error {
   /**
@@ -80,11 +75,11 @@ const part = encodeURIComponent;
 const parts = (path) => path.split("/").map(part).join("/");
 
 export const api = {
-  /** @returns {Promise<{decks: DeckSummary[], bin: DeckSummary[], storage: {bytes: number, decks: number}}>} */
+  /** @returns {Promise<import("./types.js").DeskOut>} */
   decks: () => call("GET", "/decks"),
   /** @param {string} name @returns {Promise<DeckRecord>} */
   create: (name) => call("POST", "/decks", { name }),
-  /** @returns {Promise<{demos: {which: string, name: string, says: string}[]}>} */
+  /** @returns {Promise<import("./types.js").DemosOut>} */
   demos: () => call("GET", "/demo"),
   /** @param {string} which @returns {Promise<DeckRecord>} */
   openDemo: (which) => call("POST", "/demo", { which }),
@@ -97,21 +92,24 @@ export const api = {
   /** @param {string} id @param {"restore"|"undo"|"redo"} what @returns {Promise<DeckRecord>} */
   step: (id, what) => call("POST", `/decks/${part(id)}/${what}`),
   /** @param {string} id @param {{path: string, bytes: number, modified: number}[]} files
-   *  @returns {Promise<{missing: string[], known: number}>} */
+   *  @returns {Promise<import("./types.js").MissingOut>} */
   missing: (id, files) => call("POST", `/decks/${part(id)}/missing`, { files }),
   /** @param {string} id @param {string} path @returns {Promise<DeckRecord>} */
   removeFile: (id, path) => call("DELETE", `/decks/${part(id)}/files/${parts(path)}`),
-  /** @param {string} id @param {Record<string, any>} ask @param {AbortSignal} [signal] */
+  /** @param {string} id @param {Record<string, any>} ask @param {AbortSignal} [signal]
+   *  @returns {Promise<import("./types.js").PlanOut>} */
   plan: (id, ask, signal) => call("POST", `/decks/${part(id)}/plan`, ask, { signal }),
-  /** @param {string} id @param {Record<string, string>} [settings] paper and flip, where they aren't the deck's */
+  /** @param {string} id @param {Record<string, string>} [settings] paper and flip, where they aren't the deck's
+   *  @returns {Promise<import("./types.js").GuideOut>} */
   guide: (id, settings = {}) => call("GET", `/decks/${part(id)}/guide?${new URLSearchParams(settings)}`),
   /** @param {string} id @param {Record<string, any>} [settings] for this build alone
-   *  @returns {Promise<{job: string}>} */
+   *  @returns {Promise<import("./types.js").JobStarted>} */
   build: (id, settings = {}) => call("POST", `/decks/${part(id)}/builds`, { settings }),
   /** @param {string} job @returns {Promise<Job>} */
   job: (job) => call("GET", `/jobs/${part(job)}`),
   /** @param {string} job */
   cancelJob: (job) => call("DELETE", `/jobs/${part(job)}`),
+  /** @returns {Promise<import("./types.js").TablesOut>} */
   tables: () => call("GET", "/tables"),
 };
 

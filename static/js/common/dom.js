@@ -21,7 +21,7 @@ export function el(tag, props = {}, ...children) {
     else if (name === "text") node.textContent = value;
     else if (name === "on") for (const [event, handler] of Object.entries(value)) node.addEventListener(event, handler);
     else if (name === "data") Object.assign(node.dataset, value);
-    else if (name in node && !name.startsWith("aria")) node[name] = value;
+    else if (name in node && !name.startsWith("aria")) /** @type {Record<string, any>} */ (/** @type {unknown} */ (node))[name] = value;
     else node.setAttribute(name, value === true ? "" : String(value));
   }
   node.append(...children.filter((child) => child !== null && child !== undefined && child !== false));

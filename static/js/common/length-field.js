@@ -8,7 +8,7 @@ import { sameLength, shown, toMm } from "./units.js";
 
 /** @typedef {import("./units.js").Unit} Unit */
 
-/** @typedef {{minimum: number, maximum: number, step: number}} Limits */
+/** @typedef {{minimum: number|null, maximum: number|null, step: number|null}} Limits */
 /** @type {Limits} */
 const ANY = { minimum: 0, maximum: Infinity, step: 1 };
 const INCH_STEP = { fine: 1 / 32, coarse: 1 / 16 };
@@ -63,11 +63,12 @@ export class LengthField {
 
   /** @param {number} steps */
   step(steps) {
-    const { minimum, maximum, step } = this.limits;
+    const { minimum, maximum } = this.limits;
+    const step = this.limits.step ?? 1;
     const size = this.unit === "mm" ? step : step < 1 ? INCH_STEP.fine : INCH_STEP.coarse;
     const now = Number(shown(this.mm ?? 0, this.unit));
     const next = /** @type {number} */ (toMm(String(Number((now + steps * size).toFixed(6))), this.unit));
-    this.input.value = shown(Math.min(maximum, Math.max(minimum, next)), this.unit);
+    this.input.value = shown(Math.min(maximum ?? Infinity, Math.max(minimum ?? 0, next)), this.unit);
     this.#typed();
   }
 

@@ -43,8 +43,8 @@ export function clashes(changes, base, current) {
     found.push(`name: ${current.name}`);
   }
   for (const [key, value] of Object.entries(changes.settings ?? {})) {
-    const now = current.settings[key];
-    if (now !== base.settings[key] && now !== value) found.push(`${key}: ${now}`);
+    const now = /** @type {Record<string, any>} */ (current.settings)[key];
+    if (now !== /** @type {Record<string, any>} */ (base.settings)[key] && now !== value) found.push(`${key}: ${now}`);
   }
   const cards = (/** @type {DeckRecord} */ record) => new Map(record.cards.map((card) => [card.file, card]));
   const [before, after] = [cards(base), cards(current)];

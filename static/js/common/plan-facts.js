@@ -5,7 +5,7 @@
 import { counted, el, icon, need } from "./dom.js";
 import { notice } from "./messages.js";
 
-/** @typedef {Record<string, any>} Summary */
+/** @typedef {import("./types.js").PlanSummary} Summary */
 /** @typedef {{arrangement: string, card_turned: boolean, hinge_side: string, papers: number, cards_per_sheet: number,
  *   columns: number, rows: number, cuts: number, waste_percent: number}} Alternative */
 

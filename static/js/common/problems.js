@@ -7,6 +7,7 @@ import { counted, el, icon } from "./dom.js";
 /** @typedef {import("./api.js").Problem} Problem */
 
 const GRAVITY = /** @type {const} */ (["error", "warning", "note"]);
+/** @type {Record<Problem["severity"], [string, string]>} */
 const HEADS = {
   error: ["thing to put right", "things to put right"],
   warning: ["thing that prints, but look at it", "things that print, but look at them"],

@@ -4,6 +4,7 @@
 (function theme() {
   const KEY = "lampfold.theme";
   const ORDER = ["", "light", "dark"];
+  /** @type {Record<string, string>} */
   const NAMES = { "": "system", light: "light", dark: "dark" };
 
   /** @returns {string} "", "light" or "dark"; "" too where storage is closed to us */

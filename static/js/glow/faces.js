@@ -58,7 +58,7 @@ function halved(canvas) {
 /** A sheet as the server gave it, with its faces painted. */
 export class Sheet {
   /**
-   * @param {any} data as GET /api/decks/{id}/glow answers
+   * @param {import("../common/types.js").GlowOut} data as GET /api/decks/{id}/glow answers
    * @param {Levels} front
    * @param {Levels} back the same pictures where both sides are printed on one face
    */
@@ -73,7 +73,7 @@ export class Sheet {
     /** @type {{area: Rect, card: any}[]} what lies against the light: the sheet, its fronts' panel, or each folded card;
      *   `card` is one of those whose backs are carried alike */
     this.lit = data.in_pairs
-      ? data.folds.map((/** @type {any} */ { slots, panel }) => ({ area: panel, card: data.cards.find((/** @type {any} */ { slot }) => slot === slots[0]) }))
+      ? data.folds.map(({ slots, panel }) => ({ area: panel, card: data.cards.find(({ slot }) => slot === slots[0]) }))
       : [{ area: data.folds[0]?.panel ?? data.page, card: data.cards[0] }];
     const boxes = this.lit.map(({ area }) => area);
     const [left, top] = [Math.min(...boxes.map(({ x }) => x)), Math.min(...boxes.map(({ y }) => y))];
@@ -84,7 +84,7 @@ export class Sheet {
     this.turnedOver = [-1, 0, 0, 1, 2 * this.area.x + this.area.width, 0];
   }
 
-  /** @param {any} data @returns {Promise<Sheet>} */
+  /** @param {import("../common/types.js").GlowOut} data @returns {Promise<Sheet>} */
   static async load(data) {
     const { spread, front, back } = data.faces;
     const pictures = new Pictures();

@@ -84,7 +84,7 @@ export class Fold {
   /** What is folded, and the first of its cards. @param {Sheet} sheet */
   #chosen(sheet) {
     const fold = sheet.folds[this.number];
-    return { fold, card: sheet.data.cards.find((/** @type {any} */ { slot }) => slot === fold.slots[0]) };
+    return { fold, card: /** @type {import("../common/types.js").GlowCard} */ (sheet.data.cards.find(({ slot }) => slot === fold.slots[0])) };
   }
 
   /** @param {Sheet} sheet */
@@ -178,7 +178,7 @@ export class Fold {
     this.core.hidden = gone >= 1;
     Object.assign(this.core.style, { width: `${front.width}px`, height: `${front.height}px` });
     this.core.style.transform = `translate3d(${front.x + (level ? 0 : away)}px, ${front.y + (level ? away : 0)}px, -0.05px)`;
-    const [near, far, edge] = this.core.children;
+    const [near, far, edge] = /** @type {HTMLElement[]} */ ([...this.core.children]);
     near.style.transform = "translateZ(-0.02px)";
     far.style.transform = `translateZ(${-depth}px)`;
     edge.style.cssText = "";
@@ -191,9 +191,9 @@ export class Fold {
   /** What becomes of the first card here whose back isn't turned as this fold needs it. @param {Sheet} sheet */
   #warn(sheet) {
     const { fold } = this.#chosen(sheet);
-    const card = sheet.data.cards.find((/** @type {any} */ one) => one.back_key && fold.slots.includes(one.slot));
+    const card = sheet.data.cards.find((one) => one.back_key && fold.slots.includes(one.slot));
     need("[data-fold-warning]").hidden = !card;
-    if (!card) return;
+    if (!card?.back || !card.through) return;
     need("[data-fold-rule]").textContent = fold.says;
     need("[data-fold-wrong]").textContent = fold.says_wrong;
     const { x, y, width, height } = card.back;

@@ -15,10 +15,13 @@ const HEADS = { left: "left", right: "right", top: "up", bottom: "down" };
 /** @param {number|null} mm */
 export const mmOrNever = (mm) => (mm === null ? "never" : mm.toFixed(2));
 
+/** @param {import("../common/types.js").LeewayOut} leeway @param {string} rule @returns {Sides} */
+const sidesOf = (leeway, rule) => leeway[/** @type {"paper_shows_mm"} */ (`${rule}_mm`)];
+
 /**
  * The numbers of one back.
  *
- * @param {any} leeway
+ * @param {import("../common/types.js").LeewayOut} leeway
  * @param {{name: string, title: string, says: string}[]} rules
  */
 export function leewayTable(leeway, rules) {
@@ -30,13 +33,13 @@ export function leewayTable(leeway, rules) {
     el("tbody", {}, ...shown.map(({ name, title }) => el("tr", {},
       el("th", { scope: "row", text: title }),
       ...WAYS.map((way) => {
-        const mm = leeway[`${name}_mm`][way];
+        const mm = sidesOf(leeway, name)[way];
         const first = leeway.first_rule === name && leeway.first_side === way;
         return el("td", { class: `measure${first ? " first" : ""}`, text: mmOrNever(mm) });
       })))));
 }
 
-/** @param {any} leeway */
+/** @param {import("../common/types.js").LeewayOut} leeway */
 export function verdictTag(leeway) {
   if (!leeway.verdict) {
     return el("span", { class: "tag" }, leeway.leeway_mm === null ? "Never shows" : `${leeway.leeway_mm.toFixed(2)} mm`);
@@ -45,7 +48,7 @@ export function verdictTag(leeway) {
   return el("span", { class: "tag", data: { tone } }, icon(tone), VERDICTS[/** @type {keyof VERDICTS} */ (leeway.verdict)]);
 }
 
-/** @param {any} answer as GET .../glow/leeway gives it */
+/** @param {import("../common/types.js").LeewaysOut} answer as GET .../glow/leeway gives it */
 export function showLeeways(answer) {
   need("[data-leeway-against]").textContent = answer.one_pass
     ? "One pass prints both sides, so no printer's drift or wander counts: how near to its crease you fold does, to half a millimetre with care (common practice)."
@@ -53,7 +56,7 @@ export function showLeeways(answer) {
     ? `Held against ${answer.printer}: 19 sheets of 20 stay within ${answer.wander_mm.toFixed(2)} mm once it is trued up.`
     : answer.printer ? `How far ${answer.printer} wanders from sheet to sheet isn't known yet. True-up measures it.`
       : "No printer is chosen, so the numbers stand for themselves. A home printer misses by 1 to 2 mm (common practice).";
-  need("[data-leeway-list]").replaceChildren(...answer.backs.map((/** @type {any} */ back) => el("li", { class: "leeway" },
+  need("[data-leeway-list]").replaceChildren(...answer.backs.map((back) => el("li", { class: "leeway" },
     el("span", { class: "card-face leeway-face" }, el("img", { src: thumbUrl(back.key, 256), alt: "", loading: "lazy" })),
     el("div", { class: "leeway-text" },
       el("div", { class: "leeway-head" }, el("h3", { class: "leeway-file", text: back.file }),
@@ -67,7 +70,7 @@ export function showLeeways(answer) {
   missing.hidden = answer.missing.length === 0;
   missing.textContent = answer.missing.length
     ? `${counted(answer.missing.length, "card has", "cards have")} no back and print blank.` : "";
-  need("[data-rules]").replaceChildren(...answer.rules.map((/** @type {any} */ rule) =>
+  need("[data-rules]").replaceChildren(...answer.rules.map((rule) =>
     el("div", {}, el("dt", { text: rule.title }), el("dd", { text: rule.says }))));
 }
 

@@ -17,19 +17,19 @@ const WEAK = new Set(["will show", "holds barely"]);
 export class MadeBack extends EventTarget {
   /**
    * @param {OpenDeck} deck
-   * @param {any} choices as GET .../glow/backs gives them
-   * @param {() => any} leeways the latest answer about the deck's own backs
+   * @param {import("../common/types.js").BackChoices} choices as GET .../glow/backs gives them
+   * @param {() => import("../common/types.js").LeewaysOut|null} leeways the latest answer about the deck's own backs
    */
   constructor(deck, choices, leeways) {
     super();
     this.deck = deck;
     this.leeways = leeways;
     this.form = /** @type {HTMLFormElement} */ (need("[data-forgive]"));
-    /** @type {any} */
+    /** @type {import("../common/types.js").BackSeen|null} */
     this.seen = null;
     this.asking = 0;
     need("[data-patterns]", this.form).replaceChildren(...choices.patterns.map(
-      (/** @type {any} */ { name, label }) => new Option(label, name, name === choices.defaults.pattern, name === choices.defaults.pattern)));
+      ({ name, label }) => new Option(label, name, name === choices.defaults.pattern, name === choices.defaults.pattern)));
     const see = settled(() => this.see(), SEE_AFTER_MS);
     this.form.addEventListener("input", () => { this.#mode(); see(); });
     this.form.addEventListener("submit", (event) => { event.preventDefault(); this.take(); });
@@ -75,7 +75,7 @@ export class MadeBack extends EventTarget {
     need("[data-forgive-take]").disabled = !this.seen;
   }
 
-  /** @param {any} seen */
+  /** @param {import("../common/types.js").BackSeen} seen */
   #show(seen) {
     const picture = drawing(seen.svg);
     picture.setAttribute("aria-label", "The back with its bleed");
@@ -89,8 +89,8 @@ export class MadeBack extends EventTarget {
   fronts() {
     const whom = String(new FormData(this.form).get("whom") ?? "missing");
     const weak = new Set((this.leeways()?.backs ?? [])
-      .filter((/** @type {any} */ { leeway }) => leeway && (leeway.verdict ? WEAK.has(leeway.verdict) : (leeway.leeway_mm ?? 9) < 2))
-      .map((/** @type {any} */ { key }) => key));
+      .filter(({ leeway }) => leeway && (leeway.verdict ? WEAK.has(leeway.verdict) : (leeway.leeway_mm ?? 9) < 2))
+      .map(({ key }) => key));
     return this.deck.record.cards
       .filter((card) => whom === "all" || !card.back || (whom === "weak" && weak.has(card.back.key)))
       .map((card) => card.file);

@@ -35,9 +35,11 @@ class GlowPage {
     this.number = 0;
     /** @type {string|null} null is the deck's own printer, "" none */
     this.printer = null;
-    /** @type {any} */
+    /** @type {import("../common/types.js").LeewaysOut|null} */
     this.leeways = null;
     this.loading = 0;
+    /** @type {number|undefined} */
+    this.frame = undefined;
     new MoveControls(this.laid);
     this.#bindLight();
     this.#bindPrints();
@@ -158,7 +160,7 @@ class GlowPage {
     document.body.dataset.sheetShown = String(data.sheet);
   }
 
-  /** Show what this build method has a use for. @param {any} data */
+  /** Show what this build method has a use for. @param {import("../common/types.js").GlowOut} data */
   #asOf({ has_backs: backs, one_pass: onePass, in_pairs: pairs, method_label: label, cards }) {
     for (const part of document.querySelectorAll("[data-of-backs]")) /** @type {HTMLElement} */ (part).hidden = !backs;
     for (const part of document.querySelectorAll("[data-of-drift]")) /** @type {HTMLElement} */ (part).hidden = onePass;
@@ -180,13 +182,13 @@ class GlowPage {
       : "As seen on the front, against the light. Nothing is saved.";
   }
 
-  /** @param {any} data */
+  /** @param {import("../common/types.js").GlowOut} data */
   #printers(data) {
     const select = need("[data-printer]");
     const own = this.deck.record.settings.printer;
-    const name = data.printers.find((/** @type {any} */ { id }) => id === own)?.name;
+    const name = data.printers.find(({ id }) => id === own)?.name;
     const options = [new Option(name ? `The deck's own: ${name}` : "No printer chosen for this deck", OWN_PRINTER),
-      ...data.printers.filter((/** @type {any} */ { id }) => id !== own).map((/** @type {any} */ one) => new Option(one.name, one.id)),
+      ...data.printers.filter(({ id }) => id !== own).map((one) => new Option(one.name, one.id)),
       ...(own ? [new Option("No printer", "")] : [])];
     select.replaceChildren(...options);
     select.value = this.printer ?? OWN_PRINTER;

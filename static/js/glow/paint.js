@@ -100,12 +100,13 @@ export class Drawing {
     const rect = this.root.querySelector(`clipPath[id="${id}"] > rect`);
     if (!rect) return;
     context.beginPath();
-    context.rect(...numbers(rect, "x", "y", "width", "height"));
+    const [x, y, width, height] = numbers(rect, "x", "y", "width", "height");
+    context.rect(x, y, width, height);
     context.clip();
   }
 }
 
-/** @param {Element} element @param {...string} names @returns {any} */
+/** @param {Element} element @param {...string} names @returns {number[]} */
 const numbers = (element, ...names) => names.map((name) => Number(element.getAttribute(name) ?? 0));
 
 /** @param {string|null} text @returns {Matrix|null} */
@@ -132,6 +133,9 @@ function ink(context, element, path) {
     path ? context.stroke(path) : context.stroke();
   }
 }
+
+/** @type {Record<string, CanvasTextAlign>} */
+const ANCHORS = { start: "left", middle: "center", end: "right" };
 
 /** @type {Record<string, (context: Context, element: Element, pictures: Map<string, ImageBitmap|null>) => void>} */
 const PAINTERS = {
@@ -165,8 +169,7 @@ const PAINTERS = {
   text(context, element) {
     const [x, y, size] = numbers(element, "x", "y", "font-size");
     context.font = `${size}px ${element.getAttribute("font-family")}`;
-    context.textAlign = ({ start: "left", middle: "center", end: "right" }[element.getAttribute("text-anchor") ?? "start"]
-      ?? "left");
+    context.textAlign = ANCHORS[element.getAttribute("text-anchor") ?? "start"] ?? "left";
     context.fillStyle = element.getAttribute("fill") ?? "#000000";
     context.fillText(element.textContent ?? "", x, y);
   },

@@ -33,16 +33,16 @@ const query = (values) => {
 
 const glow = (/** @type {string} */ id) => `/api/decks/${part(id)}/glow`;
 
-/** @param {string} id @param {number} sheet @param {string|null} printer null is the deck's own @returns {Promise<any>} */
+/** @param {string} id @param {number} sheet @param {string|null} printer null is the deck's own @returns {Promise<import("../common/types.js").GlowOut>} */
 export const getGlow = async (id, sheet, printer) => (await ask(`${glow(id)}${query({ sheet, printer })}`)).json();
 
-/** @param {string} id @param {string|null} printer @returns {Promise<any>} */
+/** @param {string} id @param {string|null} printer @returns {Promise<import("../common/types.js").LeewaysOut>} */
 export const getLeeways = async (id, printer) => (await ask(`${glow(id)}/leeway${query({ printer })}`)).json();
 
-/** @param {string} id @returns {Promise<any>} */
+/** @param {string} id @returns {Promise<import("../common/types.js").BackChoices>} */
 export const getBackChoices = async (id) => (await ask(`${glow(id)}/backs`)).json();
 
-/** @param {string} id @param {Record<string, any>} design @returns {Promise<any>} */
+/** @param {string} id @param {Record<string, any>} design @returns {Promise<import("../common/types.js").BackSeen>} */
 export const seeBack = async (id, design) => (await ask(`${glow(id)}/back`, {
   method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(design) })).json();
 

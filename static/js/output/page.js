@@ -45,17 +45,17 @@ function showProblems(deck, problems, method) {
   need("[data-problems]").replaceChildren(...parts);
 }
 
-/** @param {any} tables @param {any} summary of the plan */
-const methodOf = (tables, summary) => tables.methods.find((/** @type {any} */ one) => one.name === summary.method);
+/** @param {import("../common/types.js").TablesOut} tables @param {import("../common/types.js").PlanSummary} summary */
+const methodOf = (tables, summary) => tables.methods.find((one) => one.name === summary.method);
 
 /**
- * @param {any} summary of the plan
- * @param {any} tables
+ * @param {import("../common/types.js").PlanSummary} summary of the plan
+ * @param {import("../common/types.js").TablesOut} tables
  * @param {Record<string, any>} settings
  */
 function showMadeFor(summary, tables, settings) {
   const method = methodOf(tables, summary);
-  const paper = tables.papers.find((/** @type {any} */ one) => one.name === settings.paper)?.label ?? settings.paper;
+  const paper = tables.papers.find((one) => one.name === settings.paper)?.label ?? settings.paper;
   const flip = method?.honours.includes("flip") ? `, flip on the ${settings.flip.replace("-", " ")}` : "";
   need("[data-made-for]").textContent = `${paper}, ${method?.label.toLowerCase() ?? summary.method}${flip}. `
     + "One PDF, how to print it, and how to build the cards from it.";
@@ -130,7 +130,7 @@ class Build {
     need("[data-progress]").hidden = true;
     if (ended.state === "done") this.#done(ended);
     else if (ended.state === "cancelled") this.#message("note", "Cancelled; nothing was kept.");
-    else this.#fail(new ApiError(ended.message, { fix: /** @type {any} */ (ended).fix }));
+    else this.#fail(new ApiError(ended.message, { fix: ended.fix }));
   }
 
   /** @param {Job} job */
@@ -188,7 +188,7 @@ async function start() {
 
 /**
  * @param {OpenDeck} deck
- * @param {any} tables
+ * @param {import("../common/types.js").TablesOut} tables
  * @param {Record<string, string>} changes to the deck's settings, for this page alone
  * @param {Build} build
  * @returns {Promise<boolean>} whether it could be laid out

@@ -103,7 +103,7 @@ async function start() {
       call("POST", `/people/codes/${part(/** @type {any} */ (card).dataset.door)}`).then(show).then(() => say("The code is new."), tellError);
     });
   }
-  const form = document.querySelector("[data-new-link]");
+  const form = /** @type {HTMLFormElement|null} */ (document.querySelector("[data-new-link]"));
   if (form) {
     need("[data-link-deck]").replaceChildren(...[...decks].map(([id, name]) => el("option", { value: id, text: name })));
     form.addEventListener("submit", makeLink);

@@ -30,7 +30,7 @@ const changed = (values, kept) =>
 class SheetPage {
   /**
    * @param {OpenDeck} deck
-   * @param {any} tables
+   * @param {import("../common/types.js").TablesOut} tables
    * @param {import("../common/printer-choice.js").Printer[]} printers
    */
   constructor(deck, tables, printers) {
@@ -125,7 +125,7 @@ class SheetPage {
     await this.deck.save({ settings });
     // What is kept now needs no place beside the form any more.
     for (const name of Object.keys(this.extra)) {
-      if (this.deck.record.settings[name] === this.extra[name]) delete this.extra[name];
+      if (/** @type {Settings} */ (this.deck.record.settings)[name] === this.extra[name]) delete this.extra[name];
     }
   }
 
@@ -138,7 +138,7 @@ class SheetPage {
   }
 
   /**
-   * @param {any} answer
+   * @param {import("../common/types.js").PlanOut} answer
    * @param {Settings} settings
    */
   #show(answer, settings) {

@@ -10,18 +10,13 @@ import { offerPrinters, printerHint } from "../common/printer-choice.js";
 /** @typedef {import("../common/units.js").Unit} Unit */
 /** @typedef {Record<string, any>} Settings */
 
-/**
- * A row of the table of settings. Lengths in mm.
- *
- * @typedef {{name: string, kind: string, label: string, hint: string, minimum: number, maximum: number, step: number,
- *   choices: {name: string, label: string, hint: string}[], by_method: boolean, under: string}} Setting
- */
+/** @typedef {import("../common/types.js").SettingOut} Setting */
 
 /** Fires "change" after each change by a person. */
 export class PlanForm extends EventTarget {
   /**
    * @param {HTMLFormElement} form
-   * @param {any} tables from /api/tables
+   * @param {import("../common/types.js").TablesOut} tables from /api/tables
    * @param {import("../common/printer-choice.js").Printer[]} printers
    */
   constructor(form, tables, printers) {
@@ -45,7 +40,7 @@ export class PlanForm extends EventTarget {
     }
     /** @type {Map<string, SizeField>} */
     this.sizes = new Map();
-    for (const [name, sizes] of [["card", tables.card_sizes], ["paper", tables.papers]]) {
+    for (const [name, sizes] of Object.entries({ card: tables.card_sizes, paper: tables.papers })) {
       this.sizes.set(name, new SizeField(need(`[data-size="${name}"]`, form), need(`[data-custom="${name}"]`, form),
         sizes, this.unit, changed));
     }
@@ -127,7 +122,7 @@ export class PlanForm extends EventTarget {
   /** Show what belongs to the chosen method, and what is to know of each choice. */
   #follow() {
     const values = this.values();
-    const method = this.tables.methods.find((/** @type {any} */ one) => one.name === values.method);
+    const method = this.tables.methods.find((one) => one.name === values.method);
     for (const { name, by_method: byMethod, under } of this.settings) {
       const box = this.form.querySelector(`[data-field="${CSS.escape(name)}"]`);
       if (box instanceof HTMLElement) box.hidden = (byMethod && !method?.honours.includes(name)) || (under !== "" && !values[under]);
@@ -139,7 +134,7 @@ export class PlanForm extends EventTarget {
       const chosen = choices.find((choice) => choice.name === values[name]);
       if (chosen?.hint) this.#hint(name, chosen.hint);
     }
-    const stock = this.tables.stocks.find((/** @type {any} */ one) => one.name === values.stock);
+    const stock = this.tables.stocks.find((one) => one.name === values.stock);
     if (stock) {
       this.#hint("stock", `About ${stock.caliper_mm} mm thick; against a light `
         + `${Math.round(stock.show_through * 100)} % of the back shows through.`);
@@ -186,7 +181,7 @@ export class PlanForm extends EventTarget {
   }
 
   #methods() {
-    need("[data-methods]", this.form).replaceChildren(...this.tables.methods.map((/** @type {any} */ method) => {
+    need("[data-methods]", this.form).replaceChildren(...this.tables.methods.map((method) => {
       const drawing = document.getElementById(`method-${method.name}`) ? `#method-${method.name}` : "#method-other";
       const picture = icon(drawing, "method-art");
       picture.setAttribute("viewBox", "0 0 168 96");

@@ -47,7 +47,7 @@ export class Confirm extends EventTarget {
       "What was left is taken into the drift. Print the sheet once more if you want to be sure."));
   }
 
-  /** @param {Printer|null} printer @param {any} paper its test sheet */
+  /** @param {Printer|null} printer @param {import("../common/types.js").StationsOut|null} paper its test sheet */
   open(printer, paper) {
     this.printer = printer?.drift ? printer : null;
     need("[data-confirm]").hidden = !this.printer;
@@ -77,7 +77,7 @@ export class Confirm extends EventTarget {
     const saved = JSON.stringify((printer.confirmed?.readings ?? []).map(({ sheet, station, dx_mm, dy_mm }) => ({ sheet, station, dx_mm, dy_mm })));
     const dirty = JSON.stringify(readings) !== saved;
     this.#button(this.save, false);
-    if (this.refine instanceof HTMLElement) this.refine.hidden = dirty || !(printer.confirmed?.drift.greatest_mm > LEAST_LEFT_MM);
+    if (this.refine instanceof HTMLElement) this.refine.hidden = dirty || !((printer.confirmed?.drift.greatest_mm ?? 0) > LEAST_LEFT_MM);
     if (new Set(readings.map(({ station }) => station)).size < 3) {
       box.replaceChildren();
       return;

@@ -31,7 +31,7 @@ function sentAlong() {
 }
 
 class TrueUpPage {
-  /** @param {any} tables */
+  /** @param {import("../common/types.js").TablesOut} tables */
   constructor(tables) {
     this.tables = tables;
     this.unit = recall("unit") === "in" ? /** @type {const} */ ("in") : /** @type {const} */ ("mm");
@@ -149,7 +149,7 @@ class TrueUpPage {
       const deck = await api.deck(deckId);
       const settings = /** @type {Record<string, string>} */ ({ printer: printer.id });
       if (deck.settings.paper !== printer.paper) settings.paper = printer.paper;
-      if (this.tables.methods.find((/** @type {any} */ { name }) => name === deck.settings.method)?.honours.includes("flip") && deck.settings.flip !== printer.flip) settings.flip = printer.flip;
+      if (this.tables.methods.find(({ name }) => name === deck.settings.method)?.honours.includes("flip") && deck.settings.flip !== printer.flip) settings.flip = printer.flip;
       const now = await api.change(deckId, deck.revision, { settings });
       showDeck(now);
       const also = [settings.paper && printer.paper_label, settings.flip && `a ${printer.flip.replace("-", " ")} flip`].filter(Boolean).join(" and ");

@@ -16,7 +16,7 @@ export class PlainWay extends EventTarget {
   constructor(unit) {
     super();
     this.unit = unit;
-    /** @type {any} the test sheet's geometry, for the picture */
+    /** @type {import("../common/types.js").StationsOut|null} the test sheet's geometry, for the picture */
     this.paper = null;
     const field = (/** @type {string} */ name) => need(`[data-plain-${name}]`);
     this.dx = field("dx");
@@ -66,7 +66,7 @@ export class PlainWay extends EventTarget {
     if (kept) this.fill(kept);
   }
 
-  /** @param {any} paper */
+  /** @param {import("../common/types.js").StationsOut|null} paper */
   setPaper(paper) {
     this.paper = paper;
     this.show();

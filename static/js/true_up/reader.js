@@ -19,7 +19,7 @@ export class Reader {
   constructor(box) {
     this.box = box;
     this.sheets = new ReadSheets();
-    /** @type {any} the test sheet's geometry, from the server */
+    /** @type {import("../common/types.js").StationsOut|null} the test sheet's geometry, from the server */
     this.paper = null;
     /** @type {Unit} */
     this.unit = "mm";
@@ -51,7 +51,7 @@ export class Reader {
     for (const event of ["change", "look"]) this.sheets.addEventListener(event, () => this.show());
   }
 
-  /** @param {any} paper as the server tells of its test sheet; null where it has none */
+  /** @param {import("../common/types.js").StationsOut|null} paper as the server tells of its test sheet; null where it has none */
   setPaper(paper) {
     this.paper = paper;
     need(".rd-body", this.box).hidden = !paper;
@@ -70,7 +70,7 @@ export class Reader {
 
   /** @returns {number[]} */
   get #numbers() {
-    return this.paper?.stations.map((/** @type {any} */ one) => one.number) ?? [];
+    return this.paper?.stations.map((one) => one.number) ?? [];
   }
 
   /** To the next station, and after the last to the first of the next sheet. */
@@ -129,21 +129,21 @@ export class Reader {
         el("span", {}, `Sheet ${sheet.name}`, el("small", { text: ` ${sheets.count(sheet)}/${total}` })))));
       if (focused) list.querySelectorAll("input")[sheets.at]?.focus();
     }
-    list.querySelectorAll("input").forEach((input, at) => { input.checked = at === sheets.at; });
+    /** @type {NodeListOf<HTMLInputElement>} */ (list.querySelectorAll("input")).forEach((input, at) => { input.checked = at === sheets.at; });
     need("[data-remove-sheet] span", this.box).textContent = sheets.sheets.length > 1 ? "Remove this sheet" : "Clear this sheet";
   }
 
   #makeMap() {
-    const { stations, width_mm: width, height_mm: height } = this.paper;
+    const { stations, width_mm: width, height_mm: height } = /** @type {import("../common/types.js").StationsOut} */ (this.paper);
     // The fourth edge station stands last, so the extremes are looked for.
     const span = (/** @type {"x_mm"|"y_mm"} */ axis) => {
-      const all = stations.map((/** @type {any} */ one) => one[axis]);
+      const all = stations.map((one) => one[axis]);
       return { low: Math.min(...all), wide: Math.max(...all) - Math.min(...all) };
     };
     const [across, down] = [span("x_mm"), span("y_mm")];
     const map = need("[data-map]", this.box);
     map.style.aspectRatio = `${width} / ${height}`;
-    map.replaceChildren(need("legend", map), ...stations.map((/** @type {any} */ one) => {
+    map.replaceChildren(need("legend", map), ...stations.map((one) => {
       const place = el("label", { class: "rd-place", data: { station: String(one.number) } },
         el("input", { type: "radio", name: `${this.box.dataset.reader}-station`, value: String(one.number),
           on: { change: () => this.sheets.look(this.sheets.at, one.number) } }),
@@ -165,7 +165,7 @@ export class Reader {
       const half = !read && (pair.dx !== null || pair.dy !== null);
       need("input", place).checked = number === sheets.station;
       need("input", place).setAttribute("aria-label", `Station ${number}: ${read ? `${text(pair.dx)}, ${text(pair.dy)} ${this.unit}` : half ? "one number of two" : "not read"}`);
-      need(".rd-mini", place).replaceChildren(stationPicture(this.paper, number, pair, { marks: false }));
+      need(".rd-mini", place).replaceChildren(stationPicture(/** @type {import("../common/types.js").StationsOut} */ (this.paper), number, pair, { marks: false }));
       need(".rd-read", place).replaceChildren(...(read || half ? [icon(read ? "good" : "warning"), `${text(pair.dx)}, ${text(pair.dy)}`] : ["not read"]));
     }
   }

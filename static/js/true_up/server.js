@@ -4,16 +4,11 @@
 
 import { ApiError, call, errorFrom } from "../common/api.js";
 
-/** @typedef {{dx_mm: number, dy_mm: number, rotation_deg: number, scale_x: number, scale_y: number,
- *   squareness_deg: number, greatest_mm: number, matrix: number[], says: string}} Drift */
-/** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null}} Reading */
-/** @typedef {{sheets: number, radius_mm: number|null, says: string}} Wander */
-/** @typedef {Record<string, any> & {id: string, name: string, state: string, drift: Drift|null, wander: Wander,
- *   readings: Reading[]}} Printer */
-/** @typedef {{width_mm: number, height_mm: number, drift: Drift, rms_mm: number|null, sheets: number, wander: Wander,
- *   residuals: (Reading & {left_dx_mm: number, left_dy_mm: number, suspect: boolean})[],
- *   suspects: (Reading & {fits_dx_mm: number, fits_dy_mm: number, why: string, says: string})[], notes: string[],
- *   trouble: {message: string, fix: string}|null}} Fit */
+/** @typedef {import("../common/types.js").DriftOut} Drift */
+/** @typedef {import("../common/types.js").ReadingOut} Reading */
+/** @typedef {import("../common/types.js").TrueUpModelsPrinterOut} Printer */
+/** @typedef {import("../common/types.js").FitOut} Fit */
+/** @typedef {import("../common/types.js").StationsOut} Stations */
 /** @typedef {{readings?: Partial<Reading>[], plain?: Record<string, number>}} Measured */
 
 const part = encodeURIComponent;
@@ -38,7 +33,7 @@ export const server = {
   confirm: (id, measured) => call("PUT", at(id, "/confirmation"), measured),
   /** @param {any} file what a printer file holds @returns {Promise<Printer>} */
   takeIn: (file) => call("POST", "/printers/import", file),
-  /** @param {string} paper @returns {Promise<any>} */
+  /** @param {string} paper @returns {Promise<Stations>} */
   stations: (paper) => call("GET", `/test-sheet/stations?${new URLSearchParams({ paper })}`),
   /** @param {Measured & {paper: string}} ask @param {AbortSignal} signal @returns {Promise<Fit>} */
   fit: (ask, signal) => call("POST", "/fit", ask, { signal }),

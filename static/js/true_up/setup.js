@@ -9,12 +9,12 @@ import { testSheetUrl } from "./server.js";
 /** @typedef {import("./server.js").Printer} Printer */
 /** @typedef {import("../common/units.js").Unit} Unit */
 
-const EDGES = ["left", "top", "right", "bottom"];
+const EDGES = /** @type {const} */ (["left", "top", "right", "bottom"]);
 const RULER = { minimum: 0, maximum: Infinity, step: 0.1 };
 
 /** Fires "change" after each change, "paper" where the test sheet changes with it. */
 export class Setup extends EventTarget {
-  /** @param {any} tables from /api/tables @param {Unit} unit */
+  /** @param {import("../common/types.js").TablesOut} tables from /api/tables @param {Unit} unit */
   constructor(tables, unit) {
     super();
     this.name = need("[data-name]");
@@ -23,14 +23,16 @@ export class Setup extends EventTarget {
     const changed = () => this.dispatchEvent(new Event("change"));
     const paper = () => { this.#follow(); changed(); this.dispatchEvent(new Event("paper")); };
     this.paper = new SizeField(need('[data-size="paper"]'), need('[data-custom="paper"]'), tables.papers, unit, paper);
-    const margin = tables.settings.find((/** @type {any} */ { name }) => name === "margin_mm");
-    this.margin_mm = margin.default;
+    const margin = /** @type {import("../common/types.js").SettingOut} */ (tables.settings.find(({ name }) => name === "margin_mm"));
+    this.margin_mm = Number(margin.default);
     /** @type {Record<string, LengthField>} */
     this.margins = Object.fromEntries(EDGES.map((edge) => [edge, new LengthField(need(`[data-margin="${edge}"]`), unit, changed, margin)]));
     /** @type {Record<string, LengthField>} */
     this.rulers = Object.fromEntries(["x", "y"].map((way) => [way, new LengthField(need(`[data-ruler-input="${way}"]`), unit, changed, RULER)]));
     /** @type {{x: number, y: number}|null} how long the rulers say that they are */
     this.rulers_mm = null;
+    /** the front's own scale */
+    this.scale = { x: 1, y: 1 };
     this.flip.addEventListener("change", paper);
     for (const field of [this.name, this.feed]) field.addEventListener("input", changed);
     need("[data-setup]").addEventListener("submit", (/** @type {Event} */ event) => event.preventDefault());
@@ -38,7 +40,7 @@ export class Setup extends EventTarget {
 
   /** @param {Printer|null} printer @param {Record<string, any>} [draft] what was typed before, over it */
   fill(printer, draft = {}) {
-    const values = { name: "", paper: "a4", flip: "long-edge", feed: "", margins_mm: {}, front_scale: { x: 1, y: 1 }, ...printer, ...draft };
+    const values = { name: "", paper: "a4", flip: "long-edge", feed: "", margins_mm: /** @type {import("../common/types.js").MarginsIn} */ ({}), front_scale: { x: 1, y: 1 }, ...printer, ...draft };
     this.name.value = values.name;
     this.paper.set(values.paper);
     this.flip.value = values.flip;
@@ -56,7 +58,7 @@ export class Setup extends EventTarget {
     this.#follow();
   }
 
-  /** The rulers of this paper's test sheet. @param {any} sheet null where it has none */
+  /** The rulers of this paper's test sheet. @param {import("../common/types.js").StationsOut|null} sheet null where it has none */
   setSheet(sheet) {
     this.rulers_mm = sheet && { x: sheet.ruler_across_mm, y: sheet.ruler_down_mm };
     for (const way of /** @type {const} */ (["x", "y"])) {

@@ -37,12 +37,12 @@ const armOf = (axis, { outwards }) => (axis === "dx" ? (outwards > 0 ? 0 : 180) 
 
 const path = (/** @type {number[][]} */ lines) => lines.map(([a, b, c, d]) => `M${a} ${b}L${c} ${d}`).join("");
 
-/** @param {any} text @param {string} words */
+/** @param {import("../common/types.js").TextOut} text @param {string} words */
 const words = ({ x, y, size_mm: size, anchor }, words) =>
   svg("text", { x, y: y + 0.36 * size, "font-size": size, "text-anchor": anchor }, words);
 
 /**
- * @param {any} shapes of one face
+ * @param {import("../common/types.js").ShapesOut} shapes of one face
  * @param {number} number of the station
  * @param {string} name class of the group
  */
@@ -51,13 +51,13 @@ function face(shapes, number, name) {
     svg("path", { d: path(shapes.lines), "stroke-width": PEN_MM, fill: "none" }),
     ...shapes.rings.map((/** @type {number[]} */ [cx, cy, r]) => svg("circle", { cx, cy, r, "stroke-width": PEN_MM, fill: "none" })),
     ...shapes.discs.map((/** @type {number[]} */ [cx, cy, r]) => svg("circle", { cx, cy, r, class: "st-solid" })),
-    ...shapes.texts.map((/** @type {any} */ text) => words(text, text.text)), words(shapes.number, String(number)));
+    ...shapes.texts.map((text) => words(text, text.text)), words(shapes.number, String(number)));
 }
 
 /**
  * The pair of lines that runs straight on, marked by a bar of its own and a wedge at either end.
  *
- * @param {any} vernier
+ * @param {import("../common/types.js").VernierOut} vernier
  * @param {Axis} axis
  * @param {number} mm
  */
@@ -76,7 +76,7 @@ function mark(vernier, axis, mm) {
 /**
  * A whole station, or with `axis` the arm on which that number is read. Null numbers lie at 0 and are marked by nothing.
  *
- * @param {any} sheet as the server tells of a test sheet
+ * @param {import("../common/types.js").StationsOut} sheet as the server tells of a test sheet
  * @param {number} number of the station
  * @param {{dx: number|null, dy: number|null}} read
  * @param {{axis?: Axis, label?: string, marks?: boolean}} [how]
@@ -97,7 +97,7 @@ export function stationPicture(sheet, number, read, { axis, label = "", marks = 
   return picture;
 }
 
-/** How far from the centre the pair of lines is that coincides. @param {Seen} one @param {any} vernier */
+/** How far from the centre the pair of lines is that coincides. @param {Seen} one @param {import("../common/types.js").VernierOut} vernier */
 const lineAt = ({ whole, tenth }, vernier) => vernier.gap_mm + Math.min(whole + tenth, vernier.main_lines - 1) * vernier.main_pitch_mm;
 
 /**
@@ -118,7 +118,7 @@ function loupeBox(turn, at) {
 /**
  * The same in words, for those who can't see the picture and those who want to be sure.
  *
- * @param {any} sheet
+ * @param {import("../common/types.js").StationsOut} sheet
  * @param {Axis} axis
  * @param {number|null} mm
  */

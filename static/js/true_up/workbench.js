@@ -25,7 +25,7 @@ const LEAST = 3;
 
 /** Fires "saved" with the printer after each change of it on the server. */
 export class Workbench extends EventTarget {
-  /** @param {any} tables @param {Unit} unit */
+  /** @param {import("../common/types.js").TablesOut} tables @param {Unit} unit */
   constructor(tables, unit) {
     super();
     this.unit = unit;

@@ -1,0 +1,204 @@
+/**
+ * What the API gives and takes, as its OpenAPI schema says it. Made by `python -m tests.page_types`; don't edit.
+ */
+
+/** @typedef {{arrangement: "portrait"|"landscape", card_turned: boolean, hinge_side: string, sheets: number, papers:
+ *   number, cards_per_sheet: number, columns: number, rows: number, cuts: number, waste_percent: number}}
+ *   AlternativeOut */
+/** @typedef {{files: FileOut[], ignored: IgnoredOut[], revision: number}} ArchiveOut */
+/** @typedef {{key: string, file: string, width_px: number, height_px: number, vector: boolean}} ArtOut */
+/** @typedef {{finish?: "full"|"inset"|"flooded", pattern?:
+ *   "plain"|"beams"|"ripples"|"net"|"links"|"stripes"|"pennants", ground?: string, ink?: string, title?: string,
+ *   buffer_mm?: number}} BackAsk */
+/** @typedef {{format?: string, version?: number, unit?: "mm", finishes: ChoiceOut[], patterns: ChoiceOut[], defaults:
+ *   BackAsk}} BackChoices */
+/** @typedef {{key: string, file: string, cards: string[], leeway: LeewayOut|null}} BackOut */
+/** @typedef {{format?: string, version?: number, unit?: "mm", svg: string, leeway: LeewayOut, file: string, settings:
+ *   Record<string, string>}} BackSeen */
+/** @typedef {{settings?: {card?: string, bleed_mm?: number|string, safe_mm?: number|string, edges?:
+ *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
+ *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
+ *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, paper?: string, stock?:
+ *   string, printer?: string, margin_mm?: number|string, gutter_mm?: number|string, cut_lines?: "fronts"|"both"|"none",
+ *   registration?: boolean|"yes"|"no", corner_radius_mm?: number|string, line_style?: "full"|"ticks", box?:
+ *   ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?:
+ *   string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}}} BuildAsk */
+/** @typedef {{copies?: number|null, name?: string|null, back?: string|null}} CardChange */
+/** @typedef {{name: string, file: string, front: ArtOut, back: ArtOut|null, copies: number, front_fit: string,
+ *   back_fit: string}} CardOut */
+/** @typedef {{name: string, label: string}} ChoiceOut */
+/** @typedef {{on: string, drift: DriftOut, wander: WanderOut, readings: ReadingOut[]}} ConfirmedOut */
+/** @typedef {{message: string, fix?: string, field?: string|null, id?: string|null, current: DeckRecord}}
+ *   ConflictAnswer */
+/** @typedef {{revision: number, name?: string|null, settings?: {card?: string, bleed_mm?: number|string, safe_mm?:
+ *   number|string, edges?: "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
+ *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
+ *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, paper?: string, stock?:
+ *   string, printer?: string, margin_mm?: number|string, gutter_mm?: number|string, cut_lines?: "fronts"|"both"|"none",
+ *   registration?: boolean|"yes"|"no", corner_radius_mm?: number|string, line_style?: "full"|"ticks", box?:
+ *   ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?:
+ *   string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}|null, cards?: Record<string,
+ *   CardChange>|null}} DeckChange */
+/** @typedef {{format?: string, version?: number, unit?: "mm", id: string, name: string, revision: number, can_undo:
+ *   boolean, can_redo: boolean, updated: string, settings: DeckSettings, files: FileOut[], cards: CardOut[], problems:
+ *   ProblemOut[]}} DeckRecord */
+/** @typedef {{card?: string, bleed_mm?: number, safe_mm?: number, edges?:
+ *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?: string, flip?:
+ *   "long-edge"|"short-edge", core_mm?: number, fold_on_cut?: boolean, hinge_mm?: number, paper?: string, stock?:
+ *   string, printer?: string, margin_mm?: number, gutter_mm?: number, cut_lines?: "fronts"|"both"|"none",
+ *   registration?: boolean, corner_radius_mm?: number, line_style?: "full"|"ticks", box?: ""|"tuck"|"lid",
+ *   box_clearance_mm?: number, box_sleeved?: boolean, box_panels?: string, version?: string, arrangement?:
+ *   "portrait"|"landscape"|"", card_turned?: ""|"no"|"yes"}} DeckSettings */
+/** @typedef {{id: string, name: string, updated: string, cards: number, files: number, thumb: string|null, thumbs?:
+ *   string[], deleted?: string|null}} DeckSummary */
+/** @typedef {{which: string}} DemoChoice */
+/** @typedef {{which: string, name: string, says: string}} DemoOut */
+/** @typedef {{demos: DemoOut[]}} DemosOut */
+/** @typedef {{decks: DeckSummary[], bin: DeckSummary[], storage: StorageOut}} DeskOut */
+/** @typedef {{code: string, url: string}} DoorOut */
+/** @typedef {{dx_mm: number, dy_mm: number, rotation_deg: number, scale_x: number, scale_y: number, squareness_deg:
+ *   number, greatest_mm: number, matrix: [number, number, number, number, number, number], says: string}} DriftOut */
+/** @typedef {{left: number, top: number, right: number, bottom: number}} EdgesOut */
+/** @typedef {{message: string, fix?: string, field?: string|null, id?: string|null}} ErrorAnswer */
+/** @typedef {{sheet: number, name: "front"|"back"|"spread"}} FaceOut */
+/** @typedef {{path: string, key: string, bytes: number, modified: number, kind:
+ *   "png"|"jpeg"|"webp"|"tiff"|"avif"|"pdf"|"deck-list"|null, width_px: number, height_px: number, problem:
+ *   ProblemOut|null}} FileOut */
+/** @typedef {{path: string, bytes: number, modified: number}} FileStamp */
+/** @typedef {{files: FileStamp[]}} FileStamps */
+/** @typedef {{readings?: ReadingIn[], plain?: PlainIn|null, paper?: string}} FitAsk */
+/** @typedef {{format?: string, version?: number, unit?: "mm", width_mm: number, height_mm: number, drift: DriftOut,
+ *   model: "similarity"|"affine"|null, rms_mm: number|null, sheets: number, wander: WanderOut, residuals:
+ *   ResidualOut[], suspects: SuspectOut[], notes: string[], trouble: TroubleOut|null}} FitOut */
+/** @typedef {{slots: number[], paper: RectOut, panel: RectOut, through: ThroughOut, creases: LineOut[], says: string,
+ *   says_wrong: string}} FoldOut */
+/** @typedef {{slot: number, card: number, name: string, front: RectOut, front_rotation: number, back: RectOut|null,
+ *   back_rotation: number|null, through: ThroughOut|null, back_key: string|null, look: LookOut|null}} GlowCard */
+/** @typedef {{id: string, name: string, state: string, drift: [number, number, number, number, number, number]|null,
+ *   says: string, wander_mm: number|null, wander_says: string}} GlowModelsPrinterOut */
+/** @typedef {{format?: string, version?: number, unit?: "mm", revision: number, sheet: number, sheets: number, method:
+ *   string, method_label: string, has_backs: boolean, one_pass: boolean, in_pairs: boolean, flip:
+ *   "long-edge"|"short-edge"|null, page: RectOut, card: RectOut, corner_radius_mm: number, through: ThroughOut|null,
+ *   panel: RectOut|null, creases: LineOut[], folds: FoldOut[], spine_mm: number, core_mm: number, stock: GlowStock,
+ *   faces: Record<string, string>, front_correction: [number, number, number, number, number, number], back_correction:
+ *   [number, number, number, number, number, number], cards: GlowCard[], printer: GlowModelsPrinterOut|null, printers:
+ *   PrinterChoice[]}} GlowOut */
+/** @typedef {{label: string, grammage_gsm: number, caliper_mm: number, show_through: number}} GlowStock */
+/** @typedef {{print_settings: StepOut[], scale_check: StepOut[], build_steps: StepOut[], cautions: StepOut[], handover:
+ *   StepOut[]}} GuideOut */
+/** @typedef {{detail?: ValidationError[]}} HTTPValidationError */
+/** @typedef {{status: "ok", version: string}} Health */
+/** @typedef {{path: string, reason: string}} IgnoredOut */
+/** @typedef {{format?: string, version?: number, unit?: "mm", id: string, deck_id: string, state:
+ *   "queued"|"running"|"done"|"failed"|"cancelled", done: number, total: number, message: string, fix: string, result:
+ *   JobResult|null}} JobOut */
+/** @typedef {{format: string, version?: number, unit?: "mm", deck: string, method: string, flip: string|null, paper:
+ *   string, cards: number, sheets: number, papers: number, pages: number, cards_per_sheet: number, cuts: number,
+ *   waste_percent: number, arrangement: "portrait"|"landscape", card_turned: boolean, columns: number, rows: number,
+ *   spine_mm: number, outer_bleed: EdgesOut, pdf: string, plan: string, name: string, bytes: number, left_out?:
+ *   ProblemOut[]}} JobResult */
+/** @typedef {{job: string}} JobStarted */
+/** @typedef {{paper_shows_mm: SidesOut, neighbour_shows_mm: SidesOut, art_cut_mm: SidesOut, uneven_mm: SidesOut,
+ *   leeway_mm: number|null, clean_mm: number|null, first_rule: "paper_shows"|"neighbour_shows"|"art_cut"|"uneven"|null,
+ *   first_side: "left"|"right"|"top"|"bottom"|null, says: string, verdict: "holds"|"holds barely"|"will show"|null,
+ *   corners_differ: boolean}} LeewayOut */
+/** @typedef {{format?: string, version?: number, unit?: "mm", rules: RuleOut[], backs: BackOut[], missing: string[],
+ *   wander_mm: number|null, printer: string|null, has_backs: boolean, one_pass: boolean}} LeewaysOut */
+/** @typedef {{start: [number, number], end: [number, number]}} LineOut */
+/** @typedef {{id: string, deck_id: string, made: string, url: string}} LinkMade */
+/** @typedef {{id: string, deck_id: string, made: string}} LinkOut */
+/** @typedef {{links: LinkOut[]}} LinksOut */
+/** @typedef {{reach_mm: SidesOut, next_mm: SidesOut, art_mm: SidesOut, border_mm: SidesOut, fold_side:
+ *   "left"|"right"|"top"|"bottom"|null}} LookOut */
+/** @typedef {{id: string, name: string, state: "trued up"|"old"|"not trued up", note: string, trued_up: string|null,
+ *   says: string, wander_says: string}} MadeFor */
+/** @typedef {{left?: number, top?: number, right?: number, bottom?: number}} MarginsIn */
+/** @typedef {{id: string, role: "host"|"maker"|"playtester", name: string, deck_id: string|null, lan: boolean}} Me */
+/** @typedef {{readings?: ReadingIn[], plain?: PlainIn|null}} Measured */
+/** @typedef {{name: string, label: string, summary: string, prints: string, turns: string, faces:
+ *   ("front"|"back"|"spread")[], papers_per_sheet: number, papers_per_card: number, drift:
+ *   "back page"|"each page"|"one pass", printer_flips: Record<string, "long-edge"|"short-edge"|null>, has_backs:
+ *   boolean, uses_flip: boolean, has_crease: boolean, honours: string[]}} MethodOut */
+/** @typedef {{missing: string[], known: number}} MissingOut */
+/** @typedef {{name: string}} NewDeck */
+/** @typedef {{deck_id: string}} NewLink */
+/** @typedef {{pdf: string, name: string, bytes: number, pages: number, moved: number[], says: string, note: string,
+ *   warnings: string[]}} NudgedOut */
+/** @typedef {{people: PersonOut[], lan: boolean, doors: Record<string, DoorOut>}} PeopleOut */
+/** @typedef {{id: string, role: "host"|"maker"|"playtester", name: string, address: string, deck_id: string|null,
+ *   started: string, seen: string, you: boolean}} PersonOut */
+/** @typedef {{dx_mm?: number, dy_mm?: number, rotation_deg?: number, scale?: number}} PlainIn */
+/** @typedef {{settings?: {card?: string, bleed_mm?: number|string, safe_mm?: number|string, edges?:
+ *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
+ *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
+ *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, paper?: string, stock?:
+ *   string, printer?: string, margin_mm?: number|string, gutter_mm?: number|string, cut_lines?: "fronts"|"both"|"none",
+ *   registration?: boolean|"yes"|"no", corner_radius_mm?: number|string, line_style?: "full"|"ticks", box?:
+ *   ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?:
+ *   string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, sheet?: number, face?:
+ *   "front"|"back"|"spread"}} PlanAsk */
+/** @typedef {{format?: string, version?: number, unit?: "mm", settings: DeckSettings, summary: PlanSummary,
+ *   alternatives: AlternativeOut[], faces: FaceOut[], shown: FaceOut, svg: string, problems: ProblemOut[], notes:
+ *   string[], printer: MadeFor|null}} PlanOut */
+/** @typedef {{format: string, version?: number, unit?: "mm", deck: string, method: string, flip: string|null, paper:
+ *   string, cards: number, sheets: number, papers: number, pages: number, cards_per_sheet: number, cuts: number,
+ *   waste_percent: number, arrangement: "portrait"|"landscape", card_turned: boolean, columns: number, rows: number,
+ *   spine_mm: number, outer_bleed: EdgesOut}} PlanSummary */
+/** @typedef {{id: string, name: string}} PrinterChoice */
+/** @typedef {{name: string, paper?: string, flip?: "long-edge"|"short-edge", feed?: string, margins_mm?: MarginsIn,
+ *   front_scale?: ScaleIn}} PrinterIn */
+/** @typedef {{format?: string, version?: number, unit?: "mm", printers: TrueUpModelsPrinterOut[], deleted:
+ *   TrueUpModelsPrinterOut[]}} PrintersOut */
+/** @typedef {{file: string, severity: "error"|"warning"|"note", code: string, message: string, fix: string}} ProblemOut
+ *   */
+/** @typedef {{sheet: string, station?: number|null, x_mm?: number|null, y_mm?: number|null, dx_mm?: number|null,
+ *   dy_mm?: number|null}} ReadingIn */
+/** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null}}
+ *   ReadingOut */
+/** @typedef {{x: number, y: number, width: number, height: number}} RectOut */
+/** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null,
+ *   left_dx_mm: number, left_dy_mm: number, suspect: boolean}} ResidualOut */
+/** @typedef {{name: "paper_shows"|"neighbour_shows"|"art_cut"|"uneven", title: string, says: string}} RuleOut */
+/** @typedef {{x?: number, y?: number}} ScaleIn */
+/** @typedef {{x: number, y: number}} ScaleOut */
+/** @typedef {{name: string, label: string, hint: string}} SettingChoice */
+/** @typedef {{name: string, label: string, kind: "length"|"choice"|"name"|"colour"|"yes-no"|"text"|"printer", hint:
+ *   string, unit: "mm"|null, minimum: number|null, maximum: number|null, step: number|null, choices: SettingChoice[],
+ *   default: string|number|boolean, option: string, help: string, by_method: boolean, under: string, changes_print:
+ *   boolean, playtester: boolean}} SettingOut */
+/** @typedef {{lines: [number, number, number, number][], rings: [number, number, number][], discs: [number, number,
+ *   number][], texts: TextOut[], number: TextOut}} ShapesOut */
+/** @typedef {{left: number|null, right: number|null, top: number|null, bottom: number|null}} SidesOut */
+/** @typedef {{name: string, label: string, width_mm: number, height_mm: number, source: string}} SizeOut */
+/** @typedef {{number: number, x_mm: number, y_mm: number}} StationOut */
+/** @typedef {{format?: string, version?: number, unit?: "mm", paper: string, paper_label: string, width_mm: number,
+ *   height_mm: number, ruler_across_mm: number, ruler_down_mm: number, stations: StationOut[], vernier: VernierOut,
+ *   front: ShapesOut, back: ShapesOut}} StationsOut */
+/** @typedef {{title: string, says: string, why: string}} StepOut */
+/** @typedef {{name: string, label: string, grammage_gsm: number, caliper_mm: number, show_through: number}} StockOut */
+/** @typedef {{bytes: number, decks: number}} StorageOut */
+/** @typedef {{path: string, key: string, bytes: number, modified: number, kind:
+ *   "png"|"jpeg"|"webp"|"tiff"|"avif"|"pdf"|"deck-list"|null, width_px: number, height_px: number, problem:
+ *   ProblemOut|null, duplicate_of: string|null, revision: number}} StoredFile */
+/** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null,
+ *   fits_dx_mm: number, fits_dy_mm: number, why: string, says: string}} SuspectOut */
+/** @typedef {{format?: string, version?: number, unit?: "mm", papers: SizeOut[], card_sizes: SizeOut[], stocks:
+ *   StockOut[], methods: MethodOut[], settings: SettingOut[], defaults: DeckSettings, limits: Record<string, number>}}
+ *   TablesOut */
+/** @typedef {{x: number, y: number, text: string, size_mm: number, anchor: "start"|"middle"|"end"}} TextOut */
+/** @typedef {{axis: "vertical"|"horizontal", at: number}} ThroughOut */
+/** @typedef {{message: string, fix: string}} TroubleOut */
+/** @typedef {{format?: string, version?: number, unit?: "mm", id: string, name: string, revision: number, updated:
+ *   string, deleted: string|null, paper: string, paper_label: string, width_mm: number, height_mm: number, flip:
+ *   "long-edge"|"short-edge", feed: string, margins_mm: EdgesOut, front_scale: ScaleOut, state:
+ *   "trued up"|"old"|"not trued up", trued_up: string|null, note: string, drift: DriftOut|null, wander: WanderOut,
+ *   readings: ReadingOut[], sheets: number, confirmed: ConfirmedOut|null}} TrueUpModelsPrinterOut */
+/** @typedef {{loc: (string|number)[], msg: string, type: string, input?: any, ctx?: Record<string, any>}}
+ *   ValidationError */
+/** @typedef {{gap_mm: number, main_pitch_mm: number, vernier_pitch_mm: number, vernier_lines: number, main_lines:
+ *   number, least_count_mm: number, range_mm: number, reach_mm: number, main_band_mm: [number, number],
+ *   vernier_band_mm: [number, number]}} VernierOut */
+/** @typedef {{sheets: number, sx_mm: number|null, sy_mm: number|null, radius_mm: number|null, share: number,
+ *   confidence: number, says: string}} WanderOut */
+
+export {};
