@@ -65,10 +65,11 @@ def run(arguments: argparse.Namespace) -> int:
         pdf = None
     _write_beside(arguments, asked, built, since)
     if arguments.json:
-        from server.prepress import changes_to_json, summarise
+        from server.prepress import changes_to_json, ink_figures, summarise
 
+        ink = ink_figures(built, pdf) if pdf else {}
         changes = {**pair_values(asked.found.deck), **(changes_to_json(since, built) if since else {})}
-        print(as_json({"pdf": str(pdf) if pdf else None, **summarise(built), **changes,
+        print(as_json({"pdf": str(pdf) if pdf else None, **summarise(built), **ink, **changes,
                        "problems": problem_values(built.problems)}))
     else:
         for line in _lines(built, out, since):

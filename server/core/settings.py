@@ -103,6 +103,12 @@ class DeckSettings:
     gutter_mm: float = length(
         "Gutter", "room between two cards; 0 shares one cut", 0.0, 0, 100, group="paper",
         hint="Between cards; 0 shares one cut.")
+    ink: Literal["full", "pale"] = row(
+        "choice", "Ink", "how much ink the art takes", "full", placeholder="HOW", group="paper", own_printing=True,
+        listed=(Choice("full", "Full"), Choice("pale", "Pale, for a first try",
+                                               "White lies over the art in the PDF: half the ink. The art stays as it "
+                                               "is.")),
+        hint="Pale saves half the ink of the art; cut lines and marks stay dark.")
     cut_lines: CutLineFaces = row(
         "choice", "Cut lines on", "which faces show cut lines", "fronts", placeholder="FACES", group="cuts",
         listed=(Choice("fronts", "Fronts only"), Choice("both", "Fronts and backs"), Choice("none", "Nowhere")),

@@ -13,7 +13,7 @@ from server.core.geometry import Edges, Rect, bounds
 from server.core.lettering import text_width_mm
 from server.core.plan import Line, Placement
 from server.core.planning import Planned
-from server.drawing.sheet import bleed_on_card, card_matrix, see_through
+from server.drawing.sheet import bleed_on_card, card_matrix, draw_pale, see_through
 from server.drawing.surface import Rgb, Stroke, Surface
 
 _CUT = Stroke(0.15)
@@ -36,6 +36,7 @@ def draw_box(surface: Surface, planned: Planned, box: Box) -> None:
         for panel in sorted(box.panels, key=lambda one: not one.inside):
             if panel.name in dress:
                 _lay_on(surface, planned, box, panel, dress)
+    draw_pale(surface, planned, page)
     with surface.within(layer="cut lines"):
         surface.lines(box.contour, _CUT)
     with surface.within(layer="creases"):

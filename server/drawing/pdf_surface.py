@@ -27,7 +27,8 @@ from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 Duplex = Literal["Simplex", "DuplexFlipShortEdge", "DuplexFlipLongEdge"]
 
 PRODUCER = "Lampfold"
-LAYERS: tuple[Layer, ...] = ("art", "cut lines", "creases", "notes")
+PALE_LAYER = "Pale ink"
+LAYERS: tuple[Layer, ...] = ("art", "pale ink", "cut lines", "creases", "notes")
 # A circle's quarter as a Bézier curve: the handles' length in radii, 4/3 (sqrt 2 - 1).
 KAPPA = 0.5522847498307936
 _ANCHORED: dict[Anchor, float] = {"start": 0.0, "middle": -0.5, "end": -1.0}
@@ -60,6 +61,7 @@ class PdfSurface:
         self._content: list[str | bytes] = []
         self._used: set[int] = set()
         self._translucent = False
+        self._veils: set[int] = set()  # opacities in percent
         self._boxes = ""
         self._muted = 0
 
@@ -81,6 +83,9 @@ class PdfSurface:
         resources = f"/XObject <<{objects}>> /Properties <<{layers}>>"
         if self._font:
             resources += f" /Font <</F{self._font} {self._font} 0 R>>"
+        if self._veils:
+            states = " ".join(f"/V{percent} <</ca {number(percent / 100)}>>" for percent in sorted(self._veils))
+            resources += f" /ExtGState <<{states}>>"
         # Without a blending space of the page's own, readers blend soft masks in the printer's colours.
         group = "/Group <</S /Transparency /CS /DeviceRGB>> " if self._translucent else ""
         self._pages.append(self._file.put((
@@ -88,6 +93,7 @@ class PdfSurface:
             f"/Contents {content} 0 R>>").encode("ascii")))
         self._used = set()
         self._translucent = False
+        self._veils = set()
         self._boxes = ""
 
     @contextmanager
@@ -138,6 +144,13 @@ class PdfSurface:
 
     def fill(self, points: tuple[Point, ...], rgb: Rgb) -> None:
         self._say(f"{_colour(rgb, 'g', 'rg')} {_path(points)} h f")
+
+    def veil(self, points: tuple[Point, ...], opacity: float) -> None:
+        """White of a constant alpha (ISO 32000-1, 11.6.4.4): what lies under it is not touched."""
+        percent = round(100 * opacity)
+        self._veils.add(percent)
+        self._translucent = True
+        self._say(f"q /V{percent} gs 1 g {_path(points)} h f Q")
 
     def lines(self, lines: tuple[Line, ...], stroke: Stroke) -> None:
         if lines:

@@ -10,9 +10,9 @@ from typing import Literal
 from server.core.art import Art
 from server.core.geometry import Affine, Point, Rect
 from server.core.plan import Line
-from server.drawing.surface import BLACK, Anchor, Layer, Rgb, Stroke
+from server.drawing.surface import BLACK, WHITE, Anchor, Layer, Rgb, Stroke
 
-Kind = Literal["art", "fill", "lines", "outline", "ring", "text"]
+Kind = Literal["art", "fill", "veil", "lines", "outline", "ring", "text"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +75,9 @@ class RecordingSurface:
 
     def fill(self, points: tuple[Point, ...], rgb: Rgb) -> None:
         self._keep("fill", self._map(points), rgb=rgb)
+
+    def veil(self, points: tuple[Point, ...], opacity: float) -> None:
+        self._keep("veil", self._map(points), rgb=WHITE)
 
     def lines(self, lines: tuple[Line, ...], stroke: Stroke) -> None:
         for line in lines:

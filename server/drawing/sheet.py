@@ -9,6 +9,7 @@ from server.core.backs import flood_of
 from server.core.bleed import Flood, stamps
 from server.core.cuts import crease_lines, cut_lines, cut_ticks, lines_behind
 from server.core.geometry import Affine, Edges, Nearby, Rect, bounds
+from server.core.ink import PALE
 from server.core.marks import Mark, marks_for
 from server.core.plan import Face, Layout, Placement, SheetPlan
 from server.core.planning import Planned
@@ -44,6 +45,7 @@ def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool
                          if other > number]
                 for laps in _laps(planned, placement, later):
                     _draw_card(surface, planned, placement, laps)
+        draw_pale(surface, planned, plan.layout.page)
         with surface.within(layer="cut lines"):
             _draw_cut_lines(surface, planned, face)
         with surface.within(layer="creases"):
@@ -60,6 +62,13 @@ def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool
             with surface.within(layer="safe zone"):
                 for placement in plan.placements(face):
                     _draw_safe_zone(surface, planned, placement)
+
+
+def draw_pale(surface: Surface, planned: Planned, page: Rect) -> None:
+    """White over all that was drawn so far, where the settings ask for pale ink."""
+    if planned.settings.ink == "pale":
+        with surface.within(layer="pale ink"):
+            surface.veil(page.corners, PALE)
 
 
 def _draw_flood(surface: Surface, planned: Planned, face: Face) -> None:

@@ -15,7 +15,7 @@ from server.core.geometry import Affine, Point, Rect
 from server.core.plan import Line
 
 Rgb = tuple[int, int, int]
-Layer = Literal["art", "cut lines", "creases", "notes", "safe zone"]  # the last is for screens only
+Layer = Literal["art", "pale ink", "cut lines", "creases", "notes", "safe zone"]  # the last is for screens only
 Anchor = Literal["start", "middle", "end"]
 
 BLACK: Rgb = (0, 0, 0)
@@ -49,6 +49,9 @@ class Surface(Protocol):
 
     def fill(self, points: tuple[Point, ...], rgb: Rgb) -> None:
         """A filled polygon without outline."""
+
+    def veil(self, points: tuple[Point, ...], opacity: float) -> None:
+        """A polygon of white that lets what lies under it show through: ``opacity`` 0 to 1."""
 
     def lines(self, lines: tuple[Line, ...], stroke: Stroke) -> None:
         """Straight lines with one pen."""

@@ -78,6 +78,10 @@ class SvgSurface:
         path = " ".join(f"{_n(x)},{_n(y)}" for x, y in points)
         self._body.append(f'<polygon points="{path}" fill="{_colour(rgb)}"/>')
 
+    def veil(self, points: tuple[Point, ...], opacity: float) -> None:
+        path = " ".join(f"{_n(x)},{_n(y)}" for x, y in points)
+        self._body.append(f'<polygon points="{path}" fill="#ffffff" fill-opacity="{_n(opacity)}"/>')
+
     def lines(self, lines: tuple[Line, ...], stroke: Stroke) -> None:
         path = "".join(f"M{_n(line.start[0])} {_n(line.start[1])}L{_n(line.end[0])} {_n(line.end[1])}"
                        for line in lines)

@@ -144,7 +144,8 @@ def build(report: Report, order: BuildOrder) -> dict[str, Any]:
     built = prepress.build(prepared, order.pdf, lambda done, total: report(done, total, "Drawing the sheets"))
     write_whole(order.plan, json.dumps(prepress.plan_file(built), ensure_ascii=False).encode("utf-8"))
     left_out = [asdict(one) for one in built.deck.problems if one not in order.deck.problems]
-    info = {**prepress.summarise(built), "bytes": order.pdf.stat().st_size, "left_out": left_out}
+    ink = prepress.ink_figures(built, order.pdf)
+    info = {**prepress.summarise(built), **ink, "bytes": order.pdf.stat().st_size, "left_out": left_out}
     write_whole(order.info, json.dumps(info, ensure_ascii=False).encode("utf-8"))
     return info
 

@@ -6,7 +6,7 @@ from server.prepress.build import build
 from server.prepress.prepare import Prepared, prepare, prove
 from server.prepress.record import Record, make_record, record_from_text, record_to_json
 from server.prepress.since import ChangeSheet, changes_to_json, prepare_since
-from server.prepress.summary import pdf_name, plan_file, summarise
+from server.prepress.summary import ink_figures, pdf_name, plan_file, summarise
 
 __all__ = [
     "ChangeSheet",
@@ -14,6 +14,7 @@ __all__ = [
     "Record",
     "build",
     "changes_to_json",
+    "ink_figures",
     "make_record",
     "pdf_name",
     "plan_file",

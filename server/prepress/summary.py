@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
+from server.core.ink import saved_percent
 from server.core.plan_json import plan_to_json
 from server.prepress.prepare import Prepared
 from server.store.names import file_stem
@@ -24,6 +26,16 @@ def summarise(prepared: Prepared) -> dict[str, Any]:
         "arrangement": layout.arrangement, "card_turned": layout.card_turned, "columns": layout.columns,
         "rows": layout.rows, "spine_mm": layout.spine_mm, "outer_bleed": asdict(layout.outer_bleed),
     }
+
+
+def ink_figures(prepared: Prepared, pdf: Path) -> dict[str, Any]:
+    """``ink``: what the built PDF takes, mean cover of its pages by channel in percent; ``ink_saved_percent``: how much
+    less that is than the same pages in full. Renders: never in a server's own process."""
+    from server.drawing.ink import ink_of_pdf
+
+    ink = ink_of_pdf(pdf)
+    saved = saved_percent(ink, ink_of_pdf(pdf, without_pale=True)) if prepared.settings.ink == "pale" else 0.0
+    return {"ink": ink.as_mapping(), "ink_saved_percent": round(saved, 2)}
 
 
 def plan_file(prepared: Prepared) -> dict[str, Any]:

@@ -45,6 +45,15 @@ class GuideOut(BaseModel):
     handover: list[StepOut]
 
 
+class InkOut(BaseModel):
+    """Mean cover of the whole page over all pages, by K = 1 - max(R, G, B), C = 1 - R - K and so on."""
+
+    cyan_percent: float
+    magenta_percent: float
+    yellow_percent: float
+    black_percent: float
+
+
 class JobResult(models.PlanSummary):
     """The summary of what was built, where the files are, and the art that turned out broken only while building."""
 
@@ -53,6 +62,8 @@ class JobResult(models.PlanSummary):
     name: str
     bytes: int
     left_out: list[models.ProblemOut] = Field(default_factory=list)
+    ink: InkOut
+    ink_saved_percent: float
 
 
 class JobOut(models.InMm):

@@ -8,6 +8,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+from server.core.ink import Ink
 from server.errors import Unreadable
 from server.jobs.tasks import BuildOrder, ReadOrder
 from server.jobs.worker import Report
@@ -67,7 +68,8 @@ def counted_build(report: Report, order: BuildOrder) -> dict[str, Any]:
     (marks / str(time.monotonic_ns())).touch()
     order.pdf.write_bytes(b"%PDF-1.7")
     order.plan.write_text("{}", encoding="utf-8")
-    info = {**summarise(prepare(order.deck, order.settings, None, order.printer)), "bytes": 8}
+    info = {**summarise(prepare(order.deck, order.settings, None, order.printer)), "bytes": 8,
+            "ink": Ink().as_mapping(), "ink_saved_percent": 0.0}
     Path(order.info).write_text(json.dumps(info), encoding="utf-8")
     return info
 
