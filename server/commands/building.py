@@ -62,8 +62,8 @@ def read_asked(arguments: argparse.Namespace, options: Mapping[str, str] | None 
     if printer:  # made for that printer, so on its paper and with its flip, where the command doesn't say otherwise
         arguments.paper = arguments.paper or printer.paper.name
         arguments.flip = arguments.flip or printer.flip
-    settings = settings_from(arguments, options)
-    return Asked(_with_box_art(folder_from(arguments), arguments.folder, settings), settings, printer)
+    found, settings = folder_from(arguments, settings_from(arguments, options))
+    return Asked(_with_box_art(found, arguments.folder, settings), settings, printer)
 
 
 def _with_box_art(found: FolderDeck, folder: Path, settings: DeckSettings) -> FolderDeck:

@@ -31,8 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
     from server.core.checks import all_problems
     from server.prepress import prove
 
-    settings = settings_from(arguments)
-    found = folder_from(arguments)
+    found, settings = folder_from(arguments, settings_from(arguments))
     deck = prove(found.deck, found.source)
     problems = all_problems(deck, settings)
     if arguments.json:

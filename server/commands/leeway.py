@@ -35,8 +35,7 @@ def run(arguments: argparse.Namespace) -> int:
     from server.errors import BadValue
     from server.prepress.backs import card_leeways, distinct_backs
 
-    settings = settings_from(arguments)
-    found = folder_from(arguments)
+    found, settings = folder_from(arguments, settings_from(arguments))
     if not any(card.back for card in found.deck.cards):
         raise BadValue(f"{arguments.folder}: no card has a back.", "Put backs into backs/.")
     backs = distinct_backs(found.deck)

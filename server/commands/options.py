@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Collection, Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -41,14 +42,18 @@ def _add(parser: argparse.ArgumentParser, settings: Iterable[Setting]) -> None:
                                 help=f"{text} (default: {setting.default_says(unit=True)})")
 
 
-def folder_from(arguments: argparse.Namespace) -> FolderDeck:
-    """The deck in the folder that was given, with the proposals that were taken. Raises BadValue, NotThere, TooMuch."""
+def folder_from(arguments: argparse.Namespace, settings: DeckSettings) -> tuple[FolderDeck, DeckSettings]:
+    """The deck in the folder that was given, with the proposals that were taken; and the settings, with the card that
+    its art was drawn for where none was given. Raises BadValue, NotThere, TooMuch."""
+    from server.core.card_from_art import with_card_of_art
     from server.intake.folder import read_folder
 
     try:
-        return read_folder(arguments.folder, taken=arguments.pairs)
+        found = read_folder(arguments.folder, taken=arguments.pairs)
     except BadValue as error:
         raise type(error)(f"--{error.message}", error.fix) if error.message.startswith("pairs: ") else error from None
+    deck, settings = with_card_of_art(found.deck, settings, chosen=arguments.card is not None)
+    return replace(found, deck=deck), settings
 
 
 def settings_from(arguments: argparse.Namespace, options: Mapping[str, str] | None = None) -> DeckSettings:

@@ -103,7 +103,7 @@ class Setting:
             return "on" if self.default else "off"
         if self.kind == "length":
             return f"{self.default:g} mm" if unit else f"{self.default:g}"
-        return str(self.default) or self.unset
+        return self.unset or str(self.default)
 
     def parse(self, value: object) -> Any:
         """The value from text, number or switch. Raises BadValue, naming the setting, the value and what would do."""

@@ -59,7 +59,8 @@ class DeckSettings:
 
     card: str = row(
         "name", "Card size, trimmed", "the card at trim", DEFAULT_CARD, table=CARD_SIZES, look_up=card_size_named,
-        size_example="2.5x3.5in", placeholder="NAME|WxH", group="card", art=True)
+        size_example="2.5x3.5in", placeholder="NAME|WxH", group="card", art=True,
+        unset=f"what the art was drawn for, else {DEFAULT_CARD}")
     bleed_mm: float = length(
         "Bleed", "bleed round each card", DEFAULT_BLEED_MM, 0, 20, group="card", art=True,
         hint="Art beyond the cut, so that none shows white.")

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 
 from server.core.art import Art, Deck, Override, Problem
 from server.core.bleed import decide
+from server.core.card_from_art import likely_card, with_card_of_art
 from server.core.checks import all_problems
 from server.core.settings import DeckSettings
 from server.errors import LampfoldError
@@ -27,10 +28,12 @@ _FAN = 3
 
 @dataclass(frozen=True, slots=True)
 class DeckView:
-    """One revision of a deck, derived: its cards, what was read in each file, and every problem."""
+    """One revision of a deck, derived: its cards, its settings with the art's card where nobody chose one, what was
+    read in each file, and every problem."""
 
     row: DeckRow
     deck: Deck
+    settings: DeckSettings
     records: dict[str, ArtRecord]
     problems: tuple[Problem, ...]
 
@@ -69,7 +72,8 @@ class DeckViews:
         deck = derive_deck(state, named, listed)
         unread = tuple(record.problem for record in named.values() if record.problem)
         deck = replace(deck, problems=(*wrong, *unread, *deck.problems))
-        return DeckView(row, deck, named, all_problems(deck, state.settings))
+        deck, settings = with_card_of_art(deck, state.settings, state.card_chosen)
+        return DeckView(row, deck, settings, named, all_problems(deck, settings))
 
     def _deck_list(self, state: DeckState) -> tuple[str | None, tuple[Problem, ...]]:
         """The deck list's text, and what is wrong with it; its name counts in any case, as in a folder."""
@@ -85,7 +89,8 @@ class DeckViews:
 def derive_deck(state: DeckState, records: dict[str, ArtRecord], deck_list: str | None) -> Deck:
     """The deck that the virtual folder makes. A deck list that can't be read is a problem, not an error."""
     files = {path: record.arts for path, record in records.items() if record.arts}
-    choices = Choices({file: Override(**values) for file, values in state.overrides.items()})
+    choices = Choices({file: Override(**values) for file, values in state.overrides.items()}, state.proposals,
+                      state.order)
     # What can't be used keeps its name's place: without it, the one sound back of two would serve every card.
     broken = [path for path, record in records.items() if record.problem]
     try:
@@ -98,14 +103,24 @@ def derive_deck(state: DeckState, records: dict[str, ArtRecord], deck_list: str 
 
 def record_of(view: DeckView) -> models.DeckRecord:
     """The API's record of a deck."""
-    row, settings = view.row, view.row.state.settings
+    row, settings, deck = view.row, view.settings, view.deck
+    likely = likely_card(deck)
     return models.DeckRecord(
         id=row.id, name=row.state.name, revision=row.version, can_undo=row.can_undo, can_redo=row.can_redo,
-        updated=row.updated, settings=settings,
+        updated=row.updated, settings=settings, card_chosen=row.state.card_chosen,
+        likely_card=likely.card if likely else None,
         files=[file_of(file, view.records.get(file.path)) for file in row.state.files],
-        cards=_cards_of(view.deck, settings),
+        cards=_cards_of(deck, settings), out=_out_of(view), pairs=[models.PairOut(**asdict(one)) for one in deck.pairs],
+        proposals=[models.ProposalOut(**asdict(one)) for one in deck.proposals],
         problems=[problem_of(problem) for problem in view.problems],
     )
+
+
+def _out_of(view: DeckView) -> list[str]:
+    """The labels of art that somebody took out, or made a back of, in place of a card."""
+    shown = {card.label for card in view.deck.cards}
+    arts = (art.file for record in view.records.values() for art in record.arts)
+    return [file for file in arts if view.row.state.overrides.get(file, {}).get("out") and file not in shown]
 
 
 def summary_of(view: DeckView) -> models.DeckSummary:
@@ -125,6 +140,7 @@ def file_of(file: DeckFile, record: ArtRecord | None) -> models.FileOut:
         path=file.path, key=file.key, bytes=file.bytes, modified=file.modified,
         kind=first.kind if first else None if record else "deck-list",
         width_px=first.view_px[0] if first else 0, height_px=first.view_px[1] if first else 0,
+        pages=len(record.arts) if record else 0,
         problem=problem_of(record.problem) if record and record.problem else None,
     )
 
@@ -146,7 +162,7 @@ def _cards_of(deck: Deck, settings: DeckSettings) -> list[models.CardOut]:
         return fits[art.key]
 
     return [
-        models.CardOut(name=one.name, file=one.front.file, front=_art_of(one.front),
+        models.CardOut(name=one.name, file=one.label, front=_art_of(one.front),
                        back=_art_of(one.back) if one.back else None, copies=one.copies,
                        front_fit=fit(one.front), back_fit=fit(one.back))
         for one in deck.cards

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Response
@@ -9,6 +10,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 from pydantic import BaseModel, Field
 
 from server.errors import BadValue, Conflict, NotThere
+from server.formats.limits import MAX_CARDS
 from server.store.deck_state import DeckState
 from server.store.decks import DeckRow
 from server.store.names import clean_name
@@ -44,21 +46,31 @@ class NewDeck(models.Sent):
     name: models.Name
 
 
+Label = Annotated[str, Field(max_length=1100)]
+
+
 class CardChange(models.Sent):
-    """What is changed of one card; null takes a change back. ``back`` is a file's label, "" for no back."""
+    """What is changed of one card; null takes a change back. ``back`` is the label of any art, "" for no back; ``out``
+    takes the card out, ``swapped`` makes its back the front."""
 
     copies: Annotated[int, Field(ge=0, le=999)] | None = None
     name: models.Name | None = None
-    back: Annotated[str, Field(max_length=255)] | None = None
+    back: Annotated[str, Field(max_length=1100)] | None = None
+    out: bool | None = None
+    swapped: bool | None = None
 
 
 class DeckChange(models.Sent):
-    """``revision`` is the one that was read; a newer one on the server answers 409."""
+    """``revision`` is the one that was read; a newer one on the server answers 409. All of it is one revision, one step
+    to undo. ``order`` lists cards by their labels, and [] puts them as the folder has them; ``proposals`` says of ids
+    whether they are taken (true), declined (false), or open again (null)."""
 
     revision: int
     name: models.Name | None = None
     settings: models.Settings | None = None
     cards: dict[str, CardChange] | None = None
+    order: list[Label] | None = None
+    proposals: dict[Label, bool | None] | None = None
 
 
 class DemoOut(BaseModel):
@@ -151,16 +163,24 @@ def change_deck(deck_id: str, change: DeckChange, services: ServicesDep,
 
 
 def _changed(services: Services, state: DeckState, change: DeckChange) -> DeckState:
+    most = services.store.limits.deck_files
     if change.name is not None:
-        state = DeckState(clean_name(change.name), state.files, state.overrides, state.settings)
+        state = replace(state, name=clean_name(change.name))
     if change.settings:
-        state = DeckState(state.name, state.files, state.overrides, state.settings.changed(change.settings))
-    for file, card in (change.cards or {}).items():
-        if len(file) > 1100:
-            raise BadValue("cards: a file's label is longer than any here.", "Use the labels of GET /api/decks/{id}.")
-        state = state.with_override(file, card.model_dump(exclude_unset=True))
-    if len(state.overrides) > services.store.limits.deck_files:
-        raise BadValue(f"cards: more than {services.store.limits.deck_files} are changed.", "Use a deck.csv instead.")
+        state = replace(state, settings=state.settings.changed(change.settings),
+                        card_chosen=state.card_chosen or "card" in change.settings)
+    if any(len(file) > 1100 for file in change.cards or {}):
+        raise BadValue("cards: a file's label is longer than any here.", "Use the labels of GET /api/decks/{id}.")
+    if change.cards:
+        state = state.with_overrides({file: card.model_dump(exclude_unset=True)
+                                      for file, card in change.cards.items()})
+    if change.order is not None:
+        state = replace(state, order=tuple(dict.fromkeys(change.order)))
+    if change.proposals:
+        answers = {**state.proposals, **change.proposals}
+        state = replace(state, proposals={name: yes for name, yes in answers.items() if yes is not None})
+    if max(len(state.overrides), len(state.proposals)) > most or len(state.order) > 2 * MAX_CARDS:
+        raise BadValue(f"cards: more than {most} are changed.", "Use a deck.csv instead.")
     return state
 
 

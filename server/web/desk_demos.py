@@ -68,7 +68,7 @@ async def load_demo(services: Services, person: str, demo: Demo) -> DeckRow:
         return DeckFile(path, blob.key, blob.bytes, modified), blob
 
     taken = [one for one in await asyncio.gather(*(take(*entry) for entry in _files(demo.folder))) if one]
-    state = DeckState(demo.name, tuple(file for file, _ in taken), {}, demo.settings)
+    state = DeckState(demo.name, tuple(file for file, _ in taken), {}, demo.settings, card_chosen=True)
     return await run_in_threadpool(services.store.decks.create, state, person, [blob for _, blob in taken])
 
 

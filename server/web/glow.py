@@ -137,7 +137,7 @@ async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: Pe
 async def back_pdf(deck_id: str, services: ServicesDep, person: PersonDep,
                    ask: Annotated[out.BackAsk, Depends()]) -> Response:
     """The made back as art: vector, trim and bleed."""
-    settings = (await run_in_threadpool(services.store.decks.get, deck_id)).state.settings
+    settings = (await run_in_threadpool(lambda: services.views.view(services.store.decks.get(deck_id)))).settings
     arguments = (_design(ask, settings), settings.card_size, _design_bleed(settings))
     content = await in_worker(services, Work("read", person.id, "back", draw_design, arguments,
                                              services.store.limits.read_seconds))

@@ -89,7 +89,8 @@ class ProblemOut(BaseModel):
 
 
 class FileOut(BaseModel):
-    """One file of the deck's folder. ``kind`` is null for a file that can't be used; pixel sizes are 0 for a PDF."""
+    """One file of the deck's folder. ``kind`` is null for a file that can't be used; pixel sizes are 0 for a PDF, whose
+    ``pages`` are art called ``path#1``, with keys ``key#0``, and so on; a PDF of one page is called ``path``."""
 
     path: str
     key: str
@@ -98,6 +99,7 @@ class FileOut(BaseModel):
     kind: ArtKind | Literal["deck-list"] | None
     width_px: int
     height_px: int
+    pages: int
     problem: ProblemOut | None
 
 
@@ -110,7 +112,8 @@ class ArtOut(BaseModel):
 
 
 class CardOut(BaseModel):
-    """``file`` is the front's label, the name by which a card is changed; the fits say how the art lies on the card."""
+    """``file`` is the label by which a card is changed: its front's, unless its sides were swapped; the fits say how
+    the art lies on the card."""
 
     name: str
     file: str
@@ -119,6 +122,24 @@ class CardOut(BaseModel):
     copies: int
     front_fit: str
     back_fit: str
+
+
+class PairOut(BaseModel):
+    """Why a front has its back, as labels; ``why`` reads on after "by". ``sure``: the evidence alone settled it."""
+
+    front: str
+    back: str
+    why: str
+    sure: bool
+
+
+class ProposalOut(BaseModel):
+    """Pairs that may be meant. Of one ``group`` at most one can be taken."""
+
+    id: str
+    group: str
+    says: str
+    pairs: list[PairOut]
 
 
 class DeckSummary(BaseModel):
@@ -135,6 +156,9 @@ class DeckSummary(BaseModel):
 
 
 class DeckRecord(InMm):
+    """A deck. ``settings`` have the card that the art was drawn for unless ``card_chosen``; ``likely_card`` is that in
+    any case. ``out`` are the labels of cards that somebody took out."""
+
     format: str = "lampfold-deck"
     id: str
     name: str
@@ -143,8 +167,13 @@ class DeckRecord(InMm):
     can_redo: bool
     updated: str
     settings: DeckSettings
+    card_chosen: bool
+    likely_card: str | None
     files: list[FileOut]
     cards: list[CardOut]
+    out: list[str]
+    pairs: list[PairOut]
+    proposals: list[ProposalOut]
     problems: list[ProblemOut]
 
 

@@ -61,7 +61,7 @@ class Services:
         view = self.views.view(self.store.decks.get(deck_id))
         if view.deck.count == 0:
             raise BadValue("deck: there is no card to print yet.", "Add fronts on the Art page.")
-        settings = view.row.state.settings.changed(changes)
+        settings = view.settings.changed(changes)
         deck = with_box_art(view.deck, settings, view.art)
         return prepare(deck, settings, None, chosen_printer(self.store, settings), art_limits(self.store))
 
