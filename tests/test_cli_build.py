@@ -157,7 +157,8 @@ def test_art_is_never_overwritten(
     (["--bleed", "50"], "--bleed: 50 mm is too much. Use 0 to 20 mm."),
     (["--bleed", "wide"], "--bleed: 'wide' is no length. Write it as 3, 3mm, 0.125in or 1/8in."),
     (["--gutter=-1"], "--gutter: -1 mm is too little. Use 0 to 100 mm."),
-    (["--method", "origami"], "--method: 'origami' is not known. Use duplex, vertical-fold, side-fold or two-sheet."),
+    (["--method", "origami"], "--method: 'origami' is not known. Use duplex, vertical-fold, side-fold, card-fold, "
+     "two-sheet or fronts-only."),
     (["--flip", "up"], "--flip: 'up' is not known. Use long-edge or short-edge."),
     (["--edges", "blur"], "--edges: 'blur' is not known. Use auto, art, mirror, stretch, colour or none."),
     (["--cut-lines", "x"], "--cut-lines: 'x' is not known. Use fronts, both or none."),

@@ -8,6 +8,7 @@ import pikepdf
 import pytest
 from PIL import Image
 
+from server.core.methods import METHODS
 from tests.web.live import LiveServer, picture, small_deck
 
 
@@ -197,7 +198,7 @@ def test_tables_hold_what_forms_offer(live_server: LiveServer) -> None:
     # ISO 216: A4 is 210 x 297 mm.
     a4 = next(paper for paper in tables["papers"] if paper["name"] == "a4")
     assert (a4["width_mm"], a4["height_mm"]) == (210, 297)
-    assert [method["name"] for method in tables["methods"]] == ["duplex", "vertical-fold", "side-fold", "two-sheet"]
+    assert [method["name"] for method in tables["methods"]] == list(METHODS)
     assert tables["limits"]["file_bytes"] > 0
 
 
