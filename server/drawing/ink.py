@@ -33,10 +33,11 @@ def ink_of_pages(path: Path, *, without_pale: bool = False) -> Iterator[Ink]:
                 document.set_layer_ui_config(layer["number"], action=2)  # off
         for page in document:
             pixels = page.get_pixmap(dpi=_DPI, colorspace=pymupdf.csRGB, alpha=False)
-            yield _cover(Image.frombytes("RGB", (pixels.width, pixels.height), pixels.samples))
+            yield cover(Image.frombytes("RGB", (pixels.width, pixels.height), pixels.samples))
 
 
-def _cover(image: Image.Image) -> Ink:
+def cover(image: Image.Image) -> Ink:
+    """The mean cover of a picture in RGB."""
     red, green, blue = image.split()
     brightest = ImageChops.lighter(ImageChops.lighter(red, green), blue)
     means = [ImageStat.Stat(band).mean[0] / 255.0 for band in (red, green, blue, brightest)]
