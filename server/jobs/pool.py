@@ -10,6 +10,7 @@ import contextlib
 import functools
 import logging
 import multiprocessing
+import signal
 import sys
 import threading
 import time
@@ -26,6 +27,9 @@ from server.store.limits import Limits
 _LOG = logging.getLogger("lampfold")
 _LOOK_SECONDS = 0.05
 _START_SECONDS = 60.0
+# A task's seconds are its process's own, so that a busy machine isn't blamed on a file; by the wall it may take so much
+# longer, which also ends one that waits for ever. Windows knows no such limit and has the wall's alone.
+_WAIT_FACTOR = 10
 _SPAWN = multiprocessing.get_context("spawn")
 
 
@@ -134,14 +138,9 @@ class _Seat(threading.Thread):
         if not work.future.set_running_or_notify_cancel():
             return  # nobody waits for it any more
         work.started()
-        worker = self._ready()
-        try:
-            worker.pipe.send((work.task, work.arguments))
-        except OSError:
-            self._drop()  # it died while it was idle: that is no fault of this work
-            worker = self._ready()
-            worker.pipe.send((work.task, work.arguments))
-        message = self._listen(worker, work)
+        message = self._attempt(work)
+        if isinstance(message.value, _OutOfTime) and message.kind == "error":
+            message = self._attempt(work)  # the machine may have been to blame
         if message.kind == "result":
             work.future.set_result(message.value)
         else:
@@ -153,9 +152,20 @@ class _Seat(threading.Thread):
         if self._served >= self._limits.worker_jobs:
             self._drop()
 
+    def _attempt(self, work: AnyWork) -> Message:
+        order = work.task, work.arguments, work.seconds
+        worker = self._ready()
+        try:
+            worker.pipe.send(order)
+        except OSError:
+            self._drop()  # it died while it was idle: that is no fault of this work
+            worker = self._ready()
+            worker.pipe.send(order)
+        return self._listen(worker, work)
+
     def _listen(self, worker: _Worker, work: AnyWork) -> Message:
         """Pass progress on until the task has ended, one way or another."""
-        deadline = time.monotonic() + work.seconds
+        deadline = time.monotonic() + work.seconds * _WAIT_FACTOR
         while True:
             connection.wait([worker.pipe, worker.process.sentinel], _LOOK_SECONDS)
             reason = self._reason_to_end(work, deadline)
@@ -166,9 +176,9 @@ class _Seat(threading.Thread):
                         return Message(*message)
                     work.progress(*message.value)
             except (EOFError, OSError):
-                reason = _died(work)
+                reason = _died(worker, work)
             if reason is None and not worker.process.is_alive() and not worker.pipe.poll():
-                reason = _died(work)
+                reason = _died(worker, work)
             if reason is not None:
                 self._drop()
                 return Message("error", reason)
@@ -179,8 +189,8 @@ class _Seat(threading.Thread):
         if work.cancelled.is_set():
             return Stopped(f"{work.label}: cancelled.")
         if time.monotonic() > deadline:
-            return Stopped(f"{work.label}: took longer than {work.seconds:g} seconds and was ended.",
-                           "Save the file again in another program, make it smaller, or raise the host's limit.")
+            return _OutOfTime(f"{work.label}: wasn't finished in {work.seconds * _WAIT_FACTOR:g} seconds, in which the "
+                              "machine gave it little time.", "Try again when the machine is less busy.")
         return None
 
     def _ready(self) -> _Worker:
@@ -214,6 +224,14 @@ class _Seat(threading.Thread):
                 worker.kill()
 
 
-def _died(work: AnyWork) -> Stopped:
+class _OutOfTime(Stopped):
+    """Ended by the clock, its own or the wall's."""
+
+
+def _died(worker: _Worker, work: AnyWork) -> Stopped:
+    worker.process.join(_LOOK_SECONDS)
+    if worker.process.exitcode == -getattr(signal, "SIGXCPU", 0) != 0:
+        return _OutOfTime(f"{work.label}: took longer than {work.seconds:g} seconds of the processor's time and was "
+                          "ended.", "Save the file again in another program, make it smaller, or raise the host's limit.")
     return Stopped(f"{work.label}: the program that reads it gave up on it.",
                    "Save the file again in another program, or leave it out.")

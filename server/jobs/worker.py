@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import math
 import multiprocessing
 import os
 import signal
@@ -60,10 +61,12 @@ def serve(pipe: connection.Connection[Any, Any], memory_bytes: int) -> None:
         pipe.send(Message("ready", None))
     while True:
         try:
-            task, arguments = pipe.recv()
+            task, arguments, seconds = pipe.recv()
         except (EOFError, OSError):
             return
+        _limit_time(seconds)
         message = _run(task, Report(pipe), arguments)
+        _limit_time(None)
         try:
             pipe.send(message)
         except OSError:
@@ -112,6 +115,18 @@ def _watch(parent: Any) -> None:
     if parent is not None:
         connection.wait([parent.sentinel])
         os._exit(1)
+
+
+def _limit_time(seconds: float | None) -> None:
+    """End this process when it has used so many more seconds of the processor; None lets go."""
+    if sys.platform == "win32":
+        return
+    import resource
+
+    most = resource.getrlimit(resource.RLIMIT_CPU)[1]
+    soft = math.ceil(time.process_time() + seconds) if seconds is not None else most
+    with contextlib.suppress(ValueError, OSError):
+        resource.setrlimit(resource.RLIMIT_CPU, (soft, most))
 
 
 def _limit_memory(memory_bytes: int) -> None:

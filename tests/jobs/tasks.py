@@ -52,6 +52,18 @@ def eat_memory(report: Report, size: int) -> int:
     return len(bytearray(size))
 
 
+def nap(report: Report, seconds: float) -> float:
+    time.sleep(seconds)
+    return seconds
+
+
+def spin(report: Report, marks: Path) -> None:
+    """Leaves a mark for each time it runs, and uses the processor for ever."""
+    (marks / str(time.monotonic_ns())).touch()
+    while True:
+        pass
+
+
 def hanging_build(report: Report, order: BuildOrder) -> dict[str, Any]:
     hang(report)
     return {}
