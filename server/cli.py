@@ -46,9 +46,9 @@ def main(argv: list[str] | None = None) -> int:
     except KeyboardInterrupt:
         _say("stopped.")
         return STOPPED
-    except BrokenPipeError:
+    except BrokenPipeError:  # a reader that has enough is no error
         _drop_stdout()
-        return COULD_NOT_RUN
+        return 0
     except LampfoldError as error:
         _say(str(error))
     except OSError as error:

@@ -27,19 +27,22 @@ MAX_CARDS = 20_000
 # A folder of this many files, or this deep, was chosen by mistake (a home folder, a drive).
 MAX_FILES = 10_000
 MAX_FOLDER_DEPTH = 32
+# A map of a whole city draws with some 20 MB; what a card's page or form unpacks to beyond this is a trap.
+MAX_STREAM_BYTES = 64 * 1024 * 1024
 # Chunks of one PNG: 500,000 of the common 8 KiB would be 4 GB, so only a trap has more.
 MAX_PNG_CHUNKS = 500_000
 
 
 @dataclass(frozen=True, slots=True)
 class ArtLimits:
-    """What a reader refuses by header alone: pixels of a picture (also inside a PDF), pages, bytes of a file; and how
-    many cards a deck may ask for, copies counted."""
+    """What a reader refuses by header alone: pixels of a picture (also inside a PDF), pages, bytes of a file; what
+    a stream or a page's content in a PDF may unpack to; and how many cards a deck may ask for, copies counted."""
 
     pixels: int = MAX_PIXELS
     pdf_pages: int = MAX_PDF_PAGES
     file_bytes: int = MAX_FILE_BYTES
     cards: int = MAX_CARDS
+    stream_bytes: int = MAX_STREAM_BYTES
 
 
 DEFAULT_LIMITS = ArtLimits()

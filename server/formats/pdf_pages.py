@@ -16,6 +16,7 @@ from typing import Any
 from server.core.geometry import Edges
 from server.core.units import POINTS_PER_MM
 from server.formats.limits import MAX_ASPECT, MAX_PAGE_MM, MIN_PAGE_MM, ArtLimits
+from server.formats.pdf_inflate import bound_streams
 from server.formats.pdf_printed import print_annotations
 from server.formats.pdf_source import PdfSource, load_pymupdf
 from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt, damaged, refusing, truncated
@@ -25,14 +26,19 @@ _SLACK_PT = 0.1
 _TAIL_BYTES = 2048  # the end mark is looked for in the last 1,024 bytes (ISO 32000-1, Annex H, note 18), and then some
 
 
-def open_pdf(path: Path, file: str) -> PdfSource:
-    """The PDF, unlocked, its pages as they print. Raises BadArt, naming ``file``; the caller closes it."""
+def open_pdf(path: Path, file: str, limits: ArtLimits | None = None) -> PdfSource:
+    """The PDF, unlocked, its pages as they print. Raises BadArt, naming ``file``; the caller closes it.
+
+    With ``limits``, as for a file that nobody has read yet, what it unpacks to is bounded before anything unpacks it.
+    """
     with refusing(file):
         document = load_pymupdf().open(str(path), filetype="pdf")
     try:
         if document.needs_pass:
             raise BadArt(f"{file}: is locked with a password.", "Save a copy without a password.", "encrypted")
         source = PdfSource(document, file)
+        if limits:
+            bound_streams(source, limits)
         print_annotations(source)
         _show_to_the_bleed(source)
         return source
@@ -68,7 +74,7 @@ def read_pdf(path: Path, file: str, limits: ArtLimits) -> tuple[PdfPage, ...]:
     Raises BadArt (encrypted, truncated, no-pages, odd-shape, ...) or ArtTooLarge for too many pages or for a picture
     inside that is over the pixel limit.
     """
-    source = open_pdf(path, file)
+    source = open_pdf(path, file, limits)
     with refusing(file):
         try:
             return _pages(source, path, file, limits)

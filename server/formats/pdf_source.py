@@ -72,6 +72,28 @@ class PdfSource:
         with refusing(self.file):
             return bytes(self.document.xref_stream(number) or b"")
 
+    def streams(self) -> Iterator[int]:
+        """The numbers of all streams but pictures and those that hold the file together (7.5.7, 7.5.8)."""
+        with refusing(self.file):
+            for number in range(1, self.document.xref_length()):
+                if self.document.xref_is_stream(number) and not (
+                        self.document.xref_get_key(number, "Subtype")[1] == "/Image"
+                        or self.document.xref_get_key(number, "Type")[1] in ("/ObjStm", "/XRef")):
+                    yield number
+
+    def filters(self, number: int) -> list[bytes]:
+        """The names of a stream's filters, the first to undo first."""
+        with refusing(self.file):
+            kind, text = self.document.xref_get_key(number, "Filter")
+        named = self.resolved(parse(text.encode("latin-1"))) if kind != "null" else None
+        names = named if isinstance(named, list) else [named]
+        return [bytes(name) for item in names if isinstance(name := self.resolved(item), Name)]
+
+    def contents(self, index: int) -> tuple[int, ...]:
+        """The numbers of a page's content streams."""
+        with refusing(self.file):
+            return self._contents(self.object(self.document.page_xref(index)))
+
     def page(self, index: int) -> SourcePage:
         with refusing(self.file):
             if not 0 <= index < self.document.page_count:

@@ -197,5 +197,9 @@ def _page(document: Any, art: Art, longest_px: int) -> Image.Image:
     scale = longest_px / max(page.rect.width, page.rect.height)
     # Whole pixels each way, or the last row and column are blended with what lies beyond the page.
     across, down = (max(1, round(side * scale)) / side for side in (page.rect.width, page.rect.height))
-    drawn = page.get_pixmap(matrix=pymupdf.Matrix(across, down), alpha=False, colorspace=pymupdf.csRGB, annots=False)
+    # Drawn as it is read: the library's own way keeps a list of all that is drawn first, which a page that draws one
+    # form in another over and over makes as long as it likes.
+    drawn = pymupdf.Pixmap("raw", pymupdf.mupdf.fz_new_pixmap_from_page_contents(
+        pymupdf.mupdf.FzPage(page.this), pymupdf.mupdf.FzMatrix(across, 0, 0, down, 0, 0),
+        pymupdf.mupdf.FzColorspace(pymupdf.mupdf.FzColorspace.Fixed_RGB), 0))
     return Image.frombytes("RGB", (drawn.width, drawn.height), drawn.samples)

@@ -12,7 +12,7 @@ label off again for a record that names the file beside it.
 | damaged | the content contradicts itself |
 | zero-size | no width or no height |
 | odd-shape | longer than any card by far |
-| too-many-pixels, too-many-pages, file-too-large | over a limit |
+| too-many-pixels, too-many-pages, file-too-large, too-much-inside | over a limit |
 | encrypted | a PDF that asks for a password |
 | no-pages | a PDF without a page |
 | own-sheets | a PDF of sheets that was made here |

@@ -232,6 +232,7 @@ def _died(worker: _Worker, work: AnyWork) -> Stopped:
     worker.process.join(_LOOK_SECONDS)
     if worker.process.exitcode == -getattr(signal, "SIGXCPU", 0) != 0:
         return _OutOfTime(f"{work.label}: took longer than {work.seconds:g} seconds of the processor's time and was "
-                          "ended.", "Save the file again in another program, make it smaller, or raise the host's limit.")
+                          "ended.", "Save the file again in another program, make it smaller, or raise the host's "
+                          "limit.")
     return Stopped(f"{work.label}: the program that reads it gave up on it.",
                    "Save the file again in another program, or leave it out.")

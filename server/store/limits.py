@@ -32,6 +32,8 @@ class Limits:
     # 64 megapixels: an A4 page at 800 ppi, well above any card, and about 256 MiB when decoded with alpha.
     image_pixels: int = 64_000_000
     pdf_pages: int = 2000
+    # What a page of a PDF draws with, unpacked: a map of a whole city has some 20 MB.
+    stream_bytes: int = 64 * _MIB
     deck_cards: int = 20_000
     free_bytes: int = 256 * _MIB
     json_bytes: int = 2 * _MIB
@@ -51,7 +53,7 @@ class Limits:
     @property
     def art(self) -> ArtLimits:
         """What they say of art, for whoever reads or draws it."""
-        return ArtLimits(self.image_pixels, self.pdf_pages, self.file_bytes, self.deck_cards)
+        return ArtLimits(self.image_pixels, self.pdf_pages, self.file_bytes, self.deck_cards, self.stream_bytes)
 
 
 def read_limits(folder: Path, environment: Mapping[str, str]) -> Limits:
