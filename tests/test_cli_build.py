@@ -173,7 +173,7 @@ def test_bad_values_name_their_option(
 
 def test_a_card_that_does_not_fit_says_by_how_much(deck: Path, capsys: pytest.CaptureFixture[str]) -> None:
     line = failed(capsys, "build", deck, "--card", "400x400")
-    assert line.startswith("--card: 400 × 400 mm is 202 mm too wide and 115 mm too high for A4")
+    assert line.startswith("--card: 400 × 400 mm is 202 mm too wide and 115 mm too tall for A4")
 
 
 def test_names_that_are_not_known_list_those_that_are(deck: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -180,10 +180,10 @@ def _lines(arguments: argparse.Namespace, drift: Drift, wander: Wander, fit: Fit
         yield f"  Out of square         {mm_text(drift.squareness_deg, 4)}°"
     if fit:
         count = len(fit.residuals) - len(fit.suspects)
-        yield (f"  Left over             {mm_text(fit.rms_mm, 3)} mm rms, {counted(count, 'reading')} of "
+        yield (f"  Typical misfit        {mm_text(fit.rms_mm, 3)} mm, {counted(count, 'reading')} of "
                f"{counted(fit.sheets, 'sheet')}")
         yield ""
-        yield "Left over at each reading, in mm"
+        yield "Misfit at each reading, in mm"
         yield from table([("dx", "dy", "where"), *_residual_rows(fit)])
     yield ""
     notes: Sequence[str] = fit.notes() if fit else (wander.says(),)

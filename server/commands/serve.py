@@ -105,11 +105,11 @@ def _tell_guests(services: Services) -> None:
     address = guest_address(services)
     maker, playtester = services.door.code("maker"), services.door.code("playtester")
     print(f"""
-Others on your network come in at {address}/join
+Others on your network join at {address}/join
   makers, who see and change every deck here:            {maker}
   playtesters, who look at decks and print them:         {playtester}
 The connection isn't encrypted: others on the same network could read along.
-Who is in, and putting someone out: the People page. The QR code below lets playtesters in.
+Who is in, and removing someone: the People page. The QR code below lets playtesters in.
 """, flush=True)
     with contextlib.suppress(UnicodeEncodeError):  # a console that lacks block characters; the address is above
         segno.make(f"{address}/join?code={playtester}", error="l").terminal(compact=True)

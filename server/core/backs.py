@@ -93,7 +93,7 @@ class BackDesign:
             raise BadValue(f"finish: {self.finish!r} is not known.", f"Use one of {', '.join(FINISHES)}.")
         most = min(MOST_BUFFER_MM, min(card.width_mm, card.height_mm) / 4)
         if not (math.isfinite(self.buffer_mm) and 0 <= self.buffer_mm <= most):
-            raise BadValue(f"buffer: {self.buffer_mm:g} mm is outside 0 to {mm_text(most)} mm.", "Give it in mm.")
+            raise BadValue(f"buffer: {self.buffer_mm:g} mm is no width for this card.", f"Use 0 to {mm_text(most)} mm.")
         title = " ".join(plain_line(self.title).split())
         if len(title) > LONGEST_TITLE:
             raise BadValue(f"title: {len(title)} letters are more than {LONGEST_TITLE}.", "Shorten it.")

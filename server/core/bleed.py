@@ -107,7 +107,8 @@ def decide(art: Art, card: CardSize, bleed_mm: float, edges: EdgeMode) -> ArtFit
         return ArtFit(target, turned, made, carries, 0.0, decision)
     rect, cropped = _cover(art.aspect if not turned else 1 / art.aspect, target)
     return ArtFit(rect, turned, made, carries, cropped,
-                  f"fits neither the trim nor the trim with bleed; {mm_text(cropped, 1)} mm is cut away"
+                  f"fits neither the trim nor the trim with bleed; {mm_text(cropped, 1)} mm of the "
+                  "picture falls outside the card"
                   f"{'; turned a quarter' if turned else ''}; {how}")
 
 

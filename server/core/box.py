@@ -99,8 +99,8 @@ def box_for(kind: str, deck_mm: tuple[float, float, float], paper: Paper, *, cle
         raise BadValue(f"kind: {kind!r} is not known.", f"Use {' or '.join(get_args(BoxKind))}.")
     low, high = _CLEARANCES_MM
     if not low <= clearance_mm <= high:
-        raise BadValue(f"clearance: {mm_text(clearance_mm)} mm is outside {low:g} to {high:g} mm.",
-                       f"Use {DEFAULT_CLEARANCE_MM:g} mm where nothing speaks against it.")
+        raise BadValue(f"clearance: {mm_text(clearance_mm)} mm is too {'little' if clearance_mm < low else 'much'}.",
+                       f"Use {low:g} to {high:g} mm; {DEFAULT_CLEARANCE_MM:g} where nothing speaks against it.")
     inside = inside_of(deck_mm, clearance_mm)
     nets = [_tuck(*inside)] if kind == "tuck" else [_tray("base", *inside, False), _lid(inside, caliper_mm)]
     placed = _placed(nets, _room(paper, margin_mm))

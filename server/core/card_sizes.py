@@ -53,7 +53,8 @@ def card_size_named(text: str) -> CardSize:
         raise BadValue(f"card: {text!r} is not known.",
                        f"Use {', '.join(CARD_SIZES)} or a size such as 63x88.") from None
     if min(width, height) < _SHORTEST_MM or max(width, height) > _LONGEST_MM:
-        raise BadValue(f"card: {text!r} is outside {_SHORTEST_MM:g} to {_LONGEST_MM:g} mm.",
-                       "Give the trimmed size of one card in mm.")
+        small = min(width, height) < _SHORTEST_MM
+        raise BadValue(f"card: {text!r} is too {'small' if small else 'large'}.",
+                       f"Use {_SHORTEST_MM:g} to {_LONGEST_MM:g} mm for each side of one trimmed card.")
     name = f"{mm_text(width)}x{mm_text(height)}"
     return CardSize(name, f"{mm_text(width)} × {mm_text(height)} mm", width, height, 3.0, "as given")

@@ -55,7 +55,7 @@ def paper_named(text: str) -> Paper:
                        f"Use {', '.join(PAPERS)} or a size such as 210x297.") from None
     width, height = sorted((first, second))
     if width < _SHORTEST_MM or height > _LONGEST_MM:
-        raise BadValue(f"paper: {text!r} is outside {_SHORTEST_MM:g} to {_LONGEST_MM:g} mm.",
-                       "Give the size of the sheet in mm.")
+        raise BadValue(f"paper: {text!r} is too {'small' if width < _SHORTEST_MM else 'large'}.",
+                       f"Use {_SHORTEST_MM:g} to {_LONGEST_MM:g} mm for each side of the sheet.")
     name = f"{mm_text(width)}x{mm_text(height)}"
     return Paper(name, f"{mm_text(width)} × {mm_text(height)} mm", width, height, "as given")

@@ -276,11 +276,11 @@ def _measure(layout: Layout, cards: int) -> Candidate:
 
 def _does_not_fit(request: PlanRequest, nearest: Iterable[tuple[float, float]]) -> DoesNotFit:
     across, down = min(nearest, key=lambda lack: max(lack[0], 0) + max(lack[1], 0), default=(0.0, 0.0))
-    lacks = [f"{mm_text(lack, 1)} mm too {what}" for lack, what in ((across, "wide"), (down, "high")) if lack > 0]
+    lacks = [f"{mm_text(lack, 1)} mm too {what}" for lack, what in ((across, "wide"), (down, "tall")) if lack > 0]
     card, paper = request.card, request.paper
     much = " and ".join(lacks) or "too large"
     return DoesNotFit(
-        f"card: {mm_text(card.width_mm)} × {mm_text(card.height_mm)} mm is {much} for {paper.label} by "
-        f"{request.method}, margins, bleed and creases counted, even in its best position.",
+        f"card: {mm_text(card.width_mm)} × {mm_text(card.height_mm)} mm is {much} for {paper.label} once "
+        f"margins, bleed and what {method_named(request.method).label.lower()} needs are added, even turned.",
         "Choose larger paper, a smaller card, less bleed or another build method.",
     )

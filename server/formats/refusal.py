@@ -45,7 +45,7 @@ class ArtTooLarge(TooMuch, BadArt):
 
 def truncated(file: str, detail: str) -> BadArt:
     """The refusal of a file that ends early."""
-    return BadArt(f"{file}: is cut off, {detail}.", EXPORT_AGAIN, "truncated")
+    return BadArt(f"{file}: the file is incomplete, {detail}.", EXPORT_AGAIN, "truncated")
 
 
 def damaged(file: str, detail: str) -> BadArt:

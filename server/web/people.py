@@ -125,7 +125,7 @@ def renew_code(role: GuestRole, services: ServicesDep, person: PersonDep) -> Peo
 def code_picture(role: GuestRole, services: ServicesDep) -> Response:
     """The way in as a QR code (ISO/IEC 18004)."""
     if not services.hosts.lan:
-        raise Refused("Guests can't come in.", "Start Lampfold with --lan.")
+        raise Refused("Guests can't join.", "Start Lampfold with --lan.")
     out = io.BytesIO()
     # Black on white with the quiet zone of four modules that readers need, also on a dark page.
     segno.make(_way_in(services, role).url, error="m").save(out, kind="svg", scale=4, border=4, dark="#000",
@@ -202,7 +202,7 @@ def follow_link(secret: Annotated[str, Path(max_length=100)], request: Request, 
 
 def _let_in(request: Request, services: Services, code: str, name: str) -> Response:
     if not services.hosts.lan:
-        raise Refused("Guests can't come in.", "Ask the host to start Lampfold with --lan.")
+        raise Refused("Guests can't join.", "Ask the host to start Lampfold with --lan.")
     address = client_address(request)
     role = services.door.role_for(code, address)
     current: Session | None = request.scope["state"]["session"]

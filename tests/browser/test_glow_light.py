@@ -119,7 +119,7 @@ def test_front_and_back_alone(page: Page, live_server: LiveServer, deck: str, tm
 def test_show_through_follows_the_stock_and_the_slider(page: Page, live_server: LiveServer, deck: str) -> None:
     set_settings(live_server, deck, method="duplex", stock="office-80")
     open_glow(page, deck)
-    expect(page.locator("[data-stock]")).to_have_text("Office paper, 80 g/m² lets 75 % through.")
+    expect(page.locator("[data-stock]")).to_have_text("Office paper, 80 g/m²: 75 % of the back shows through.")
     expect(page.locator("[data-show-through-value]")).to_have_text("75 %")
     page.get_by_label("Show-through").fill("0")
     settle(page)
@@ -151,7 +151,7 @@ def test_nothing_is_asked_of_the_server_while_it_moves(page: Page, live_server: 
     open_glow(page, deck)
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))
-    slider = page.get_by_label("Right, slider")
+    slider = page.get_by_label("To the right, slider")
     box = slider.bounding_box()
     assert box is not None
     page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
@@ -168,7 +168,7 @@ def test_sheets_are_stepped_through(page: Page, live_server: LiveServer) -> None
     many = live_server.deck(cornered_deck(12), "Twelve")
     open_glow(page, many)
     expect(page.locator("[data-sheet-number]")).to_have_text("Sheet 1 of 2")
-    expect(page.get_by_role("button", name="Sheet before")).to_be_disabled()
+    expect(page.get_by_role("button", name="Previous sheet")).to_be_disabled()
     page.get_by_role("button", name="Next sheet").click()
     expect(page.locator("[data-sheet-number]")).to_have_text("Sheet 2 of 2")
     expect(page.locator("[data-cut-grid] > li")).to_have_count(3)

@@ -19,6 +19,9 @@ from server.core.registration.wander import Wander
 from tests.browser.glow_help import move, open_glow, set_settings, settle, wait_for_words
 from tests.web.live import LiveServer, picture
 
+# One of the four has no back.
+CLEAN = "3 cards come out clean; 1 without a back can't be judged. Make a back"
+
 
 def framed(inset_mm: float) -> bytes:
     """A back of 63 x 88 mm at 10 px to the mm: blue, its gold motif that far inside the cut all round."""
@@ -45,7 +48,7 @@ def deck(page: Page, live_server: LiveServer) -> str:
 
 def test_moving_names_the_worst_card_and_what_it_shows(page: Page, deck: str) -> None:
     summary = page.locator("[data-cut-summary]")
-    expect(summary).to_have_text("All 4 cards come out clean.")
+    expect(summary).to_have_text(CLEAN)
     # Long-edge flip: to the right behind the front is to the left as the back is seen. 3.4 mm with 3 mm of bleed leaves
     # 0.4 mm of paper at the back's right edge; borders of 4 mm stand at 7.4 to 0.6, those of 8 at 11.4 to 4.6.
     move(page, dx=3.4)
@@ -67,12 +70,12 @@ def test_moving_names_the_worst_card_and_what_it_shows(page: Page, deck: str) ->
 
 
 def test_sliders_numbers_and_buttons_are_one(page: Page, deck: str) -> None:
-    number, slider = page.locator("#n-dx"), page.get_by_label("Right, slider")
+    number, slider = page.locator("#n-dx"), page.get_by_label("To the right, slider")
     for _ in range(3):
-        page.get_by_role("button", name="Right: 0.1 mm more").click()
+        page.get_by_role("button", name="0.1 mm to the right").click()
     expect(number).to_have_value("0.3")
     assert float(slider.input_value()) == pytest.approx(0.3)
-    page.get_by_role("button", name="Right: 0.1 mm less").click()
+    page.get_by_role("button", name="0.1 mm to the left").click()
     expect(number).to_have_value("0.2")
     number.fill("-1,25")
     number.press("Enter")
@@ -89,7 +92,7 @@ def test_sliders_numbers_and_buttons_are_one(page: Page, deck: str) -> None:
     number.fill("99")
     number.blur()
     expect(number).to_have_value("5")
-    page.get_by_role("button", name="Nothing added").click()
+    page.get_by_role("button", name="Reset").click()
     expect(number).to_have_value("0")
 
 
@@ -120,8 +123,8 @@ def test_as_the_printer_lands_it(page: Page, live_server: LiveServer, deck: str,
     expect(summary).to_have_text("2 of 4 cards show it. Worst is 1, keeper-0.")  # 5.9 to 2.1
     page.get_by_role("radio", name="After True-up").check()
     expect(says).to_have_text("The back lies 0 mm right and 0 mm low.")
-    expect(summary).to_have_text("All 4 cards come out clean.")
-    page.get_by_role("button", name="A typical worst sheet").click()
+    expect(summary).to_have_text(CLEAN)
+    page.get_by_role("button", name="A bad sheet (1 in 20)").click()
     length = math.hypot(*(float(page.locator(f"#n-{name}").input_value().replace("−", "-")) for name in ("dx", "dy")))
     assert length == pytest.approx(1.0, abs=0.01)
     # 4/3 mm of leeway holds 1 mm and the 0.3 mm that a cut takes, just so; 8/3 mm does with ease.
@@ -136,7 +139,7 @@ def test_leeway_is_told_for_each_distinct_back(page: Page, deck: str) -> None:
     expect(backs.nth(0)).to_contain_text("Moved 1.33 mm to the left, the border looks uneven.")
     cells = backs.nth(0).locator("tbody tr").nth(0).locator("td")
     expect(cells).to_have_text(["3.00"] * 4)
-    expect(page.locator("[data-leeway-missing]")).to_have_text("1 card has no back and print blank.")
+    expect(page.locator("[data-leeway-missing]")).to_have_text("1 card has no back and prints blank there. Make a back")
     page.get_by_text("How this is judged").click()
     expect(page.locator("[data-rules]")).to_contain_text("One border becomes 2 times as wide")
 
@@ -151,7 +154,7 @@ def test_a_made_back_is_seen_with_its_leeway_then_taken_and_undone(page: Page, l
     page.get_by_label("Title").fill("Harbour Lamps")
     expect(page.locator("[data-forgive-leeway]")).to_contain_text("2.50")
     expect(page.locator("[data-forgive-picture] text")).to_have_text(["Harbour Lamps"] * 2)
-    page.get_by_role("button", name="Take this back").click()
+    page.get_by_role("button", name="Use this back").click()
     expect(page.locator("[data-leeway-list] > li")).to_have_count(3)
     expect(page.locator("[data-leeway-missing]")).to_be_hidden()
     cards = live_server.client().get(f"/api/decks/{deck}").json()["cards"]
@@ -169,7 +172,7 @@ def test_a_flood_is_set_for_the_deck_and_hides_more(page: Page, live_server: Liv
     # A flood has no leeway shorter than the way to the page's printable edge.
     expect(page.locator("[data-forgive-leeway]")).to_contain_text("unprinted paper shows")
     expect(page.locator("[data-forgive-leeway] .first")).not_to_have_text("3.00")
-    page.get_by_role("button", name="Take this back").click()
+    page.get_by_role("button", name="Use this back").click()
     expect(page.locator("[data-leeway-list] > li")).to_have_count(1)
     settings = live_server.client().get(f"/api/decks/{deck}").json()["settings"]
     assert settings["back_flood"] == "#1f5f6b"
@@ -188,7 +191,7 @@ def test_taking_a_back_for_some_leaves_the_others_theirs(page: Page, live_server
                                              "cards": {"fronts/keeper-1.png": {"back": ""}}})
     open_glow(page, deck)
     page.get_by_text("Backs that forgive").click()
-    page.get_by_role("button", name="Take this back").click()
+    page.get_by_role("button", name="Use this back").click()
     expect(page.locator("[data-leeway-list] > li")).to_have_count(2)
     backs = [card["back"]["file"] for card in client.get(f"/api/decks/{deck}").json()["cards"]]
     assert backs == ["backs/all.png", "backs/made_full_net.pdf"]
@@ -232,10 +235,10 @@ def test_the_page_works_by_keyboard_alone(page: Page, live_server: LiveServer, d
         page.keyboard.press("Tab")
         reached.add(page.evaluate("""() => { const a = document.activeElement;
             return a.ariaLabel || a.labels?.[0]?.textContent.trim() || a.textContent.trim(); }"""))
-    for wanted in ("Right, slider", "Right mm", "Right: 0.1 mm more", "Larger", "Printer", "Fold, slider",
-                   "Half", "As a table", "How this is judged", "Backs that forgive", "Low, slider"):
+    for wanted in ("To the right, slider", "To the right mm", "0.1 mm to the right", "Larger", "Printer",
+                   "Fold, slider", "Half", "As a table", "How this is judged", "Backs that forgive", "Lower, slider"):
         assert any(name.startswith(wanted) for name in reached), (wanted, reached)
-    page.get_by_label("Right, slider").focus()
+    page.get_by_label("To the right, slider").focus()
     page.keyboard.press("ArrowRight")
     settle(page)
     assert float(page.locator("#n-dx").input_value()) > 0

@@ -10,7 +10,7 @@ import numpy as np
 import pypdfium2
 import pytest
 from numpy.typing import NDArray
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from tests.browser.conftest import Colour, back_colour, choose_folder, front_colour
 from tests.web.live import LiveServer, small_deck
@@ -131,3 +131,29 @@ def test_progress_is_asked_for_where_events_do_not_come(page: Page, live_server:
     page.route("**/api/jobs/*/events", lambda route: route.abort())
     page.goto(f"/decks/{deck}/output")
     assert build(page, tmp_path).stat().st_size > 0
+
+
+def test_many_problems_are_a_few_lines_above_the_build(page: Page, live_server: LiveServer) -> None:
+    fronts = {path: content for path, content in small_deck(2).items() if path.startswith("fronts/")}
+    deck = live_server.deck(fronts, "Fleet")
+
+    def crowded(route: Route) -> None:
+        plan = route.fetch().json()
+        missing = next(one for one in plan["problems"] if one["code"] == "missing-back")
+        plan["problems"] = [{**missing, "file": f"fronts/ship-{n}.png"} for n in range(1500)] + [
+            {**missing, "code": "low-resolution", "file": f"fronts/ship-{n}.png", "message": f"Prints at {n} ppi."}
+            for n in range(1500)]
+        route.fulfill(json=plan)
+
+    page.route("**/plan", crowded)
+    for width, most in ((1280, 800), (390, 1100)):
+        page.set_viewport_size({"width": width, "height": 900})
+        page.goto(f"/decks/{deck}/output")
+        expect(page.get_by_text("3,000 things to check (they will print)")).to_be_visible()
+        top = page.get_by_role("button", name="Build the PDF").bounding_box()
+        assert top and top["y"] < most and page.locator(".problem-file").count() <= 4
+    many = page.locator(".problem-many", has_text="1,500 files").last
+    many.locator("summary").click()
+    expect(many.get_by_text("fronts/ship-1499.png")).to_be_attached()
+    expect(many.get_by_text("Prints at 1499 ppi.")).to_be_attached()
+    expect(page.get_by_role("link", name="Make a back")).to_have_attribute("href", f"/decks/{deck}/glow#g-forgive")

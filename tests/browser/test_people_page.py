@@ -35,7 +35,7 @@ def test_a_playtester_comes_in_prints_on_the_own_paper_and_is_put_out(page: Page
     expect(guest).to_have_url(f"{live_server.base}/join")
     guest.get_by_label("Code").fill(code.inner_text().lower())
     guest.get_by_label("Your name").fill("Lin <b>")
-    guest.get_by_role("button", name="Come in").click()
+    guest.get_by_role("button", name="Join").click()
     guest.get_by_role("link", name=name).click()
     expect(guest).to_have_url(f"{live_server.base}/decks/{deck_id}/glow")
 

@@ -99,7 +99,7 @@ def test_a_card_that_does_not_fit_says_by_how_much(page: Page, deck: str) -> Non
     expect(page.locator("#f-card-custom-w")).to_have_value("63")
     page.locator("#f-card-custom-w").fill("310")
     # Turned, with 1 mm of bleed at either end: 310 + 2 on the 287 mm between A4's margins of 5.
-    expect(page.locator("#e-card")).to_contain_text("25 mm too high")
+    expect(page.locator("#e-card")).to_contain_text("25 mm too tall")
     page.locator("#f-card-custom-w").fill("100")
     expect(page.locator("#e-card")).to_be_hidden()
     expect(figure(page, "cards a sheet")).to_have_text("4")  # turned: twice 88 mm on 200, twice 100 on 287

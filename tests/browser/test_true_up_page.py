@@ -197,7 +197,7 @@ def test_the_confirming_sheet_shows_before_and_after(page: Page, live_server: Li
     expect(both).to_contain_text("True to 0.22 mm anywhere")  # hypot(0.2, 0.1)
     page.get_by_role("button", name="Save the confirmation").click()
     expect(page.locator(".tu-printer")).to_contain_text("0.22 mm left at the worst corner")
-    page.get_by_role("button", name="Take the rest out too").click()
+    page.get_by_role("button", name="Correct what is left as well").click()
     expect(page.locator(".tu-printer")).to_contain_text("1.8 mm right and 0.8 mm low")
     assert kept(live_server)["drift"]["dx_mm"] == pytest.approx(1.8)
 

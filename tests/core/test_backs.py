@@ -84,8 +84,8 @@ def test_a_long_title_is_set_smaller_so_that_it_fits() -> None:
 
 
 @pytest.mark.parametrize(("design", "says"), [
-    (BackDesign("inset", buffer_mm=40), "buffer: 40 mm is outside"),
-    (BackDesign("inset", buffer_mm=float("nan")), "buffer: nan mm is outside"),
+    (BackDesign("inset", buffer_mm=40), "buffer: 40 mm is no width"),
+    (BackDesign("inset", buffer_mm=float("nan")), "buffer: nan mm is no width"),
     (BackDesign("torn"), "finish: 'torn' is not known"),  # type: ignore[arg-type]
     (BackDesign(pattern="knots"), "pattern: 'knots' is not known"),  # type: ignore[arg-type]
     (BackDesign(title="x" * 41), "title: 41 letters"),

@@ -56,7 +56,7 @@ def test_odd_art_covers_the_trim_and_says_what_is_lost() -> None:
     fit = decide(art(1000, 2000), POKER, 3.0, "auto")
     assert fit.rect.width == pytest.approx(63) and fit.rect.height == pytest.approx(126)
     assert fit.cropped_mm == pytest.approx(38)
-    assert "38 mm is cut away" in fit.decision
+    assert "38 mm of the picture falls outside" in fit.decision
 
 
 @pytest.mark.parametrize("edges", ["mirror", "stretch", "colour", "none"])

@@ -66,7 +66,7 @@ def test_an_odd_shape_says_how_much_is_cut_away() -> None:
     said = about(replace(PLAIN, width_px=1100, height_px=1100))
     assert set(said) == {"odd-aspect"}
     assert said["odd-aspect"].severity == "warning"
-    assert "25 mm is cut away" in said["odd-aspect"].message
+    assert "25 mm of the picture falls outside" in said["odd-aspect"].message
     assert "63 × 88 mm, or 69 × 94 mm with bleed" in said["odd-aspect"].fix
 
 

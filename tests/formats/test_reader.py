@@ -148,7 +148,7 @@ def test_a_thumbnail_in_the_head_does_not_pass_for_the_end(tmp_path: Path) -> No
     small = encoded("JPEG", picture(16, 16))
     whole = encoded("JPEG", picture(400, 600).effect_spread(40), comment=small, quality=90)
     assert len(whole) < 64_000 + len(small)  # the tail that is searched holds the thumbnail as well
-    with pytest.raises(Unreadable, match="cut off"):
+    with pytest.raises(Unreadable, match="incomplete"):
         read(tmp_path, whole[:len(whole) * 2 // 3])
 
 

@@ -10,7 +10,7 @@ const GRAVITY = /** @type {const} */ (["error", "warning", "note"]);
 /** @type {Record<Problem["severity"], [string, string]>} */
 const HEADS = {
   error: ["thing to put right", "things to put right"],
-  warning: ["thing that prints, but look at it", "things that print, but look at them"],
+  warning: ["thing to check (it will print)", "things to check (they will print)"],
   note: ["note, nothing to do", "notes, nothing to do"],
 };
 
@@ -27,8 +27,12 @@ export const worthALine = (problems) => problems.filter((one) => one.severity !=
  */
 export const gravest = (problems) => GRAVITY.find((severity) => problems.some((one) => one.severity === severity)) ?? "";
 
+/** So many causes, or files of one cause, are told at once; more are folded away behind their number. */
+const AT_ONCE = 3;
+
 /**
- * All problems as groups that open and close; errors and warnings start open.
+ * All problems as groups that open and close, by how grave they are, and in each by their cause: a cause that concerns
+ * many files is one line with their number. Errors and warnings start open while their causes are few.
  *
  * @param {Problem[]} problems
  * @param {(file: string) => string|null} [anchor] the id of an element that shows this file
@@ -38,34 +42,47 @@ export function groups(problems, anchor = () => null) {
   return GRAVITY.flatMap((severity) => {
     const some = problems.filter((problem) => problem.severity === severity);
     if (!some.length) return [];
-    return [el("details", { class: "problem-group", open: severity !== "note", data: { tone: severity } },
+    const causes = by(some, ({ code }) => code).flatMap((alike) => (alike.length > AT_ONCE ? [alike] : by(alike, words)));
+    return [el("details", { class: "problem-group", open: severity !== "note" && causes.length <= AT_ONCE, data: { tone: severity } },
       el("summary", {}, icon(severity), counted(some.length, ...HEADS[severity])),
-      el("ul", {}, ...sameWords(some).map((alike) => line(alike, anchor))))];
+      el("ul", {}, ...causes.map((alike) => line(alike, anchor))))];
   });
 }
 
-/** Those that say the same stand together. @param {Problem[]} problems @returns {Problem[][]} */
-function sameWords(problems) {
+/** @param {Problem} problem */
+const words = ({ message, fix }) => `${message}\n${fix}`;
+
+/** Those of one mark stand together. @param {Problem[]} problems @param {(problem: Problem) => string} mark @returns {Problem[][]} */
+function by(problems, mark) {
   /** @type {Map<string, Problem[]>} */
   const found = new Map();
-  for (const problem of problems) {
-    const words = `${problem.message}\n${problem.fix}`;
-    found.set(words, [...(found.get(words) ?? []), problem]);
-  }
+  for (const problem of problems) found.set(mark(problem), [...(found.get(mark(problem)) ?? []), problem]);
   return [...found.values()];
 }
 
 /**
- * @param {Problem[]} alike at least one, all in the same words
+ * @param {Problem[]} alike at least one, all of one cause; few in the same words
  * @param {(file: string) => string|null} anchor
  */
 function line(alike, anchor) {
   const [{ message, fix }] = alike;
-  const files = alike.map((problem) => problem.file).filter((file) => file);
+  const files = alike.filter(({ file }) => file);
+  const same = alike.every((problem) => words(problem) === words(alike[0]));
+  const names = () => files.map((problem) => el("span", { class: "problem-file-line" }, fileName(problem.file ?? "", anchor),
+    !same && el("span", { class: "soft", text: problem.message })));
   return el("li", {},
-    files.length > 0 && el("span", { class: "problem-files" }, ...files.map((file) => fileName(file ?? "", anchor))),
-    el("span", { text: message }),
+    files.length > AT_ONCE ? folded(counted(files.length, "file"), names)
+      : files.length > 0 && el("span", { class: "problem-files" }, ...files.map(({ file }) => fileName(file ?? "", anchor))),
+    el("span", { text: same ? message : `${message} The others are alike.` }),
     fix && el("span", { class: "soft", text: fix }));
+}
+
+/** Drawn when it is opened, since there may be thousands. @param {string} head @param {() => HTMLElement[]} rows */
+function folded(head, rows) {
+  const list = el("div", { class: "problem-files-all", tabindex: "0", role: "group", "aria-label": head });
+  const box = el("details", { class: "problem-many" }, el("summary", { class: "problem-file" }, head), list);
+  box.addEventListener("toggle", () => { if (!list.childElementCount) list.replaceChildren(...rows()); }, { once: true });
+  return box;
 }
 
 /**

@@ -5,6 +5,7 @@
 import { counted, el, icon, need } from "../common/dom.js";
 import { after } from "./geometry.js";
 import { worstOf } from "./laid-sheet.js";
+import { makeABack } from "./leeways.js";
 import { inShort, saysFault } from "./verdicts.js";
 
 /** @typedef {import("./laid-sheet.js").LaidSheet} LaidSheet */
@@ -144,11 +145,12 @@ export class CutCards extends EventTarget {
     const bad = cut.filter(({ faults }) => faults.length).length;
     const worst = worstOf(cut);
     const judged = cut.filter(({ card }) => card.look).length;
-    need("[data-cut-summary]").textContent = bad
-      ? `${bad} of ${cut.length} cards show it. Worst is ${worst?.card.slot + 1}, ${worst?.card.name}.`
-      : !cut[0]?.card.through ? `${counted(cut.length, "card")} with one printed side: only the cut can be off.`
-        : !judged ? "No card of this sheet has a back that can be judged."
-          : judged < cut.length ? `All ${judged} cards with a back come out clean.` : `All ${cut.length} cards come out clean.`;
+    need("[data-cut-summary]").replaceChildren(...(bad
+      ? [`${bad} of ${cut.length} cards show it. Worst is ${worst?.card.slot + 1}, ${worst?.card.name}.`]
+      : !cut[0]?.card.through ? [`${counted(cut.length, "card")} with one printed side: only the cut can be off.`]
+        : judged === cut.length ? [`All ${cut.length} cards come out clean.`]
+          : [judged ? `${counted(judged, "card comes", "cards come")} out clean; ${cut.length - judged} without a back can't be judged. `
+            : "No card of this sheet has a back to judge. ", ...makeABack()]));
   }
 
   /** @param {CutCard[]} cut */

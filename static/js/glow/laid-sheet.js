@@ -95,7 +95,7 @@ export class LaidSheet extends EventTarget {
   }
 
   /**
-   * The way that shows first, for a typical worst sheet: a unit vector behind the front.
+   * The way that shows first, for a bad sheet: a unit vector behind the front.
    *
    * @param {number} mm how far
    * @returns {[number, number]} dx and dy

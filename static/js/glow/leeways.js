@@ -48,6 +48,13 @@ export function verdictTag(leeway) {
   return el("span", { class: "tag", data: { tone } }, icon(tone), VERDICTS[/** @type {keyof VERDICTS} */ (leeway.verdict)]);
 }
 
+/** The way to a back that is drawn here, for whoever may change the deck. @returns {Node[]} */
+export function makeABack() {
+  const part = document.querySelector("[data-forgive-open]");
+  if (!(part instanceof HTMLDetailsElement)) return [];
+  return [el("a", { href: "#g-forgive", text: "Make a back", on: { click: () => { part.open = true; } } })];
+}
+
 /** @param {import("../common/types.js").LeewaysOut} answer as GET .../glow/leeway gives it */
 export function showLeeways(answer) {
   need("[data-leeway-against]").textContent = answer.one_pass
@@ -68,8 +75,9 @@ export function showLeeways(answer) {
       back.leeway && leewayTable(back.leeway, answer.rules)))));
   const missing = need("[data-leeway-missing]");
   missing.hidden = answer.missing.length === 0;
-  missing.textContent = answer.missing.length
-    ? `${counted(answer.missing.length, "card has", "cards have")} no back and print blank.` : "";
+  if (answer.missing.length) {
+    missing.replaceChildren(`${counted(answer.missing.length, "card has no back and prints", "cards have no back and print")} blank there. `, ...makeABack());
+  }
   need("[data-rules]").replaceChildren(...answer.rules.map((rule) =>
     el("div", {}, el("dt", { text: rule.title }), el("dd", { text: rule.says }))));
 }

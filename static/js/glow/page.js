@@ -87,7 +87,7 @@ class GlowPage {
       if (this.laid.drift) this.#choosePrint("after");
       const [dx, dy] = this.laid.worstWay(wander);
       this.laid.shift({ dx: Number(dx.toFixed(2)), dy: Number(dy.toFixed(2)), turn: 0, scale: 100 });
-      say(`One sheet of 20 lands as far off as this, ${wander.toFixed(2)} mm.`);
+      say(`19 sheets in 20 stay within this distance, ${wander.toFixed(2)} mm.`);
     });
     need("[data-printer]").addEventListener("change", (/** @type {any} */ event) => {
       this.printer = event.target.value === OWN_PRINTER ? null : event.target.value;
@@ -149,7 +149,7 @@ class GlowPage {
     need("[data-sheet-prev]").disabled = data.sheet === 0;
     need("[data-sheet-next]").disabled = data.sheet >= data.sheets - 1;
     if (first) need("[data-show-through]").value = String(data.stock.show_through);
-    need("[data-stock]").textContent = `${data.stock.label} lets ${Math.round(data.stock.show_through * 100)} % through.`;
+    need("[data-stock]").textContent = `${data.stock.label}: ${Math.round(data.stock.show_through * 100)} % of the back shows through.`;
     this.#showThrough(Number(need("[data-show-through]").value));
     this.#asOf(data);
     this.#printers(data);
@@ -269,6 +269,10 @@ async function start() {
     if (cause === "undo" || cause === "redo" || cause === "theirs") page.refresh();
   });
   const details = need("[data-forgive-open]");
+  if (location.hash === "#g-forgive") {
+    details.open = true;
+    details.scrollIntoView();
+  }
   if (details.open) await forgive.see();
   else details.addEventListener("toggle", () => forgive.see(), { once: true });
 }

@@ -129,6 +129,6 @@ export function saysFault({ rule, side, mm, ratio = 0 }) {
 export function inShort(faults) {
   if (!faults.length) return "clean";
   const [{ rule, mm }] = faults;
-  const words = { paper_shows: "paper", neighbour_shows: "neighbour", art_cut: "art lost", uneven: "lopsided" };
-  return rule === "uneven" ? words[rule] : `${words[rule]} ${mm.toFixed(1)}`;
+  const words = { paper_shows: "bare paper", neighbour_shows: "next back", art_cut: "art lost", uneven: "lopsided" };
+  return rule === "uneven" ? words[rule] : `${words[rule]} ${mm.toFixed(1)} mm`;
 }

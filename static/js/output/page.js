@@ -39,9 +39,14 @@ function showProblems(deck, problems, method) {
   const blank = deck.record.cards.filter((card) => !card.back && card.copies > 0).length;
   const parts = groups(problems);
   if (!grave.length) parts.unshift(notice("good", !method?.has_backs ? "Nothing to fix: every card has its front, and no backs are printed."
-    : blank ? `Nothing to fix. ${counted(blank, "card has", "cards have")} no back and will print blank behind.`
+    : blank ? `Nothing to fix. ${counted(blank, "card has no back and prints", "cards have no back and print")} blank there.`
     : "Nothing to fix: every card has its front and its back."));
-  else parts.push(el("p", {}, el("a", { class: "button button-small", href: art }, icon("art"), "Look at them on the Art page")));
+  // Playtesters have no Art page, and make no backs.
+  else if (!document.querySelector("[data-own-printer]")) {
+    parts.push(el("p", { class: "row" }, el("a", { class: "button button-small", href: art }, icon("art"), "Look at them on the Art page"),
+      problems.some(({ code }) => code === "missing-back") && el("a", { class: "button button-small",
+        href: `/decks/${encodeURIComponent(deck.id)}/glow#g-forgive` }, icon("glow"), "Make a back")));
+  }
   need("[data-problems]").replaceChildren(...parts);
 }
 

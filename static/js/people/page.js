@@ -26,7 +26,7 @@ function row(person) {
     el("span", { class: "people-name", text: person.you ? `${person.name} (this browser)` : person.name }),
     el("span", { class: "soft measure", text: `${person.role}${where} · ${person.address} · since ${since(person.started)}` }),
     !person.you && el("button", { class: "button button-small", type: "button", "aria-label": `Put ${person.name} out`,
-      on: { click: () => putOut(person) } }, icon("bin"), "Put out"));
+      on: { click: () => putOut(person) } }, icon("bin"), "Remove"));
 }
 
 /** @param {Person} person */

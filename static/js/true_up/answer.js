@@ -38,7 +38,7 @@ function numbers({ drift, rms_mm: rms }, unit) {
     figure(sized(drift), "Scale, across × down"),
     Math.abs(drift.squareness_deg) >= 0.005 && figure(`${pretty(drift.squareness_deg.toFixed(2))}°`, "Out of square"),
     figure(length(drift.greatest_mm, unit), "Worst corner is off by"),
-    rms !== null && figure(length(rms, unit), "Left over, rms"));
+    rms !== null && figure(length(rms, unit), "Typical misfit of the readings"));
 }
 
 /** @param {number} factor @param {boolean} stations */
@@ -52,8 +52,8 @@ function legend(factor, stations) {
 /** @param {Fit} fit @param {Unit} unit */
 function table({ residuals }, unit) {
   const mm = (/** @type {number|null} */ value, digits = 2) => el("td", { class: "measure", text: value === null ? "–" : pretty(unit === "in" ? (value / 25.4).toFixed(4) : value.toFixed(digits)) });
-  return el("details", {}, el("summary", { text: `Left over at each station, in ${unit}` }),
-    el("div", { class: "table-scroll", tabindex: "0", role: "region", "aria-label": "Left over at each station" }, el("table", { class: "dr-table" },
+  return el("details", {}, el("summary", { text: `Misfit at each station, in ${unit}` }),
+    el("div", { class: "table-scroll", tabindex: "0", role: "region", "aria-label": "Misfit at each station" }, el("table", { class: "dr-table" },
       el("thead", {}, el("tr", {}, ...["Sheet", "Station", "dx read", "dy read", "dx left", "dy left"].map((text, at) =>
         el("th", { scope: "col", class: at < 2 ? "" : "measure", text })), el("th", { scope: "col" }, el("span", { class: "unseen", text: "Note" })))),
       el("tbody", {}, ...residuals.map((one) => el("tr", {}, el("th", { scope: "row", text: one.sheet }),
@@ -114,7 +114,7 @@ export function beforeAndAfter(before, after, unit, mend) {
   const verdict = left <= 0.3
     ? notice("good", `True to ${length(left, unit)} anywhere on the sheet.`, "A cut is seldom better than 0.3 mm, so nothing of this will show.")
     : left < before.drift.greatest_mm
-      ? notice("note", `${length(left, unit)} are left at the worst corner.`, "Take the rest out too, or read the sheet again.")
+      ? notice("note", `${length(left, unit)} are left at the worst corner.`, "Correct what is left as well, or read the sheet again.")
       : notice("warning", "It is no better than before.", "See that the confirming sheet was printed with the same tray and flip, and that signs are right.");
   return el("div", { class: "dr-both" }, half("Before", before), half("After", after),
     el("div", { class: "dr-text" }, verdict, after.trouble && notice("error", capital(after.trouble.message), after.trouble.fix),

@@ -1,5 +1,5 @@
 /**
- * Sheets that exist already: a ready PDF goes out, and comes back with its backs moved.
+ * Correct a finished PDF: a ready PDF goes out, and comes back with its backs moved.
  */
 
 import { ApiError } from "../common/api.js";
