@@ -19,11 +19,13 @@
  *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
  *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
  *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, paper?: string, stock?:
- *   string, printer?: string, margin_mm?: number|string, gutter_mm?: number|string, cut_lines?: "fronts"|"both"|"none",
- *   registration?: boolean|"yes"|"no", corner_radius_mm?: number|string, line_style?: "full"|"ticks", box?:
- *   ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?:
- *   string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}}} BuildAsk */
-/** @typedef {{copies?: number|null, name?: string|null, back?: string|null}} CardChange */
+ *   string, printer?: string, margin_mm?: number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?:
+ *   "fronts"|"both"|"none", registration?: boolean|"yes"|"no", corner_radius_mm?: number|string, line_style?:
+ *   "full"|"ticks", box?: ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no",
+ *   box_panels?: string, version?: string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}}}
+ *   BuildAsk */
+/** @typedef {{copies?: number|null, name?: string|null, back?: string|null, out?: boolean|null, swapped?:
+ *   boolean|null}} CardChange */
 /** @typedef {{name: string, file: string, front: ArtOut, back: ArtOut|null, copies: number, front_fit: string,
  *   back_fit: string}} CardOut */
 /** @typedef {{name: string, label: string}} ChoiceOut */
@@ -34,21 +36,23 @@
  *   number|string, edges?: "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
  *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
  *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, paper?: string, stock?:
- *   string, printer?: string, margin_mm?: number|string, gutter_mm?: number|string, cut_lines?: "fronts"|"both"|"none",
- *   registration?: boolean|"yes"|"no", corner_radius_mm?: number|string, line_style?: "full"|"ticks", box?:
- *   ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?:
- *   string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}|null, cards?: Record<string,
- *   CardChange>|null}} DeckChange */
+ *   string, printer?: string, margin_mm?: number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?:
+ *   "fronts"|"both"|"none", registration?: boolean|"yes"|"no", corner_radius_mm?: number|string, line_style?:
+ *   "full"|"ticks", box?: ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no",
+ *   box_panels?: string, version?: string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}|null,
+ *   cards?: Record<string, CardChange>|null, order?: string[]|null, proposals?: Record<string, boolean|null>|null}}
+ *   DeckChange */
 /** @typedef {{format?: string, version?: number, unit?: "mm", id: string, name: string, revision: number, can_undo:
- *   boolean, can_redo: boolean, updated: string, settings: DeckSettings, files: FileOut[], cards: CardOut[], problems:
- *   ProblemOut[]}} DeckRecord */
+ *   boolean, can_redo: boolean, updated: string, settings: DeckSettings, card_chosen: boolean, likely_card:
+ *   string|null, files: FileOut[], cards: CardOut[], out: string[], pairs: PairOut[], proposals: ProposalOut[],
+ *   problems: ProblemOut[]}} DeckRecord */
 /** @typedef {{card?: string, bleed_mm?: number, safe_mm?: number, edges?:
  *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?: string, flip?:
  *   "long-edge"|"short-edge", core_mm?: number, fold_on_cut?: boolean, hinge_mm?: number, paper?: string, stock?:
- *   string, printer?: string, margin_mm?: number, gutter_mm?: number, cut_lines?: "fronts"|"both"|"none",
- *   registration?: boolean, corner_radius_mm?: number, line_style?: "full"|"ticks", box?: ""|"tuck"|"lid",
- *   box_clearance_mm?: number, box_sleeved?: boolean, box_panels?: string, version?: string, arrangement?:
- *   "portrait"|"landscape"|"", card_turned?: ""|"no"|"yes"}} DeckSettings */
+ *   string, printer?: string, margin_mm?: number, gutter_mm?: number, ink?: "full"|"pale", cut_lines?:
+ *   "fronts"|"both"|"none", registration?: boolean, corner_radius_mm?: number, line_style?: "full"|"ticks", box?:
+ *   ""|"tuck"|"lid", box_clearance_mm?: number, box_sleeved?: boolean, box_panels?: string, version?: string,
+ *   arrangement?: "portrait"|"landscape"|"", card_turned?: ""|"no"|"yes"}} DeckSettings */
 /** @typedef {{id: string, name: string, updated: string, cards: number, files: number, thumb: string|null, thumbs?:
  *   string[], deleted?: string|null}} DeckSummary */
 /** @typedef {{which: string}} DemoChoice */
@@ -62,8 +66,8 @@
 /** @typedef {{message: string, fix?: string, field?: string|null, id?: string|null}} ErrorAnswer */
 /** @typedef {{sheet: number, name: "front"|"back"|"spread"}} FaceOut */
 /** @typedef {{path: string, key: string, bytes: number, modified: number, kind:
- *   "png"|"jpeg"|"webp"|"tiff"|"avif"|"pdf"|"deck-list"|null, width_px: number, height_px: number, problem:
- *   ProblemOut|null}} FileOut */
+ *   "png"|"jpeg"|"webp"|"tiff"|"avif"|"pdf"|"deck-list"|null, width_px: number, height_px: number, pages: number,
+ *   problem: ProblemOut|null}} FileOut */
 /** @typedef {{path: string, bytes: number, modified: number}} FileStamp */
 /** @typedef {{files: FileStamp[]}} FileStamps */
 /** @typedef {{readings?: ReadingIn[], plain?: PlainIn|null, paper?: string}} FitAsk */
@@ -89,6 +93,7 @@
 /** @typedef {{detail?: ValidationError[]}} HTTPValidationError */
 /** @typedef {{status: "ok", version: string}} Health */
 /** @typedef {{path: string, reason: string}} IgnoredOut */
+/** @typedef {{cyan_percent: number, magenta_percent: number, yellow_percent: number, black_percent: number}} InkOut */
 /** @typedef {{format?: string, version?: number, unit?: "mm", id: string, deck_id: string, state:
  *   "queued"|"running"|"done"|"failed"|"cancelled", done: number, total: number, message: string, fix: string, result:
  *   JobResult|null}} JobOut */
@@ -96,7 +101,7 @@
  *   string, cards: number, sheets: number, papers: number, pages: number, cards_per_sheet: number, cuts: number,
  *   waste_percent: number, arrangement: "portrait"|"landscape", card_turned: boolean, columns: number, rows: number,
  *   spine_mm: number, outer_bleed: EdgesOut, pdf: string, plan: string, name: string, bytes: number, left_out?:
- *   ProblemOut[]}} JobResult */
+ *   ProblemOut[], ink: InkOut, ink_saved_percent: number}} JobResult */
 /** @typedef {{job: string}} JobStarted */
 /** @typedef {{paper_shows_mm: SidesOut, neighbour_shows_mm: SidesOut, art_cut_mm: SidesOut, uneven_mm: SidesOut,
  *   leeway_mm: number|null, clean_mm: number|null, first_rule: "paper_shows"|"neighbour_shows"|"art_cut"|"uneven"|null,
@@ -124,6 +129,7 @@
 /** @typedef {{deck_id: string}} NewLink */
 /** @typedef {{pdf: string, name: string, bytes: number, pages: number, moved: number[], says: string, note: string,
  *   warnings: string[]}} NudgedOut */
+/** @typedef {{front: string, back: string, why: string, sure: boolean}} PairOut */
 /** @typedef {{people: PersonOut[], lan: boolean, doors: Record<string, DoorOut>}} PeopleOut */
 /** @typedef {{id: string, role: "host"|"maker"|"playtester", name: string, address: string, deck_id: string|null,
  *   started: string, seen: string, you: boolean}} PersonOut */
@@ -132,11 +138,11 @@
  *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
  *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
  *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, paper?: string, stock?:
- *   string, printer?: string, margin_mm?: number|string, gutter_mm?: number|string, cut_lines?: "fronts"|"both"|"none",
- *   registration?: boolean|"yes"|"no", corner_radius_mm?: number|string, line_style?: "full"|"ticks", box?:
- *   ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?:
- *   string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, sheet?: number, face?:
- *   "front"|"back"|"spread"}} PlanAsk */
+ *   string, printer?: string, margin_mm?: number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?:
+ *   "fronts"|"both"|"none", registration?: boolean|"yes"|"no", corner_radius_mm?: number|string, line_style?:
+ *   "full"|"ticks", box?: ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no",
+ *   box_panels?: string, version?: string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"},
+ *   sheet?: number, face?: "front"|"back"|"spread"}} PlanAsk */
 /** @typedef {{format?: string, version?: number, unit?: "mm", settings: DeckSettings, summary: PlanSummary,
  *   alternatives: AlternativeOut[], faces: FaceOut[], shown: FaceOut, svg: string, problems: ProblemOut[], notes:
  *   string[], printer: MadeFor|null}} PlanOut */
@@ -151,6 +157,7 @@
  *   TrueUpModelsPrinterOut[]}} PrintersOut */
 /** @typedef {{file: string, severity: "error"|"warning"|"note", code: string, message: string, fix: string}} ProblemOut
  *   */
+/** @typedef {{id: string, group: string, says: string, pairs: PairOut[]}} ProposalOut */
 /** @typedef {{sheet: string, station?: number|null, x_mm?: number|null, y_mm?: number|null, dx_mm?: number|null,
  *   dy_mm?: number|null}} ReadingIn */
 /** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null}}
@@ -178,8 +185,8 @@
 /** @typedef {{name: string, label: string, grammage_gsm: number, caliper_mm: number, show_through: number}} StockOut */
 /** @typedef {{bytes: number, decks: number}} StorageOut */
 /** @typedef {{path: string, key: string, bytes: number, modified: number, kind:
- *   "png"|"jpeg"|"webp"|"tiff"|"avif"|"pdf"|"deck-list"|null, width_px: number, height_px: number, problem:
- *   ProblemOut|null, duplicate_of: string|null, revision: number}} StoredFile */
+ *   "png"|"jpeg"|"webp"|"tiff"|"avif"|"pdf"|"deck-list"|null, width_px: number, height_px: number, pages: number,
+ *   problem: ProblemOut|null, duplicate_of: string|null, revision: number}} StoredFile */
 /** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null,
  *   fits_dx_mm: number, fits_dy_mm: number, why: string, says: string}} SuspectOut */
 /** @typedef {{format?: string, version?: number, unit?: "mm", papers: SizeOut[], card_sizes: SizeOut[], stocks:
