@@ -216,20 +216,23 @@ def test_folds(folder: Path, tmp_path: Path, method: str, arrangement: str, core
 def check_fold(built: Built, number: int, page: np.ndarray, twice_mm: float, upright: bool) -> None:
     """Each back, mirrored about the middle of the spine, has its edges on its front's and stands upright behind it."""
     for placement in built.plan["pages"][number]["placements"]:
-        if placement["side"] == "back":
-            continue
-        card = placement["card"]
-        box = built.box(number, FRONTS[card])
-        lies = mirrored(built, number, built.box(number, BACKS[card]), upright, twice_mm)
-        assert lies == pytest.approx(box, abs=2 * TOLERANCE_MM)
-        left, top, right, bottom = (round(edge * COARSE) for edge in box)
-        twice = twice_mm * COARSE
-        own = page[top:bottom, left:right]
-        for patch, twin in zip(PATCHES, (PATCHES[1], PATCHES[0], PATCHES[3], PATCHES[2]), strict=True):
-            rows, columns = np.nonzero(near(own, patch))
-            row, column = top + int(rows.mean()), left + int(columns.mean())
-            there = page[row, round(twice) - column] if upright else page[round(twice) - row, column]
-            assert near(there, twin)
+        if placement["side"] == "front":
+            check_card_fold(built, number, page, placement["card"], twice_mm, upright)
+
+
+def check_card_fold(built: Built, number: int, page: np.ndarray, card: int, twice_mm: float, upright: bool) -> None:
+    """The same for one card."""
+    box = built.box(number, FRONTS[card])
+    lies = mirrored(built, number, built.box(number, BACKS[card]), upright, twice_mm)
+    assert lies == pytest.approx(box, abs=2 * TOLERANCE_MM)
+    left, top, right, bottom = (round(edge * COARSE) for edge in box)
+    twice = twice_mm * COARSE
+    own = page[top:bottom, left:right]
+    for patch, twin in zip(PATCHES, (PATCHES[1], PATCHES[0], PATCHES[3], PATCHES[2]), strict=True):
+        rows, columns = np.nonzero(near(own, patch))
+        row, column = top + int(rows.mean()), left + int(columns.mean())
+        there = page[row, round(twice) - column] if upright else page[round(twice) - row, column]
+        assert near(there, twin)
 
 
 @pytest.mark.parametrize("arrangement", ["portrait", "landscape"])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 
 from server.core.cut_order import Cut, EdgeName, cuts_out_of, fewest_cuts
@@ -114,29 +114,30 @@ def lines_behind(layout: Layout, lines: Iterable[Line]) -> tuple[Line, ...]:
 
 def cut_ticks(layout: Layout, cards: int | None = None) -> tuple[Line, ...]:
     """The same lines, kept only where they lie in the waste, off every card."""
-    return _in_the_waste(layout, cut_lines(layout, cards), cards)
+    return _in_the_waste(cut_lines(layout, cards), layout.cut_units[:cards])
 
 
 def crease_lines(layout: Layout, cards: int) -> tuple[Line, ...]:
-    """The creases as they are drawn. One that is a card's own edge is shown by ticks in the waste, and never on it."""
-    if not layout.in_pairs:
-        return layout.creases
-    area = layout.printable
-    upright = _distinct(line.at_mm for line in layout.creases_on(cards) if line.axis == "vertical")
-    level = _distinct(line.at_mm for line in layout.creases_on(cards) if line.axis == "horizontal")
-    return _in_the_waste(layout, (*(Line((x, area.y), (x, area.bottom)) for x in upright),
-                                  *(Line((area.x, y), (area.right, y)) for y in level)), cards)
+    """The creases as they are drawn: where one is a card's own edge, in the waste beside it and never on the card."""
+    lines, area = layout.creases, layout.printable
+    if layout.in_pairs:  # told to each pair, drawn for a rule that is laid across all of a row
+        creases = layout.creases_on(cards)
+        lines = (*(Line((x, area.y), (x, area.bottom))
+                   for x in _distinct(one.at_mm for one in creases if one.axis == "vertical")),
+                 *(Line((area.x, y), (area.right, y))
+                   for y in _distinct(one.at_mm for one in creases if one.axis == "horizontal")))
+    pieces = layout.cut_units[:cards] if layout.in_pairs else layout.trims("spread", 0, cards) if lines else ()
+    return _in_the_waste(lines, pieces)
 
 
-def _in_the_waste(layout: Layout, lines: Iterable[Line], cards: int | None, gap_mm: float = 0.5) -> tuple[Line, ...]:
-    used = layout.cut_units[:cards]
+def _in_the_waste(lines: Iterable[Line], pieces: Sequence[Rect], gap_mm: float = 0.5) -> tuple[Line, ...]:
     ticks: list[Line] = []
     for line in lines:
         upright = line.axis == "vertical"
         start, end = (line.start[1], line.end[1]) if upright else (line.start[0], line.end[0])
         blocked = sorted(
             (rect.y - gap_mm, rect.bottom + gap_mm) if upright else (rect.x - gap_mm, rect.right + gap_mm)
-            for rect in used
+            for rect in pieces
             if (rect.x - _SAME_MM <= line.at_mm <= rect.right + _SAME_MM if upright
                 else rect.y - _SAME_MM <= line.at_mm <= rect.bottom + _SAME_MM)
         )

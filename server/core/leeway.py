@@ -53,9 +53,9 @@ RULES: tuple[Rule, ...] = (
     Rule("paper_shows", "Unprinted paper shows",
          "A white sliver shows at a cut edge once the back has moved by the bleed it has there. An edge that is "
          f"itself white (every channel {PAPER_LEVEL} of 255 or more) never shows one."),
-    Rule("neighbour_shows", "The next card's back shows",
-         "Cards that share a cut, or a narrow gutter, uncover their neighbour instead of paper. A neighbour with the "
-         "same back, or with an edge of the same colour, isn't seen."),
+    Rule("neighbour_shows", "The print beside it shows",
+         "Cards that share a cut, or a narrow gutter, uncover their neighbour instead of paper; one that is folded by "
+         "itself uncovers its own front. What has the same art, or an edge of the same colour, isn't seen."),
     Rule("art_cut", "Art is cut into",
          "The cut meets the nearest art that stands apart from an edge of one colour (its channels within "
          f"{EDGE_SPREAD} of 255). Art that runs over the cut anyway is background and can't be cut into."),
@@ -182,7 +182,7 @@ class Leeway:
         if self.first is None:
             return "However far this back moves, the cut card doesn't show it."
         length, name, side = self.first
-        what = {"paper_shows": "unprinted paper shows", "neighbour_shows": "the next card's back shows",
+        what = {"paper_shows": "unprinted paper shows", "neighbour_shows": "the print beside it shows",
                 "art_cut": "art is cut into", "uneven": "the border looks uneven"}[name]
         way = {"left": "to the left", "right": "to the right", "top": "up", "bottom": "down"}[side]
         if length <= 0:

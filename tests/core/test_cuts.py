@@ -44,11 +44,11 @@ def test_no_cut_line_crosses_a_card_and_every_edge_has_one(request: PlanRequest,
         raise
     used = layout.slots[:cards]
     lines = cut_lines(layout, cards)
-    for slot in used:
-        assert not any(on(line, slot.front) for line in lines)
-        for edge in (slot.front.x, slot.front.right):
+    for piece, slot in zip(layout.cut_units, used, strict=False):  # a pair is one piece
+        assert not any(on(line, slot.front) or on(line, piece) for line in lines)
+        for edge in (piece.x, piece.right):
             assert any(line.axis == "vertical" and abs(line.at_mm - edge) < 1e-6 for line in lines)
-        for edge in (slot.front.y, slot.front.bottom):
+        for edge in (piece.y, piece.bottom):
             assert any(line.axis == "horizontal" and abs(line.at_mm - edge) < 1e-6 for line in lines)
     for tick in cut_ticks(layout, cards):
         assert not any(on(tick, slot.front) for slot in used)

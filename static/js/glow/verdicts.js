@@ -119,7 +119,7 @@ const EDGES = { left: "left edge", right: "right edge", top: "top edge", bottom:
 export function saysFault({ rule, side, mm, ratio = 0 }) {
   const much = `${mm.toFixed(mm < 0.995 ? 2 : 1)} mm`;
   if (rule === "paper_shows") return `${much} of bare paper at the ${EDGES[side]}`;
-  if (rule === "neighbour_shows") return `${much} of the next back at the ${EDGES[side]}`;
+  if (rule === "neighbour_shows") return `${much} of the print beside it at the ${EDGES[side]}`;
   if (rule === "art_cut") return `${much} of art lost at the ${EDGES[side]}`;
   return Number.isFinite(ratio) ? `border ${ratio.toFixed(1)} to 1, narrow at the ${EDGES[side]}`
     : `border gone at the ${EDGES[side]}`;
