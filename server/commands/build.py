@@ -174,11 +174,14 @@ def _sheet_lines(built: Prepared, out: Path) -> Iterator[str]:
     yield "In the print dialog"
     for step in print_settings(layout, built.settings.stock_record):
         yield from wrapped(step.title, "  ")
+    yield ""
+    yield from wrapped("Before you glue, coat or cut, read Take care on the Output page; the product's label, the "
+                       "machine's manual and local rules decide.", "")
 
 
 def _grid(candidate: Candidate) -> str:
     layout = candidate.layout
-    lying = ", cards lying" if layout.card_turned else ""
+    lying = ", cards on their side" if layout.card_turned else ""
     hinge = f", hinge {layout.hinge_side}" if layout.hinge_side else ""
     return f"{layout.columns} × {layout.rows}, {layout.arrangement}{lying}{hinge}"
 

@@ -17,7 +17,7 @@ def register(subparsers: argparse._SubParsersAction[Any]) -> None:
     parser = add_parser(subparsers, "nudge", "move, turn and scale the back pages of a ready PDF for a printer",
                         "Nothing is redrawn or re-encoded, and page sizes stay.")
     parser.add_argument("pdf", type=Path, metavar="IN.pdf", help="the PDF to print on both sides")
-    add_printer(parser, "the printer whose drift is made up for", required=True)
+    add_printer(parser, "the printer whose drift is corrected", required=True)
     parser.add_argument("--backs", default="even", metavar="even|odd|LIST",
                         help="which pages are backs; a list such as 2,4,6-8 (default: even)")
     parser.add_argument("--out", type=Path, required=True, metavar="OUT.pdf", help="the PDF to write")

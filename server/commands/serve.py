@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 def register(subparsers: argparse._SubParsersAction[Any]) -> None:
     """Add ``serve`` and ``demo``."""
     for name, says in (("serve", "open the pages in a browser (what `lampfold` alone does)"),
-                       ("demo", "the same, with the demo decks loaded")):
-        parser = subparsers.add_parser(name, help=says, description=says)
+                       ("demo", "serve the pages with three demo decks on the Desk")):
+        parser = subparsers.add_parser(name, help=says, description=f"{says[:1].upper()}{says[1:]}.")
         add_options(parser)
         parser.set_defaults(run=run, demo=name == "demo")
 

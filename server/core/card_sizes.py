@@ -33,7 +33,7 @@ CARD_SIZES: dict[str, CardSize] = {
         CardSize("tarot", "Tarot", 70.0, 120.0),
         CardSize("mini", "Mini", 44.0, 68.0),
         CardSize("square", "Square", 70.0, 70.0),
-        CardSize("id-1", "ID-1 (wallet card)", 85.60, 53.98, 3.18, "ISO/IEC 7810"),
+        CardSize("id-1", "ID-1 (bank card)", 85.60, 53.98, 3.18, "ISO/IEC 7810"),
     )
 }
 DEFAULT_CARD = "poker-metric"

@@ -1,7 +1,7 @@
 """One geometry for everything: millimetres, origin at a face's top-left, x right, y down.
 
 A positive angle turns clockwise on the page, because y points down. An ``Affine`` acts on column vectors:
-``x' = a x + c y + e``, ``y' = b x + d y + f`` (the order of PDF's ``cm`` operator, ISO 32000-1, 8.3.3).
+``x' = a x + c y + e``, ``y' = b x + d y + f`` (the order of PDF's ``cm`` operator, ISO 32000-1, 8.3.4).
 """
 
 from __future__ import annotations

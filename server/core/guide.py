@@ -67,8 +67,8 @@ def scale_check(layout: Layout) -> tuple[Step, ...]:
         Step(f"Measure the {RULER_MM} mm ruler",
              f"Lay a ruler along the one printed in the waste: its ends are {RULER_MM} mm apart.",
              f"At 97 % they are {mm_text(RULER_MM * FIT_TO_PAGE, 1)} mm apart, and every card is too small."),
-        Step("Lay a wallet card on its outline",
-             "Bank and library cards are all 85.60 × 53.98 mm (ISO/IEC 7810, ID-1). Where the waste has room, their "
+        Step("Lay a bank card on its outline",
+             "Bank cards and many ID cards are 85.60 × 53.98 mm (ISO/IEC 7810, ID-1). Where the waste has room, their "
              "outline or its corners are printed: a card just covers it.",
              "No ruler needed; the eye sees half a millimetre."),
     )
@@ -76,7 +76,7 @@ def scale_check(layout: Layout) -> tuple[Step, ...]:
 
 def build_steps(layout: Layout, stock: Stock, core_mm: float) -> tuple[Step, ...]:
     """From the printed sheet to cut cards, in order. ``core_mm`` is the board between the panels, 0 for none."""
-    check = Step("Check the scale", "Measure the ruler on the first sheet, or lay a wallet card on its outline.")
+    check = Step("Check the scale", "Measure the ruler on the first sheet, or lay a bank card on its outline.")
     return (check, *method_named(layout.method).steps(work_of(layout, stock, core_mm)))
 
 
@@ -106,15 +106,18 @@ def cautions(layout: Layout) -> tuple[Step, ...]:
     """
     glue = (
         Step("Spray glue",
-             "Read the label and the safety sheet first. Outdoors or in a well-ventilated place; no flames, sparks, "
-             "hot surfaces or smoking near it; keep it off skin and out of eyes; never pierce or burn the can.",
-             "The vapour burns and makes drowsy; a glue stick or paste does the job without."),
+             "Many spray glues are extremely flammable. Read the label and the safety sheet first. Outdoors or in a "
+             "well-ventilated place; no flames, sparks, hot surfaces or smoking near it; don't breathe the spray, keep "
+             "it off skin and out of eyes; never pierce or burn the can.",
+             "The vapour is flammable and can make drowsy; a glue stick or paste does the job without."),
     ) if method_named(layout.method).glued else ()
     return (
         *glue,
         Step("Clear coat",
-             "The can's own label decides: outdoors or well ventilated, no flames or sparks, and let it air until the "
-             "smell is gone before anyone handles the cards."),
+             "Many clear coats are extremely flammable, and the can's own label and safety sheet decide: outdoors or "
+             "well ventilated, no flames, sparks, hot surfaces or smoking near it; don't breathe the spray; never "
+             "pierce or burn the can. Let it air until the smell is gone before anyone handles the cards.",
+             "Its vapour is flammable and can make drowsy, as a spray glue's."),
         Step("Knife and rule",
              "A fresh blade and several light strokes. Cut away from the body, on a mat, with the free hand clear of "
              "the blade's path and behind the rule. Cover the blade when you put it down.",

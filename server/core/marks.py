@@ -116,7 +116,7 @@ def _gauges(waste: Waste) -> list[Mark]:
     if whole:
         return [*marks, _whole_id1(whole)]
     for length, side in ((ID1_WIDTH_MM, "long"), (ID1_HEIGHT_MM, "short")):
-        text = f"{length:.2f} mm, {side} side of a wallet card"
+        text = f"{length:.2f} mm, {side} side of a bank card"
         cell = waste.take(length + 0.6, 2.4)
         if cell:
             marks.append(_id1_ticks(cell, length, text))
@@ -137,7 +137,7 @@ def _whole_id1(box: Rect) -> Mark:
     wide = box.width >= box.height
     width, height = (ID1_WIDTH_MM, ID1_HEIGHT_MM) if wide else (ID1_HEIGHT_MM, ID1_WIDTH_MM)
     rect = Rect(box.x + (box.width - width) / 2, box.y + (box.height - height) / 2, width, height)
-    texts = ("Lay a wallet card here.", "If it doesn't match, the print scale is off.")
+    texts = ("Lay a bank card here.", "If it doesn't match, the print scale is off.")
     x, y = rect.x + 3, rect.y + 6
     return Mark("id-1", rect, outline=(rect, ID1_RADIUS_MM),
                 texts=tuple(MarkText((x, y + 3 * row), text) for row, text in enumerate(texts)))

@@ -52,8 +52,8 @@ BASIS_SIZES_IN: dict[str, tuple[float, float]] = {
     "bristol": (22.5, 28.5), "tag": (24.0, 36.0),
 }
 _GSM_PER_LB_IN2 = 0.45359237 * 1000 / (500 * 0.0254**2)  # 1406.139: exact pound and inch, 500 sheets
-# Least, likely and most bulk in cm3/g. Bond, cover and index: what a merchant's chart of calipers comes to (20 lb bond
-# 0.0038 in; 65 lb cover 8 pt, 80 lb 9.5 pt, 100 lb 11 pt; 110 lb index about 9 pt); the rest common practice.
+# Least, likely and most bulk in cm3/g, common practice: bond, cover and index by their usual calipers (20 lb bond
+# 0.0038 in; 65 lb cover 8 pt, 80 lb 9.5 pt, 100 lb 11 pt; 110 lb index about 9 pt).
 BASIS_BULKS: dict[str, tuple[float, float, float]] = {
     "bond": (1.15, 1.29, 1.40), "text": (0.80, 1.10, 1.35), "cover": (0.95, 1.13, 1.30), "index": (1.05, 1.15, 1.25),
     "bristol": (1.05, 1.20, 1.40), "tag": (1.00, 1.15, 1.30),
@@ -73,22 +73,21 @@ def sheet_weight_g(grammage_gsm: float, width_mm: float, height_mm: float) -> fl
     return grammage_gsm * width_mm * height_mm / 1e6
 
 
-_GUIDE, _CHART = "a printer maker's paper guide", "a merchant's chart of calipers"
-_MEMORY = "merchants' tables, from memory"
+_COMMON = "common practice"
 STOCKS: dict[str, Stock] = {
     stock.name: stock
     for stock in (
-        Stock("office-80", "Office paper, 80 g/m²", 80.0, 0.100, 0.086, 0.110, _GUIDE),
-        Stock("bond-20", "20 lb bond, 75 g/m²", pounds_to_grammage(20, "bond"), 0.097, 0.092, 0.102, _CHART),
-        Stock("office-100", "Heavy office paper, 100 g/m²", 100.0, 0.125, 0.110, 0.135, "common practice"),
-        Stock("card-160", "Light card, 160 g/m²", 160.0, 0.160, 0.150, 0.170, _MEMORY),
-        Stock("cover-65", "65 lb cover, 176 g/m²", pounds_to_grammage(65, "cover"), 0.203, 0.193, 0.216, _CHART),
-        Stock("card-200", "Card, 200 g/m²", 200.0, 0.195, 0.180, 0.210, _MEMORY),
-        Stock("index-110", "110 lb index, 199 g/m²", pounds_to_grammage(110, "index"), 0.229, 0.216, 0.241, _CHART),
-        Stock("cover-80", "80 lb cover, 216 g/m²", pounds_to_grammage(80, "cover"), 0.241, 0.229, 0.254, _CHART),
-        Stock("card-250", "Heavy card, 250 g/m²", 250.0, 0.245, 0.230, 0.260, _MEMORY),
-        Stock("cover-100", "100 lb cover, 270 g/m²", pounds_to_grammage(100, "cover"), 0.279, 0.267, 0.292, _CHART),
-        Stock("card-300", "Board, 300 g/m²", 300.0, 0.300, 0.280, 0.320, _MEMORY),
+        Stock("office-80", "Office paper, 80 g/m²", 80.0, 0.100, 0.086, 0.110, _COMMON),
+        Stock("bond-20", "20 lb bond, 75 g/m²", pounds_to_grammage(20, "bond"), 0.097, 0.092, 0.102, _COMMON),
+        Stock("office-100", "Heavy office paper, 100 g/m²", 100.0, 0.125, 0.110, 0.135, _COMMON),
+        Stock("card-160", "Light card, 160 g/m²", 160.0, 0.160, 0.150, 0.170, _COMMON),
+        Stock("cover-65", "65 lb cover, 176 g/m²", pounds_to_grammage(65, "cover"), 0.203, 0.193, 0.216, _COMMON),
+        Stock("card-200", "Card, 200 g/m²", 200.0, 0.195, 0.180, 0.210, _COMMON),
+        Stock("index-110", "110 lb index, 199 g/m²", pounds_to_grammage(110, "index"), 0.229, 0.216, 0.241, _COMMON),
+        Stock("cover-80", "80 lb cover, 216 g/m²", pounds_to_grammage(80, "cover"), 0.241, 0.229, 0.254, _COMMON),
+        Stock("card-250", "Heavy card, 250 g/m²", 250.0, 0.245, 0.230, 0.260, _COMMON),
+        Stock("cover-100", "100 lb cover, 270 g/m²", pounds_to_grammage(100, "cover"), 0.279, 0.267, 0.292, _COMMON),
+        Stock("card-300", "Board, 300 g/m²", 300.0, 0.300, 0.280, 0.320, _COMMON),
     )
 }
 DEFAULT_STOCK = "card-200"
@@ -144,7 +143,7 @@ def _by_pounds(found: re.Match[str]) -> Stock:
     pounds, basis = _value(found[1]), found[2].lower()
     grammage = pounds_to_grammage(pounds, basis)
     return _of_bulk(f"{pounds:g}lb {basis}", f"{pounds:g} lb {basis}, {grammage:.0f} g/m²", grammage,
-                    BASIS_BULKS[basis], f"the usual bulk of {basis}, {_CHART}")
+                    BASIS_BULKS[basis], f"the usual bulk of {basis}, {_COMMON}")
 
 
 def _measured(found: re.Match[str]) -> Stock:

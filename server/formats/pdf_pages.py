@@ -23,7 +23,8 @@ from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt, damaged, r
 
 OUR_PRODUCER = "Lampfold"  # what our own PDFs say of themselves; laid out again they would be cards of sheets
 _SLACK_PT = 0.1
-_TAIL_BYTES = 2048  # the end mark is looked for in the last 1,024 bytes (ISO 32000-1, Annex H, note 18), and then some
+# The end mark is looked for in the last 1,024 bytes (PDF Reference 1.7, Appendix H, note 18), and then some.
+_TAIL_BYTES = 2048
 
 
 def open_pdf(path: Path, file: str, limits: ArtLimits | None = None) -> PdfSource:

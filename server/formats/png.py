@@ -1,4 +1,4 @@
-"""PNG by its chunks (ISO/IEC 15948, W3C PNG third edition): what its header says, and its own rows to copy.
+"""PNG by its chunks (W3C PNG, third edition): what its header says, and its own rows to copy.
 
 Rows filtered as PNG does are what PDF calls predictor 15 (ISO 32000-1, 7.4.4.4), so they can go into a PDF as they are.
 """

@@ -21,9 +21,9 @@ _TIFF_STARTS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")  # classic and B
 def kind_of(head: bytes) -> ArtKind | None:
     """The kind of art that begins with ``head`` (HEAD_BYTES of it, or the whole of a short file); None for others.
 
-    PNG: ISO/IEC 15948, 5.2. JPEG: ITU-T T.81, B.1.1.3 (SOI, then a marker). WebP: RFC 9649, 2.4. TIFF: revision 6.0,
+    PNG: W3C, 3rd edition, 5.2. JPEG: ITU-T T.81, B.1.1.3 (SOI and a marker). WebP: RFC 9649, 2.4. TIFF: revision 6.0,
     section 2. AVIF: ISO/IEC 14496-12, 4.3, with AV1 image brands. PDF: its header may come within the first 1,024
-    bytes (ISO 32000-1, Annex H, note 13).
+    bytes (PDF Reference 1.7, Appendix H, note 13).
     """
     if head.startswith(b"\x89PNG\r\n\x1a\n"):
         return "png"

@@ -17,7 +17,7 @@ POINT = st.tuples(NUMBER, NUMBER)
 
 
 def as_numpy(matrix: Affine) -> np.ndarray:
-    """ISO 32000-1, 8.3.3: [a b c d e f] stands for x' = a x + c y + e, y' = b x + d y + f."""
+    """ISO 32000-1, 8.3.4: [a b c d e f] stands for x' = a x + c y + e, y' = b x + d y + f."""
     return np.array([[matrix.a, matrix.c, matrix.e], [matrix.b, matrix.d, matrix.f], [0, 0, 1]])
 
 

@@ -14,7 +14,7 @@ from server.errors import BadValue
 @pytest.mark.parametrize(("name", "width", "height"), [
     ("a3", 297, 420), ("a4", 210, 297), ("a5", 148, 210),  # ISO 216:2007
     ("letter", 8.5 * 25.4, 11 * 25.4), ("tabloid", 11 * 25.4, 17 * 25.4),  # ASME Y14.1-2020, sizes A and B
-    ("legal", 8.5 * 25.4, 14 * 25.4),  # ANSI X3.151, from memory
+    ("legal", 8.5 * 25.4, 14 * 25.4),  # common practice
 ])
 def test_sizes(name: str, width: float, height: float) -> None:
     paper = PAPERS[name]

@@ -80,7 +80,7 @@ def chunk(name: bytes, content: bytes) -> bytes:
     return struct.pack(">I", len(content)) + name + content + struct.pack(">I", zlib.crc32(name + content))
 
 
-# Adam7 (ISO/IEC 15948, 8.2): where each pass begins and how far it steps, x and y.
+# Adam7 (W3C PNG, third edition, 8.2): where each pass begins and how far it steps, x and y.
 _PASSES = ((0, 0, 8, 8), (4, 0, 8, 8), (0, 4, 4, 8), (2, 0, 4, 4), (0, 2, 2, 4), (1, 0, 2, 2), (0, 1, 1, 2))
 
 

@@ -20,7 +20,7 @@ from tests.drawing.pdf_help import READERS, art_of, chunk, make_png, page_of, pi
 
 GREY, RGB, PALETTE, GREY_ALPHA, RGB_ALPHA = 0, 2, 3, 4, 6
 CHANNELS = {GREY: 1, RGB: 3, PALETTE: 1, GREY_ALPHA: 2, RGB_ALPHA: 4}
-# Every pair of colour type and bit depth that PNG knows (ISO/IEC 15948, table 11.1).
+# Every pair of colour type and bit depth that PNG knows (W3C PNG, third edition, IHDR).
 ALL_KINDS = [(GREY, 1), (GREY, 2), (GREY, 4), (GREY, 8), (GREY, 16), (RGB, 8), (RGB, 16), (PALETTE, 1), (PALETTE, 2),
              (PALETTE, 4), (PALETTE, 8), (GREY_ALPHA, 8), (GREY_ALPHA, 16), (RGB_ALPHA, 8), (RGB_ALPHA, 16)]
 OPAQUE = [kind for kind in ALL_KINDS if kind[0] in (GREY, RGB, PALETTE)]
@@ -98,7 +98,7 @@ def test_an_alpha_that_hides_nothing_is_left_out(tmp_path: Path) -> None:
 @pytest.mark.parametrize("reader", READERS)
 @pytest.mark.parametrize(("colour_type", "depth"), OPAQUE)
 def test_a_clear_colour_shows_the_paper(tmp_path: Path, colour_type: int, depth: int, reader: str) -> None:
-    # tRNS (ISO/IEC 15948, 11.3.2.1): one sample value for grey and RGB, alphas by index for a palette.
+    # tRNS (W3C PNG, third edition): one sample value for grey and RGB, alphas by index for a palette.
     samples = samples_of(colour_type, depth)
     samples[4:9, 4:9] = samples[4, 4]
     if colour_type == PALETTE:
@@ -169,7 +169,7 @@ def test_a_cut_off_png_is_refused_by_name(tmp_path: Path, tenth: int) -> None:
 
 
 def test_each_flipped_bit_is_found(tmp_path: Path) -> None:
-    # PNG's CRC-32 finds every single-bit error (ISO/IEC 15948, 5.5; any CRC does).
+    # PNG's CRC-32 finds every single-bit error (W3C PNG, third edition, 5.5; any CRC does).
     png = make_png(samples_of(GREY, 8), 8, GREY, part_bytes=10 ** 6)
     for at in range(8 + 8, len(png) - 12, 13):  # lengths and the last chunk are the walk's own affair
         spoilt = bytearray(png)

@@ -59,7 +59,7 @@ def write(folder: Path, path: str, data: bytes) -> Path:
 
 
 def chunk(name: bytes, data: bytes) -> bytes:
-    """One PNG chunk (ISO/IEC 15948, 5.3)."""
+    """One PNG chunk (W3C PNG, third edition, 5.3)."""
     return struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
 
 

@@ -14,7 +14,7 @@ def test_each_format_is_known_by_what_pillow_writes(kind: str) -> None:
 
 
 def test_a_pdf_is_known_also_behind_leading_bytes() -> None:
-    # ISO 32000-1, Annex H, note 13: the header may come anywhere within the first 1,024 bytes.
+    # PDF Reference 1.7, Appendix H, note 13: the header may come anywhere within the first 1,024 bytes.
     data = pdf()
     assert kind_of(data[:HEAD_BYTES]) == "pdf"
     assert kind_of((b"\n" * 1000 + data)[:HEAD_BYTES]) == "pdf"

@@ -32,7 +32,7 @@ def request_head(server: LiveServer, deck_id: str, length: int | str, name: str 
 
 
 def png_of(width: int, height: int) -> bytes:
-    """A PNG whose header promises that size and whose data doesn't (ISO/IEC 15948, 11.2.2)."""
+    """A PNG whose header promises that size and whose data doesn't (W3C PNG, third edition, IHDR)."""
     def chunk(kind: bytes, data: bytes) -> bytes:
         return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
     header = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)

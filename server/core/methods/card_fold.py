@@ -43,7 +43,7 @@ def _steps(work: Work) -> Iterator[Step]:
     both = "both faces of the core" if cored else "the inside of the back"
     yield Step("Glue it, or sleeve it",
                f"Glue {both}, thin and even, close the card from the fold and smooth outwards. In a sleeve it holds "
-               "without glue.")
+               "without glue. With a spray, read Spray glue under Take care before.")
     yield press()
     yield Step("Trim what stands over", "Where a fold has run off, cut the open edge flush with a rule and a sharp "
                "blade.", "A step at the edge marks a card.")

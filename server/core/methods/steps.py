@@ -65,17 +65,18 @@ def fold(work: Work) -> Iterator[Step]:
                    f"The strip of {mm_text(layout.spine_mm)} mm between the two lines goes round its edge.")
     both = "Glue both faces of the core" if work.core_mm > 0 else "Glue the inside of one panel"
     yield Step("Glue, then close from the crease",
-               f"{both}, thin and even to the very edges. Fold over and smooth from the crease outwards.",
+               f"{both}, thin and even to the very edges. Fold over and smooth from the crease outwards. "
+               "With a spray, read Spray glue under Take care before.",
                "Started at the crease, nothing can creep sideways.")
     yield press()
 
 
 def crease(work: Work, along: str) -> Step:
-    scored = ("Score first: one light pass with a blunt blade, not through the paper. "
+    scored = ("Score first: one light pass of a scoring tool along a rule, not cutting through. "
               if work.stock.grammage_gsm >= SCORE_GSM else "")
     # Along the grain a fold is cleaner; across it the fibres crack sooner (trade note).
     return Step("Crease before any glue",
-                f"{scored}Run a folding bone or an empty ballpoint pen along {along}, on a steel rule.",
+                f"{scored}Run a folding bone along {along}, on a steel rule.",
                 "A crease made dry lies where it was drawn; wet paper stretches and wanders. Stock folds cleaner along "
                 "its grain than across it.")
 
@@ -108,7 +109,7 @@ def finish(work: Work) -> Iterator[Step]:
 
 def coat(sides: str = "on both sides", why: str = "Coated on one side only, a sheet curls.") -> Step:
     return Step("Clear coat, if you want one", f"On whole sheets before cutting, thin and {sides}, dry between the "
-                "passes. Try it on a spoilt sheet first.", why)
+                "passes. Try it on a spoilt sheet first. Read Clear coat under Take care before.", why)
 
 
 def cut(work: Work, pieces: str = "cards",
@@ -116,7 +117,7 @@ def cut(work: Work, pieces: str = "cards",
     on_crease = " The crease itself is the cards' edge; nothing is cut there." if _cards_on_crease(work.layout) else ""
     return Step(f"Cut, fronts up: {cut_count(work.layout)} straight cuts a sheet",
                 f"Each goes through one piece, from edge to edge of it: the waste off all round, then strips, then the "
-                f"strips into {pieces}.{on_crease}", why)
+                f"strips into {pieces}.{on_crease} Read Knife and rule under Take care before.", why)
 
 
 def trimmings(work: Work) -> Iterator[Step]:

@@ -58,7 +58,8 @@ def _steps(work: Work) -> Iterator[Step]:
                "The strip is cut away at the end, and the tape with it; tape on a card would stay.")
     yield Step("Open, glue, close from the hinge",
                "Open the pair like a book, glue the inside of one sheet thin and even, close it from the hinge and "
-               "smooth outwards.", "The hinge keeps the sheets where the light showed them.")
+               "smooth outwards. With a spray, read Spray glue under Take care before.",
+               "The hinge keeps the sheets where the light showed them.")
     yield press()
     yield from finish(work)
 

@@ -60,7 +60,7 @@ export function showAlternatives(alternatives, summary, pinned, choose) {
  */
 function row(one, summary, choose) {
   const used = one.arrangement === summary.arrangement && one.card_turned === summary.card_turned;
-  const says = `${one.arrangement === "portrait" ? "Portrait" : "Landscape"} sheet, ${one.card_turned ? "card turned" : "card upright"}`;
+  const says = `${one.arrangement === "portrait" ? "Portrait" : "Landscape"} sheet, ${one.card_turned ? "card on its side" : "card upright"}`;
   const cell = (/** @type {string|number} */ text) => el("td", { class: "measure", text: String(text) });
   return el("tr", used ? { class: "used" } : {},
     el("th", { scope: "row" }, says),

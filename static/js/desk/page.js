@@ -96,7 +96,7 @@ async function show() {
   need("[data-bin-section]").hidden = !bin.length;
   need("[data-bin-title]").textContent = `Bin, ${counted(bin.length, "deck")}`;
   need("[data-storage]").textContent = !storage.bytes ? ""
-    : `${counted(storage.decks, "deck")}, ${sized(storage.bytes)} of art kept on this machine`;
+    : `${counted(storage.decks, "deck")}, ${sized(storage.bytes)} of art kept on ${document.body.dataset.role === "host" ? "this" : "the host's"} machine`;
   const last = lastDeck();
   const open = last && decks.find((deck) => deck.id === last.id);
   showDeck(open ? { id: open.id, name: open.name } : null);

@@ -62,7 +62,7 @@ export function showLeeways(answer) {
     : answer.wander_mm !== null
     ? `Held against ${answer.printer}: 19 sheets of 20 stay within ${answer.wander_mm.toFixed(2)} mm once it is trued up.`
     : answer.printer ? `How far ${answer.printer} wanders from sheet to sheet isn't known yet. True-up measures it.`
-      : "No printer is chosen, so the numbers stand for themselves. A home printer misses by 1 to 2 mm (common practice).";
+      : "No printer is chosen, so the numbers stand for themselves. A home printer drifts by 1 to 2 mm (common practice).";
   need("[data-leeway-list]").replaceChildren(...answer.backs.map((back) => el("li", { class: "leeway" },
     el("span", { class: "card-face leeway-face" }, el("img", { src: thumbUrl(back.key, 256), alt: "", loading: "lazy" })),
     el("div", { class: "leeway-text" },

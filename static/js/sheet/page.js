@@ -100,7 +100,7 @@ class SheetPage {
   }
 
   /**
-   * A layout that a person chose may not take the card any more: then Lampfold chooses again, if that helps.
+   * A plan that a person chose may not take the card any more: then Lampfold chooses again, if that helps.
    *
    * @param {Settings} settings that could not be laid out
    * @returns {Promise<boolean>} whether it did help
@@ -115,7 +115,7 @@ class SheetPage {
       return false;
     }
     this.extra = { ...this.extra, ...free };
-    toast("The layout that was chosen doesn't take this any more, so Lampfold chose another.");
+    toast("The plan that was chosen doesn't take this any more, so Lampfold chose another.");
     await this.draw();
     return true;
   }
@@ -134,7 +134,7 @@ class SheetPage {
     this.extra = { ...this.extra, ...choice };
     this.deck.tell("saving");
     await this.draw();
-    say(choice.arrangement ? "The other layout is in use." : "Lampfold chooses the layout again.");
+    say(choice.arrangement ? "The other plan is in use." : "Lampfold chooses the plan again.");
   }
 
   /**

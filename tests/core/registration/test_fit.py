@@ -53,7 +53,7 @@ def test_umeyama_through_readings_is_not_refused():
 
 
 def test_worked_sheet_similarity():
-    # shared table: scale 0.99802306, angle 0.00248045 rad, t = (0.700519, -0.515900), rms 0.029080 (scikit-image 0.26)
+    # scikit-image 0.26, SimilarityTransform fitted to these points; rms from its residuals.
     fit = fit_drift(read(SHEET, SHEET_LANDED), A4_CENTRE)
     assert fit.model == "similarity"
     assert fit.drift.scale_x == fit.drift.scale_y == pytest.approx(0.99802306, abs=5e-9)
@@ -63,7 +63,7 @@ def test_worked_sheet_similarity():
 
 
 def test_worked_sheet_affine():
-    # shared table, ordinary least squares: [.99794118, -.00252918, .71676013; .00235294, .99805447, -.50814832]
+    # Ordinary least squares on these points, by numpy.linalg.lstsq outside this project.
     found = affine(SHEET, SHEET_LANDED)
     assert (found.a, found.c, found.e) == pytest.approx((0.99794118, -0.00252918, 0.71676013), abs=5e-9)
     assert (found.b, found.d, found.f) == pytest.approx((0.00235294, 0.99805447, -0.50814832), abs=5e-9)
