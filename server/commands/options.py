@@ -18,9 +18,13 @@ if TYPE_CHECKING:
 _DECK = tuple(setting for setting in SETTINGS.values() if setting.option)
 
 
-def add_folder(parser: argparse.ArgumentParser) -> None:
-    """The folder of art, ``--json``, and how art lies on a card."""
-    parser.add_argument("folder", type=Path, metavar="FOLDER", help="folder of art, with fronts/ and backs/")
+def add_folder(parser: argparse.ArgumentParser, *, several: bool = False) -> None:
+    """The folder of art, or ``several`` of them as ``folders``; ``--json``, and how art lies on a card."""
+    says = "folder of art, with fronts/ and backs/"
+    if several:
+        parser.add_argument("folders", type=Path, nargs="+", metavar="FOLDER", help=f"{says}; a deck each")
+    else:
+        parser.add_argument("folder", type=Path, metavar="FOLDER", help=says)
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
     parser.add_argument("--pairs", action="append", default=[], metavar="NAME",
                         help="take pairs that are only proposed, as check names them; may be given several times")

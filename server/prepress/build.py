@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from server.drawing.surface import Surface
     from server.prepress.since import ChangeSheet
 
-Part = Literal["sheets", "box"]
+Part = Literal["sheets", "box", "guide"]
 
 
 def _unwatched(done: int, total: int) -> None:
@@ -62,6 +62,10 @@ def _pages(prepared: Prepared, part: Part) -> tuple[Page, ...]:
     from server.drawing.deck_pdf import box_pages, sheet_pages
 
     planned = prepared.planned
+    if part == "guide":
+        from server.drawing.guide_text import draw_guide
+
+        return (lambda surface: draw_guide(surface, planned),)
     if part == "box":
         return box_pages(planned, box_of(planned.deck, planned.settings, planned.plan.layout))
     return sheet_pages(planned)

@@ -12,9 +12,11 @@ import binascii
 import hashlib
 import io
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 from server.core.art import Art, Deck
@@ -69,6 +71,23 @@ def picture_of(path: Path, art: Art) -> tuple[str, bytes]:
     out = io.BytesIO()
     picture.save(out, "WEBP", quality=80, method=2)
     return digest.hexdigest(), out.getvalue()
+
+
+@contextmanager
+def small_pictures(record: Record, digests: Iterable[str]) -> Iterator[tuple[dict[str, Art], dict[str, Path]]]:
+    """The small pictures of ``digests`` as art by digest, and where each art key's file lies while it is open."""
+    from server.formats.reader import read_art
+
+    with TemporaryDirectory(prefix="lampfold-") as folder:
+        arts: dict[str, Art] = {}
+        for digest in digests:
+            if digest in record.small and digest not in arts:
+                # Not by its digest, which comes from a file that anybody may have written.
+                path = Path(folder) / f"{len(arts)}.webp"
+                path.write_bytes(record.small[digest])
+                key = hashlib.sha256(record.small[digest]).hexdigest()
+                arts[digest] = read_art(path, path.name, f"small-{key}")[0]
+        yield arts, {art.key: Path(folder) / art.file for art in arts.values()}
 
 
 def difference_percent(old: bytes, new: bytes) -> float:

@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 from server.core.art import Art, Deck
@@ -17,7 +16,7 @@ from server.core.settings import DeckSettings
 from server.drawing.take_out import TakeOut, take_out_pages
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.prepress.prepare import Prepared, prepare
-from server.prepress.record import Record, difference_percent, make_record
+from server.prepress.record import Record, difference_percent, make_record, small_pictures
 
 _SAME_MM = 0.01
 
@@ -106,21 +105,7 @@ def _differs(sheet: ChangeSheet, old: int, new: int, sides: tuple[str, ...]) -> 
 @contextmanager
 def take_out_pictures(sheet: ChangeSheet) -> Iterator[tuple[tuple[TakeOut, ...], dict[str, Path]]]:
     """The cards to take out with their small pictures as art, and where each art key's file lies while it is open."""
-    from server.formats.reader import read_art
-
-    with TemporaryDirectory(prefix="lampfold-") as folder:
-        arts: dict[str, Art] = {}
-        paths: dict[str, Path] = {}
-        for one in sheet.changes.take_out:
-            for digest in sheet.old.cards[one.index].faces:
-                small = sheet.old.small.get(digest)
-                if small and digest not in arts:
-                    # Not by its digest, which comes from a file that anybody may have written.
-                    path = Path(folder) / f"{len(arts)}.webp"
-                    path.write_bytes(small)
-                    arts[digest] = read_art(path, path.name, f"take-out-{digest}")[0]
-                    paths[arts[digest].key] = path
-        cards = tuple(
-            TakeOut(card.name, one.copies, arts.get(card.front), arts.get(card.back))
-            for one in sheet.changes.take_out for card in (sheet.old.cards[one.index],))
-        yield cards, paths
+    out = [(sheet.old.cards[one.index], one.copies) for one in sheet.changes.take_out]
+    with small_pictures(sheet.old, (digest for card, _ in out for digest in card.faces)) as (arts, paths):
+        yield tuple(TakeOut(card.name, copies, arts.get(card.front), arts.get(card.back))
+                    for card, copies in out), paths

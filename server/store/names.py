@@ -52,6 +52,11 @@ def file_stem(text: str) -> str:
     return "-".join(part for part in kept.split("-") if part)[:80] or "deck"
 
 
+def version_stem(text: str) -> str:
+    """A version as a part of a file's name: as ``file_stem``, with the points between its numbers."""
+    return ".".join(file_stem(part) for part in text.split(".") if part.strip()) or "version"
+
+
 def _is_control(letter: str) -> bool:
     """Control, surrogate and bidirectional override characters: they can make a name look like another."""
     return unicodedata.category(letter) in ("Cc", "Cs") or letter in _OVERRIDES

@@ -1,0 +1,101 @@
+"""The first page of a release: what is in it, what to print when, and pictures of the cards."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from server.core.art import Art
+from server.core.geometry import Affine, Rect
+from server.core.lettering import text_width_mm
+from server.core.methods import method_named
+from server.core.paper import paper_named
+from server.drawing.surface import Stroke, Surface
+from server.drawing.text_flow import SOFT, TextFlow
+
+_MARGIN_MM = 15.0
+_PICTURE_MM, _STEP_MM, _CAPTION_MM = 30.0, 34.0, 2.4
+_ROW_MM = _PICTURE_MM + 7.0
+_FRAME = Stroke(0.15, (120, 120, 120))
+
+
+@dataclass(frozen=True, slots=True)
+class Sheets:
+    """One PDF of the release: where it lies, how it is built, and its numbers."""
+
+    file: str
+    method: str
+    paper: str
+    ink: str
+    sheets: int
+    papers: int
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """One deck of the release: its cards as (name, copies, small picture of the front), its PDFs, what didn't fit."""
+
+    name: str
+    count: int
+    cards: tuple[tuple[str, int, Art], ...]
+    sheets: tuple[Sheets, ...]
+    left_out: tuple[str, ...]
+
+
+def draw_index(surface: Surface, page: Rect, title: str, decks: Sequence[Contents], extras: Sequence[str]) -> None:
+    """As many pages as it takes, on ``page``."""
+    flow = TextFlow(surface, page, _MARGIN_MM, "index")
+    flow.title(title)
+    flow.text("Print one sheet first, at actual size, and measure the ruler on it. The guide beside each PDF shows "
+              "every step from paper to cards.")
+    _help(flow, decks)
+    for deck in decks:
+        flow.heading(f"{deck.name}: {deck.count} cards")
+        for one in deck.sheets:
+            glued = f", {one.papers} pieces of paper" if one.papers != one.sheets else ""
+            how = f"{method_named(one.method).label.lower()}, {paper_named(one.paper).label}, {one.ink} ink"
+            flow.text(f"{one.file}: {how}, {one.sheets} sheets{glued}.", size_mm=3.0)
+        for said in deck.left_out:
+            flow.text(said, size_mm=3.0, rgb=SOFT)
+        _pictures(surface, flow, deck)
+    if extras:
+        flow.heading("Also in this pack")
+        flow.text(", ".join(extras))
+
+
+def _help(flow: TextFlow, decks: Sequence[Contents]) -> None:
+    """Which one to print, in plain words."""
+    sheets = [one for deck in decks for one in deck.sheets]
+    flow.heading("Which one to print")
+    for name in dict.fromkeys(one.method for one in sheets):
+        method = method_named(name)
+        flow.text(f"{name}: {method.label}. {method.summary}")
+    papers = list(dict.fromkeys(one.paper for one in sheets))
+    if len(papers) > 1:
+        labels = " or ".join(paper_named(paper).label for paper in papers)
+        flow.text(f"Paper: {labels}. Take the one that lies in your printer; A4 is common outside North America, "
+                  "Letter within it.")
+    if {one.ink for one in sheets} >= {"full", "pale"}:
+        flow.text("Ink: pale saves half of it and is meant for a first try; full is for the cards that you keep.")
+
+
+def _pictures(surface: Surface, flow: TextFlow, deck: Contents) -> None:
+    flow.y += 2.0
+    across = max(1, int((flow.room.width + _STEP_MM - _PICTURE_MM) / _STEP_MM))
+    for first in range(0, len(deck.cards), across):
+        x, y = flow.take(_ROW_MM)
+        for place, (name, copies, art) in enumerate(deck.cards[first:first + across]):
+            wide = min(_PICTURE_MM, (_PICTURE_MM) * art.aspect)
+            high = wide / art.aspect
+            at = Rect(x + place * _STEP_MM, y + _PICTURE_MM - high, wide, high)
+            with surface.within(layer="art"):
+                surface.art(art, Affine(a=wide, d=high, e=at.x, f=at.y))
+            with surface.within(layer="notes"):
+                surface.outline(at, 0.0, _FRAME)
+                surface.text((at.x, y + _PICTURE_MM + 3.2), _fitting(f"{copies} × {name}"), _CAPTION_MM)
+
+
+def _fitting(text: str) -> str:
+    while text_width_mm(text, _CAPTION_MM) > _STEP_MM - 2 and len(text) > 4:
+        text = f"{text[:-2].rstrip()}…"
+    return text
