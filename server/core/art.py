@@ -42,8 +42,9 @@ class Art:
     ``key`` names the bytes: equal keys are the same picture. Pixel sizes are as stored; ``view_px`` is as seen.
     For PDF pages the pixel sizes are 0 and ``size_mm`` is the page; for pictures ``size_mm`` is what the file
     itself claims by its resolution, or None. ``frames`` counts the pictures of an animation or of a TIFF with several
-    pages; the first is used. ``trim_mm`` is how far a PDF page's own trim lies inside it, as seen, None where it
-    states none; ``look`` names what a page draws: pages of one file with equal looks are drawn alike.
+    pages; the first is used. ``picture_ppi`` is the resolution of the coarsest of a PDF page's larger pictures, at the
+    page's own size, None where it has none. ``trim_mm`` is how far a PDF page's own trim lies inside it, as seen, None
+    where it states none; ``look`` names what a page draws: pages of one file with equal looks are drawn alike.
     """
 
     file: str
@@ -60,6 +61,7 @@ class Art:
     frames: int = 1
     look: str = ""
     trim_mm: Edges | None = None
+    picture_ppi: float | None = None
 
     @property
     def is_vector(self) -> bool:

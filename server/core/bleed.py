@@ -54,10 +54,11 @@ class ArtFit:
         return Affine(rect.width, 0.0, 0.0, rect.height, rect.x, rect.y)
 
     def ppi(self, art: Art) -> float:
-        """Pixels per inch as printed, the poorer direction; infinite for vector art."""
-        if art.is_vector:
-            return float("inf")
+        """Pixels per inch as printed, the poorer direction; of vector art its coarsest picture's, infinite for none."""
         width, height = (self.rect.height, self.rect.width) if self.turned else (self.rect.width, self.rect.height)
+        if art.is_vector:
+            page = art.size_mm or (width, height)
+            return art.picture_ppi * min(page[0] / width, page[1] / height) if art.picture_ppi else float("inf")
         return 25.4 * min(art.view_px[0] / width, art.view_px[1] / height)
 
 

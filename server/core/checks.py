@@ -120,10 +120,11 @@ def _resolution(art: Art, fit: ArtFit) -> Problem | None:
         return None
     width, height = (fit.rect.height, fit.rect.width) if fit.turned else (fit.rect.width, fit.rect.height)
     wanted = f"{round(width / 25.4 * COMFORTABLE_PPI)} × {round(height / 25.4 * COMFORTABLE_PPI)} pixels"
+    what = "A picture on it prints" if art.is_vector else "Prints"
     if ppi < SOFT_PPI * _SLACK:
-        return _problem(art, "warning", "low-resolution", f"Prints at {ppi:.0f} ppi, which is visibly soft.",
+        return _problem(art, "warning", "low-resolution", f"{what} at {ppi:.0f} ppi, which is visibly soft.",
                         f"Export it at {wanted} for {COMFORTABLE_PPI:.0f} ppi.")
-    return _problem(art, "note", "fair-resolution", f"Prints at {ppi:.0f} ppi; fine lines and small text gain from "
+    return _problem(art, "note", "fair-resolution", f"{what} at {ppi:.0f} ppi; fine lines and small text gain from "
                     f"{COMFORTABLE_PPI:.0f}.", f"Export it at {wanted} if you can.")
 
 

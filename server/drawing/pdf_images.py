@@ -65,6 +65,8 @@ class ImageWriter:
                 self._decoded(art, path, 8)  # raises where more than the mark is missing
             return Placeable(self._put_jpeg(parsed), matrix)
         colour, alpha, profile = self._decoded(art, path, parsed.depth if isinstance(parsed, Png) else 8)
+        if isinstance(parsed, Png):
+            profile = parsed.profile
         mask = self._put_png(alpha, None) if alpha else None
         # Pillow turns a TIFF upright while it decodes it; all others come as they are stored.
         return Placeable(self._put_png(colour, profile, mask), _UPRIGHT if art.kind == "tiff" else matrix, bool(alpha))

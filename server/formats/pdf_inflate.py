@@ -10,15 +10,19 @@ import base64
 import math
 import re
 import zlib
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from server.formats.limits import ArtLimits
 from server.formats.pdf_source import PdfSource
+from server.formats.pdf_syntax import Ref, Value
 from server.formats.refusal import ArtTooLarge
 
 _DEFLATE_RATIO = 1033  # deflate: at most 258 bytes for 2 bits (RFC 1951, 3.2.5)
 _RUN_RATIO = 64  # RunLengthDecode: at most 128 bytes for 2 (7.4.5)
 _PIECE = 64 * 1024
+_MOST_FORMS = 100_000
+_DO = re.compile(rb"(/[^\0\t\n\f\r ()<>\[\]{}/%]+)[\0\t\n\f\r ]+Do(?![A-Za-z])")
 _NAMES = {b"/Fl": b"/FlateDecode", b"/LZW": b"/LZWDecode", b"/AHx": b"/ASCIIHexDecode", b"/A85": b"/ASCII85Decode",
           b"/RL": b"/RunLengthDecode"}
 _PACKERS = (b"/FlateDecode", b"/LZWDecode", b"/RunLengthDecode")
@@ -54,6 +58,34 @@ def _at_most(stored: int, filters: list[bytes]) -> float:
     for name in filters:
         ratio *= {b"/FlateDecode": _DEFLATE_RATIO, b"/RunLengthDecode": _RUN_RATIO}.get(name, 1.0)
     return math.inf if b"/LZWDecode" in filters else stored * ratio
+
+
+def bound_forms(source: PdfSource, index: int, label: str) -> None:
+    """Raises ArtTooLarge, naming the page by ``label``, where it draws forms in forms in forms without an end."""
+    page = source.page(index)
+    if isinstance(source.entry(page.resources, b"/XObject"), dict):
+        content = b"\n".join(source.stream(part) for part in page.contents)
+        if _drawn(source, content, page.resources, {}) > _MOST_FORMS:
+            raise ArtTooLarge(f"{label}: draws more than {_MOST_FORMS} forms, one in the other.",
+                              "Export it again as a flat PDF, or as a PNG.", "too-much-inside")
+
+
+def _drawn(source: PdfSource, content: bytes, resources: Value, known: dict[int, int]) -> int:
+    """How many forms ``content`` draws, those in them counted; a form within itself counts for nothing."""
+    forms = source.entry(resources, b"/XObject")
+    total = 0
+    for name, times in Counter(_DO.findall(content)).items():
+        form = forms.get(name) if isinstance(forms, dict) else None
+        if not isinstance(form, Ref):
+            continue
+        if form.number not in known:
+            known[form.number] = 0
+            stream = source.object(form.number)
+            if isinstance(stream, dict) and stream.get(b"/Subtype") == b"/Form" and len(known) < _MOST_FORMS:
+                own = stream.get(b"/Resources", resources)
+                known[form.number] = 1 + _drawn(source, source.stream(form.number), own, known)
+        total += times * known[form.number]
+    return total
 
 
 def unpacked_bytes(data: bytes, filters: list[bytes], most: int) -> int:

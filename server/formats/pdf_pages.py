@@ -16,7 +16,7 @@ from typing import Any
 from server.core.geometry import Edges
 from server.core.units import POINTS_PER_MM
 from server.formats.limits import MAX_ASPECT, MAX_PAGE_MM, MIN_PAGE_MM, ArtLimits
-from server.formats.pdf_inflate import bound_streams
+from server.formats.pdf_inflate import bound_forms, bound_streams
 from server.formats.pdf_printed import print_annotations
 from server.formats.pdf_source import PdfSource, load_pymupdf
 from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt, damaged, refusing, truncated
@@ -25,6 +25,7 @@ OUR_PRODUCER = "Lampfold"  # what our own PDFs say of themselves; laid out again
 _SLACK_PT = 0.1
 # The end mark is looked for in the last 1,024 bytes (PDF Reference 1.7, Appendix H, note 18), and then some.
 _TAIL_BYTES = 2048
+_NOTICEABLE = 0.04  # of a page: a smaller picture is an ornament, whose softness nobody sees
 
 
 def open_pdf(path: Path, file: str, limits: ArtLimits | None = None) -> PdfSource:
@@ -51,11 +52,13 @@ def open_pdf(path: Path, file: str, limits: ArtLimits | None = None) -> PdfSourc
 @dataclass(frozen=True, slots=True)
 class PdfPage:
     """One page: (width, height) in mm as seen, with CropBox, /Rotate and /UserUnit counted; how far its TrimBox lies
-    inside that, in mm as seen, None where it has none; and a name for what it draws, equal for pages drawn alike."""
+    inside that, in mm as seen, None where it has none; a name for what it draws, equal for pages drawn alike; and the
+    resolution of the coarsest of its larger pictures, None where it has none."""
 
     size_mm: tuple[float, float]
     trim_mm: Edges | None = None
     look: str = ""
+    picture_ppi: float | None = None
 
 
 def _show_to_the_bleed(source: PdfSource) -> None:
@@ -102,8 +105,9 @@ def _pages(source: PdfSource, path: Path, file: str, limits: ArtLimits) -> tuple
         label = file if count == 1 else f"{file}#{number + 1}"
         page = document.load_page(number)
         size = _size(page.rect.width, page.rect.height, label)
-        pages.append(PdfPage(size, _trim(source, number, size), looks[number]))
-        _check_pictures(document, number, seen, label, limits)
+        bound_forms(source, number, label)
+        holds = _check_pictures(document, number, seen, label, limits)
+        pages.append(PdfPage(size, _trim(source, number, size), looks[number], _coarsest(page) if holds else None))
     return tuple(pages)
 
 
@@ -155,14 +159,28 @@ def _size(width_pt: float, height_pt: float, label: str) -> tuple[float, float]:
     return width, height
 
 
-def _check_pictures(document: Any, number: int, seen: set[int], label: str, limits: ArtLimits) -> None:
-    """Pictures inside are decoded whole when the page is drawn, so they are held to the same limit."""
-    for xref, _, width, height, *_ in document.get_page_images(number):
+def _check_pictures(document: Any, number: int, seen: set[int], label: str, limits: ArtLimits) -> bool:
+    """Pictures inside are decoded whole when the page is drawn, so they are held to the same limit. True if there are
+    any."""
+    pictures = document.get_page_images(number)
+    for xref, _, width, height, *_ in pictures:
         if xref not in seen and width * height > limits.pixels:
             raise ArtTooLarge(
                 f"{label}: holds a picture of {width} × {height} pixels, over the limit of "
                 f"{limits.pixels / 1e6:g} megapixels.", "Scale it down and export the PDF again.", "too-many-pixels")
         seen.add(xref)
+    return bool(pictures)
+
+
+def _coarsest(page: Any) -> float | None:
+    """Pixels per inch of the coarsest picture that takes a noticeable part of the page, at the page's own size."""
+    found = []
+    for picture in page.get_image_info():
+        a, b, c, d, *_ = picture["transform"]
+        across, down = math.hypot(a, b), math.hypot(c, d)
+        if across * down >= _NOTICEABLE * page.rect.width * page.rect.height:
+            found.append(72 * min(picture["width"] / across, picture["height"] / down))
+    return min(found, default=None)
 
 
 def _has_end(path: Path) -> bool:

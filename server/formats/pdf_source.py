@@ -58,6 +58,11 @@ class PdfSource:
             value = self.object(value.number)
         raise Unreadable(f"{self.file}: its references run in a loop.", "Export the PDF again.")
 
+    def entry(self, value: Value | None, key: bytes) -> Value | None:
+        """What a dictionary, or a reference to one, holds under ``key``; None for none."""
+        found = self.resolved(value)
+        return self.resolved(found.get(key)) if isinstance(found, dict) else None
+
     def is_stream(self, number: int) -> bool:
         with refusing(self.file):
             return 0 < number < self.document.xref_length() and bool(self.document.xref_is_stream(number))

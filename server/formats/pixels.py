@@ -18,6 +18,7 @@ from server.formats.header import content_of
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.pdf_pages import open_pdf
 from server.formats.pdf_source import load_pymupdf
+from server.formats.png_colour import profile_for
 from server.formats.refusal import check_pixels, damaged, refusing
 from server.formats.webp_tiff_avif import PILLOW_NAMES, as_file
 
@@ -143,7 +144,9 @@ def _as_webp(picture: Image.Image) -> bytes:
 
 
 def straight(image: Image.Image) -> Image.Image:
-    """The picture in RGB, alpha laid on white; itself where it is so already."""
+    """The picture in RGB as it is meant to be seen, alpha laid on white; itself where it is so already."""
+    if image.format == "PNG" and not image.info.keys().isdisjoint(("gamma", "chromaticity")):
+        image = _by_its_word(image)
     if image.mode == "RGB" and "transparency" not in image.info:
         return image
     if image.mode in _WITH_ALPHA or "transparency" in image.info:
@@ -155,6 +158,20 @@ def straight(image: Image.Image) -> Image.Image:
         # Pillow turns every CMYK JPEG's values over, which is right only for those with that marker.
         return ImageChops.invert(image).convert("RGB")
     return printable(image).convert("RGB")
+
+
+def _by_its_word(image: Image.Image) -> Image.Image:
+    """A PNG that says by gAMA and cHRM how its colours are meant, in sRGB."""
+    info = image.info
+    profile = None if "srgb" in info or "icc_profile" in info else profile_for(
+        info.get("gamma"), info.get("chromaticity") or (), is_grey=False)
+    if profile is None:
+        return image
+    from PIL import ImageCms
+
+    picture = image.convert("RGBA" if image.mode in _WITH_ALPHA or "transparency" in info else "RGB")
+    return ImageCms.profileToProfile(picture, ImageCms.ImageCmsProfile(io.BytesIO(profile)),
+                                     ImageCms.createProfile("sRGB")) or picture
 
 
 def printable(picture: Image.Image) -> Image.Image:

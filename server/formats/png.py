@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from server.formats.header import Content, Exif, Header, density, read_exif
 from server.formats.limits import MAX_PNG_CHUNKS, ArtLimits
+from server.formats.png_colour import stated_profile
 from server.formats.refusal import check_pixels, damaged, truncated
 
 _SIGNATURE_BYTES, _MM_PER_METRE = 8, 1000.0
@@ -57,7 +58,12 @@ class Png:
 
     @property
     def profile(self) -> bytes | None:
-        """The profile in the iCCP chunk: a name, a null, method 0, a zlib stream. None where it can't be unpacked."""
+        """The profile in the iCCP chunk: a name, a null, method 0, a zlib stream; or what gAMA and cHRM come to.
+
+        None where it can't be unpacked, and for sRGB.
+        """
+        if b"iCCP" not in self.small:
+            return stated_profile(self.small, self.colour_type in (0, 4))
         _, found, packed = self.small.get(b"iCCP", b"").partition(b"\0")
         if not found or packed[:1] != b"\0":
             return None

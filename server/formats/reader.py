@@ -97,4 +97,5 @@ def _pdf_arts(path: Path, file: str, key: str, limits: ArtLimits) -> tuple[Art, 
     pages = read_pdf(path, file, limits)
     return tuple(
         Art(file if len(pages) == 1 else f"{file}#{number + 1}", f"{key}#{number}", "pdf", page=number,
-            size_mm=page.size_mm, trim_mm=page.trim_mm, look=page.look) for number, page in enumerate(pages))
+            size_mm=page.size_mm, trim_mm=page.trim_mm, look=page.look,
+            picture_ppi=page.picture_ppi) for number, page in enumerate(pages))
