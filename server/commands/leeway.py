@@ -32,10 +32,14 @@ def run(arguments: argparse.Namespace) -> int:
 
     Raises LampfoldError where the folder or an option can't be used, or there is no back.
     """
+    from server.core.methods import method_named
     from server.errors import BadValue
     from server.prepress.backs import card_leeways, distinct_backs
 
     found, settings = folder_from(arguments, settings_from(arguments))
+    method = method_named(settings.method)
+    if not method.has_backs:
+        raise BadValue(f"--method: {method.name} prints no backs.", "Choose a build method that does.")
     if not any(card.back for card in found.deck.cards):
         raise BadValue(f"{arguments.folder}: no card has a back.", "Put backs into backs/.")
     backs = distinct_backs(found.deck)
@@ -52,12 +56,17 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def leeway_values(file: str, leeway: Leeway) -> dict[str, Any]:
-    """One back's leeway as plain values, in mm, to the micrometre; None where a thing never happens."""
+    """One back's leeway as plain values, in mm, to the micrometre; None where a thing never happens.
+
+    What lies beside a back is known only where it is cut out with its front.
+    """
+    beside = _sides(leeway.neighbour_shows_mm)
     return {
         "file": file,
         "paper_shows_mm": _sides(leeway.paper_shows_mm),
         "art_cut_mm": _sides(leeway.art_cut_mm),
         "uneven_mm": _sides(leeway.uneven_mm),
+        **({"neighbour_shows_mm": beside} if any(value is not None for value in beside.values()) else {}),
         "leeway_mm": _rounded(leeway.leeway_mm),
     }
 
@@ -83,7 +92,9 @@ def _lines(name: str, measured: list[tuple[Art, Leeway]]) -> Iterator[str]:
         yield ""
         yield from wrapped(f"{art.file}: {leeway.says()}", "")
         rows = [rows[0]]
-        for rule in (rule for rule in RULES if rule.name != "neighbour_shows"):  # there is no sheet here
+        for rule in RULES:
             sides = leeway.rule(rule.name)
+            if rule.name == "neighbour_shows" and all(value is None for _, value in sides.items()):
+                continue  # there is no sheet here
             rows.append((cell(sides.left), cell(sides.right), cell(sides.top), cell(sides.bottom), rule.title))
         yield from table(rows)

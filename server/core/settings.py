@@ -75,7 +75,7 @@ class DeckSettings:
         "", unset="none", placeholder="COLOUR", group="card", by_method=True,
         hint="Such as #1f5f6b, out to the edge of what prints, so that no back shows white. Empty for none.")
     method: str = row(
-        "name", "How the cards are built", "build method", "duplex", table=METHODS, placeholder="NAME")
+        "name", "How the cards are built", "build method", "duplex", table=METHODS, placeholder="NAME", art=True)
     flip: Flip = row(
         "choice", "The printer turns the sheet on its", "how a duplex sheet is turned", "long-edge",
         listed=(Choice("long-edge", "long edge"), Choice("short-edge", "short edge")), placeholder="EDGE",

@@ -12,8 +12,10 @@ from server.core.bleed import decide
 from server.core.card_sizes import CardSize
 from server.core.geometry import Edges
 from server.core.leeway import BackProfile, Leeway, leeway, on_card
+from server.core.leeway_plan import plan_leeways
+from server.core.planning import Planned, plan_deck
 from server.core.settings import DeckSettings
-from server.errors import Unreadable
+from server.errors import DoesNotFit, Unreadable
 from server.prepress.prepare import Source, edge_colours
 
 MADE_KEY = "made-back"
@@ -29,7 +31,10 @@ def distinct_backs(deck: Deck) -> dict[str, Art]:
 
 
 def card_leeways(deck: Deck, settings: DeckSettings, source: Source) -> tuple[dict[str, Leeway], dict[str, Unreadable]]:
-    """The leeway of each distinct back on a card of its own, and what can't be decoded, by the art's key. Decodes."""
+    """The leeway of each distinct back on a card of its own, and what can't be decoded, by the art's key. Decodes.
+
+    A back that is cut out with its front is looked at as it lies beside it: there the fold is what can miss.
+    """
     from server.intake.border import measure_backs
 
     card, bleed_mm = settings.card_size, settings.made_bleed_mm
@@ -39,8 +44,19 @@ def card_leeways(deck: Deck, settings: DeckSettings, source: Source) -> tuple[di
     broken = {key: profile for key, profile in profiles.items() if isinstance(profile, Unreadable)}
     flooded = (art for key, art in backs.items() if fits[key].made == "colour" and key not in broken)
     colours = edge_colours(flooded, source)[0]
+    whole = {key: profile for key, profile in profiles.items() if not isinstance(profile, Unreadable)}
+    planned = _planned(deck, settings)
+    if planned and planned.plan.layout.in_pairs:
+        return plan_leeways(planned, whole), broken
     return {key: leeway(on_card(profile, fits[key], card, Edges.all(bleed_mm), edge_rgb=colours.get(key)))
-            for key, profile in profiles.items() if not isinstance(profile, Unreadable)}, broken
+            for key, profile in whole.items()}, broken
+
+
+def _planned(deck: Deck, settings: DeckSettings) -> Planned | None:
+    try:
+        return plan_deck(deck, settings)
+    except DoesNotFit:
+        return None
 
 
 def design_art(card: CardSize, bleed_mm: float) -> Art:

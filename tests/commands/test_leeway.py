@@ -96,3 +96,24 @@ def test_a_deck_without_backs_cannot_be_measured(folder: Path, capsys: pytest.Ca
         path.unlink()
     assert main(["leeway", str(folder)]) == 2
     assert "no card has a back. Put backs into backs/." in capsys.readouterr().err
+
+
+def test_a_card_folded_by_itself_can_only_miss_its_fold(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Heads meet at the crease, where the border of 5 mm alone changes: to 3.5 mm, half of the 7 mm below, or to 14 mm,
+    twice them. The motif is met after 5 mm; the front beyond the crease shows at once."""
+    found = run_json(capsys, str(folder), "--card", "63x88", "--method", "card-fold")["backs/buoy.png"]
+    nothing = {"left": None, "right": None, "top": None, "bottom": None}
+    assert found == {
+        "file": "backs/buoy.png", "paper_shows_mm": nothing, "art_cut_mm": nothing | {"top": 5.0},
+        "uneven_mm": nothing | {"top": 1.5, "bottom": 9.0}, "neighbour_shows_mm": nothing | {"bottom": 0.0},
+        "leeway_mm": 0.0}
+    assert main(["leeway", str(folder), "--method", "fronts-only"]) == 2
+    assert "prints no backs" in capsys.readouterr().err
+
+
+def test_no_back_is_missed_where_none_is_printed(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for path in (folder / "backs").iterdir():
+        path.unlink()
+    for method, missed in (("duplex", True), ("fronts-only", False)):
+        main(["check", str(folder), "--method", method])
+        assert ("no back" in capsys.readouterr().out) == missed
