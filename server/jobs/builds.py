@@ -22,7 +22,7 @@ from server.errors import Busy, LampfoldError, NotThere
 from server.jobs.board import Job, JobBoard, JobView
 from server.jobs.pool import WorkerPool
 from server.jobs.queue import Work
-from server.jobs.tasks import BuildOrder, build
+from server.jobs.tasks import BuildOrder, SinceOrder, build
 from server.prepress import Prepared, pdf_name
 from server.store import Store
 
@@ -42,10 +42,21 @@ class BuildFiles:
         return cls(folder / f"{key}.pdf", folder / f"{key}.plan.json", folder / f"{key}.json")
 
 
-def build_key(deck: Deck, settings: DeckSettings, printer: Printer | None) -> str:
+@dataclass(frozen=True, slots=True)
+class Since:
+    """The version that is built already: its deck, its settings, and its name."""
+
+    deck: Deck
+    settings: DeckSettings
+    name: str
+
+
+def build_key(deck: Deck, settings: DeckSettings, printer: Printer | None, since: Since | None = None) -> str:
     """The same key, the same bytes: everything that shapes the PDF, and the version that draws it."""
     shape = {"version": __version__, "name": deck.name, "cards": [asdict(card) for card in deck.cards],
              "settings": settings.printed(), "printer": printer_to_json(printer) if printer else None}
+    if since:
+        shape["since"] = asdict(since)
     return hashlib.sha256(json.dumps(shape, sort_keys=True, ensure_ascii=False).encode("utf-8")).hexdigest()
 
 
@@ -59,28 +70,31 @@ class Builds:
         for left in store.folder.builds.glob("*.part"):
             left.unlink(missing_ok=True)
 
-    def start(self, person: str, deck_id: str, prepared: Prepared) -> Job:
+    def start(self, person: str, deck_id: str, prepared: Prepared, since: Since | None = None) -> Job:
         """A job for this deck: a new one, the person's own that is making just this, or one that is done already.
-
-        Raises Busy when too much waits.
+        With ``since`` of what changed alone. Raises Busy when too much waits.
         """
         deck, settings, printer = prepared.deck, prepared.settings, prepared.printer
-        key = build_key(deck, settings, printer)
+        key = build_key(deck, settings, printer, since)
         running = self._board.running(person, key)
         if running:
             return running
         job = self._board.add(deck_id, person, key)
-        name = pdf_name(prepared)
+        name = pdf_name(prepared, since.name if since else "")
         finished = self._finished(key)
         if finished is not None:
             job.show(_done(job, finished, name))
             return job
-        arts = [art for card in deck.cards for art in (card.front, card.back) if art]
-        sources = {blob: self._store.blobs.path(blob) for blob in {art.key.partition("#")[0] for art in arts}}
+        keys = {art.key for one in (deck, since.deck if since else deck) for card in one.cards
+                for art in (card.front, card.back) if art}
+        sources = {blob: self._store.blobs.path(blob) for blob in {key.partition("#")[0] for key in keys}}
+        before = SinceOrder(since.deck, since.settings, since.name,
+                            self._store.pictures.get_many(keys)) if since else None
         files = BuildFiles.of(self._store.folder.builds, key)
         job.work = Work(
             "build", person, deck.name, self._task,
-            (BuildOrder(deck, settings, printer, prepared.limits, sources, files.pdf, files.plan, files.info),),
+            (BuildOrder(deck, settings, printer, prepared.limits, sources, files.pdf, files.plan, files.info,
+                        before),),
             self._store.limits.build_seconds,
             started=lambda: job.show(replace(job.view, state="running", message="Laying out the sheets")),
             progress=lambda done, total, text: job.show(
@@ -149,5 +163,8 @@ def _done(job: Job, info: Mapping[str, Any], name: str) -> JobView:
     total = int(info.get("pages", 1))
     left_out = [str(one["file"]) for one in info.get("left_out", ()) if one["severity"] == "error"]
     message = f"Done, without what can't be used: {', '.join(left_out)}" if left_out else "Done"
+    if not total:  # a change sheet without a change
+        return replace(job.view, state="done", message="Nothing has changed: nothing to print.", fix="",
+                       result={**info, "pdf": None, "plan": None, "name": name})
     return replace(job.view, state="done", done=total, total=total, message=message, fix="",
                    result={**info, "pdf": f"{address}/file.pdf", "plan": f"{address}/plan.json", "name": name})

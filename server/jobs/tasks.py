@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import os
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from server.core.art import Art, Deck
 from server.core.backs import BackDesign
@@ -24,6 +25,10 @@ from server.errors import TooMuch, Unreadable
 from server.formats.limits import ArtLimits
 from server.jobs.worker import Report
 from server.store.art_records import ArtRecord
+
+if TYPE_CHECKING:
+    from server.prepress import ChangeSheet, Prepared, Record
+    from server.prepress.record import Picture
 
 THUMB_PX = 512
 # Pages beyond these are read and drawn when they are first looked at: rendering a page takes some 10 ms.
@@ -78,6 +83,24 @@ def measure_colours(report: Report, arts: tuple[tuple[Path, Art], ...]) -> dict[
     return edge_colours([art for _, art in arts], lambda art: paths[art.key])[0]
 
 
+def take_pictures(report: Report, arts: tuple[tuple[Path, Art], ...]) -> dict[str, Picture]:
+    """What each art shows, by its key: see ``prepress.record``. One that can't be decoded is left out."""
+    from server.prepress.record import picture_of
+
+    found = {}
+    for path, art in arts:
+        with contextlib.suppress(Unreadable):
+            found[art.key] = picture_of(path, art)
+    return found
+
+
+def compare_versions(report: Report, old_deck: Deck, old: Record, new_deck: Deck, new: Record) -> dict[str, Any]:
+    """What changed between two versions, with how far each changed card differs."""
+    from server.prepress import shown_changes
+
+    return shown_changes(old_deck, old, new_deck, new)
+
+
 def make_thumb(report: Report, path: Path, art: Art, longest_px: int, thumbs: Path) -> Path:
     """A WebP of the art, upright, ``longest_px`` on its longer side. Returns where it was put. Raises Unreadable."""
     from server.formats.pixels import thumbnail
@@ -117,8 +140,20 @@ def profile_design(report: Report, design: BackDesign, card: CardSize, bleed_mm:
 
 
 @dataclass(frozen=True, slots=True)
+class SinceOrder:
+    """The version that is built already: its deck and settings, what it is called, and those pictures of both that
+    have been looked at, by art key."""
+
+    deck: Deck
+    settings: DeckSettings
+    version: str
+    known: Mapping[str, Picture] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
 class BuildOrder:
-    """What to build: ``sources`` maps blob keys to files; ``pdf``, ``plan`` and ``info`` are where results go."""
+    """What to build: ``sources`` maps blob keys to files; ``pdf``, ``plan`` and ``info`` are where results go. With
+    ``since`` only what brings a built deck from that version to this one."""
 
     deck: Deck
     settings: DeckSettings
@@ -128,26 +163,50 @@ class BuildOrder:
     pdf: Path
     plan: Path
     info: Path
+    since: SinceOrder | None = None
 
 
 def build(report: Report, order: BuildOrder) -> dict[str, Any]:
     """Prepare the deck and write its PDF and its plan. Returns the numbers that the Output page shows.
 
-    ``left_out`` names the art that turned out broken only now.
+    ``left_out`` names the art that turned out broken only now. Where nothing has changed since the version that is
+    built already, nothing is written.
     """
     from server import prepress
 
     def source(art: Art) -> Path:
         return order.sources[art.key.partition("#")[0]]
 
-    prepared = prepress.prepare(order.deck, order.settings, source, order.printer, order.limits)
-    built = prepress.build(prepared, order.pdf, lambda done, total: report(done, total, "Drawing the sheets"))
+    sheet, changes = None, dict[str, Any]()
+    if order.since:
+        report(0, 0, "Comparing the pictures")
+        sheet, prepared, changes = _changes(order, order.since, source)
+        if not sheet.has_pages:
+            return {**prepress.summarise(prepared), **changes, "pages": 0, "bytes": 0}
+    else:
+        prepared = prepress.prepare(order.deck, order.settings, source, order.printer, order.limits)
+    built = prepress.build(prepared, order.pdf, lambda done, total: report(done, total, "Drawing the sheets"),
+                           since=sheet)
     write_whole(order.plan, json.dumps(prepress.plan_file(built), ensure_ascii=False).encode("utf-8"))
     left_out = [asdict(one) for one in built.deck.problems if one not in order.deck.problems]
     ink = prepress.ink_figures(built, order.pdf)
-    info = {**prepress.summarise(built), **ink, "bytes": order.pdf.stat().st_size, "left_out": left_out}
+    info = {**prepress.summarise(built), **ink, **changes, "bytes": order.pdf.stat().st_size, "left_out": left_out}
     write_whole(order.info, json.dumps(info, ensure_ascii=False).encode("utf-8"))
     return info
+
+
+def _changes(order: BuildOrder, since: SinceOrder,
+             source: Callable[[Art], Path]) -> tuple[ChangeSheet, Prepared, dict[str, Any]]:
+    """What changed, the cards to print laid out, and what the page shows of it."""
+    from server import prepress
+
+    known = dict(since.known)
+    old = replace(prepress.make_record(since.deck, since.settings, source, known), version=since.version)
+    sheet, prepared = prepress.prepare_since(order.deck, order.settings, source, old, order.printer, order.limits,
+                                             known)
+    shown = prepress.shown_changes(since.deck, old, order.deck, sheet.new)
+    return sheet, prepared, {"pages": prepress.changes_to_json(sheet, prepared)["pages"],
+                             "changes": {"since": since.version, **shown}}
 
 
 def draw_gauge_sheet_pdf(report: Report, paper: Paper, flip: Flip, printer: Printer | None) -> bytes:

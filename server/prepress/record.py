@@ -31,6 +31,7 @@ FORMAT, VERSION, UNIT = "lampfold-record", 1, "mm"
 SMALL_PX = 240
 MOST_BYTES = 64_000_000
 _PAGE_PX = 1200
+Picture = tuple[str, bytes]  # the digest of its pixels, and a small copy as WebP
 _FIX = "Use a file that lampfold build --record wrote, or the old version's folder."
 
 
@@ -45,20 +46,27 @@ class Record:
     small: Mapping[str, bytes] = field(default_factory=dict)
 
 
-def make_record(deck: Deck, settings: DeckSettings, source: Callable[[Art], Path]) -> Record:
-    """The record of ``deck`` as it would be printed now. Decodes every picture once; raises Unreadable, naming it."""
+def make_record(deck: Deck, settings: DeckSettings, source: Callable[[Art], Path],
+                known: dict[str, Picture] | None = None) -> Record:
+    """The record of ``deck`` as it would be printed now. Decodes every picture once; raises Unreadable, naming it.
+
+    ``known`` holds by their art's key the pictures that need no decoding, and takes up the others.
+    """
+    known = {} if known is None else known
     size, small, digests = settings.card_size, dict[str, bytes](), dict[str, str]()
     for card in deck.cards:
         for art in (card.front, card.back):
             if art and art.key not in digests:
-                digests[art.key], picture = picture_of(source(art), art)
+                if art.key not in known:
+                    known[art.key] = picture_of(source(art), art)
+                digests[art.key], picture = known[art.key]
                 small[digests[art.key]] = picture
     cards = tuple(RecordedCard(card.name, digests[card.front.key], digests[card.back.key] if card.back else "",
                                card.copies) for card in deck.cards)
     return Record(deck.name, settings.version, (size.width_mm, size.height_mm), cards, small)
 
 
-def picture_of(path: Path, art: Art) -> tuple[str, bytes]:
+def picture_of(path: Path, art: Art) -> Picture:
     """The digest of ``art`` and its small picture. Raises Unreadable, naming the art."""
     from PIL import Image
 

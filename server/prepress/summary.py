@@ -43,7 +43,8 @@ def plan_file(prepared: Prepared) -> dict[str, Any]:
     return {**plan_to_json(prepared.planned), "summary": summarise(prepared)}
 
 
-def pdf_name(prepared: Prepared) -> str:
-    """What a download is called: the deck, how it is built, and the paper."""
+def pdf_name(prepared: Prepared, since: str = "") -> str:
+    """What a download is called: the deck, the version that change sheets start from, how it is built, the paper."""
     layout = prepared.planned.plan.layout
-    return f"{file_stem(prepared.deck.name)}-{layout.method}-{file_stem(layout.paper.name)}.pdf"
+    changes = f"-since-{file_stem(since)}" if since else ""
+    return f"{file_stem(prepared.deck.name)}{changes}-{layout.method}-{file_stem(layout.paper.name)}.pdf"

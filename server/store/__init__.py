@@ -14,7 +14,9 @@ from server.store.database import Database
 from server.store.decks import Decks
 from server.store.guests import Links, Sessions
 from server.store.limits import Limits, read_limits
+from server.store.pictures import Pictures
 from server.store.printers import Printers
+from server.store.versions import Versions
 
 __all__ = ["Store", "default_folder"]
 
@@ -29,6 +31,8 @@ class Store:
     blobs: Blobs
     decks: Decks
     art: ArtRecords
+    versions: Versions
+    pictures: Pictures
     printers: Printers
     sessions: Sessions
     links: Links
@@ -50,7 +54,7 @@ class Store:
             folder.unlock()
             raise
         return cls(folder, limits, database, Blobs(folder), Decks(database, limits.decks), ArtRecords(database),
-                   Printers(database), Sessions(database), Links(database))
+                   Versions(database), Pictures(database), Printers(database), Sessions(database), Links(database))
 
     def close(self) -> None:
         self.database.close()

@@ -15,6 +15,7 @@ import tempfile
 import zipfile
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from server import __version__
 from server.errors import BadValue, StoreTrouble
@@ -23,6 +24,7 @@ from server.store.blobs import Incoming, disk_trouble
 from server.store.data_folder import sync_folder
 from server.store.database import Database, now_text
 from server.store.deck_files import copy_files, files_at
+from server.store.versions import copy_versions
 
 FORMAT = "lampfold-backup/1"
 _CARD, _DATABASE = "backup.json", "lampfold.db"
@@ -177,16 +179,23 @@ def _restore_deck(store: Store, old: sqlite3.Connection, deck: sqlite3.Row) -> b
     with store.database.write() as new:
         here = new.execute("SELECT version FROM decks WHERE id = ?", (deck["id"],)).fetchone()
         if here is not None and _same(new, old, deck["id"]):
-            return False
+            _put_blobs(new, deck["id"], keys, blobs, arts)
+            return copy_versions(old, new, deck["id"], deck["id"]) > 0
         deck_id = deck["id"] if here is None else secrets.token_hex(8)
         new.execute("INSERT INTO decks VALUES (?, ?, ?, ?, ?, ?)", (deck_id, *tuple(deck)[1:]))
         new.executemany("INSERT INTO revisions VALUES (?, ?, ?, ?, ?, ?)",
                         [(deck_id, *tuple(row)[1:]) for row in revisions])
         copy_files(old, new, deck["id"], deck_id)
-        new.executemany("INSERT OR IGNORE INTO blobs VALUES (?, ?, ?)", blobs)
-        new.executemany("INSERT OR IGNORE INTO art VALUES (?, ?)", arts)
-        new.executemany("INSERT INTO deck_blobs VALUES (?, ?)", [(deck_id, key) for key in keys])
+        _put_blobs(new, deck_id, keys, blobs, arts)
+        copy_versions(old, new, deck["id"], deck_id)
     return True
+
+
+def _put_blobs(new: sqlite3.Connection, deck_id: str, keys: list[str], blobs: list[tuple[Any, ...]],
+               arts: list[tuple[Any, ...]]) -> None:
+    new.executemany("INSERT OR IGNORE INTO blobs VALUES (?, ?, ?)", blobs)
+    new.executemany("INSERT OR IGNORE INTO art VALUES (?, ?)", arts)
+    new.executemany("INSERT OR IGNORE INTO deck_blobs VALUES (?, ?)", [(deck_id, key) for key in keys])
 
 
 def _same(new: sqlite3.Connection, old: sqlite3.Connection, deck_id: str) -> bool:

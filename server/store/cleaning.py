@@ -27,6 +27,7 @@ class Cleaned:
 def clean(store: Store) -> Cleaned:
     """One round. Safe while others upload, edit and build."""
     decks = store.decks.empty_bin()
+    store.versions.empty_bin()
     _forget_old_references(store.database)
     _forget_unused_blobs(store.database)
     with store.database.read() as connection:
@@ -44,7 +45,8 @@ def _forget_old_references(database: Database) -> None:
         with database.write() as connection:
             connection.execute(
                 "DELETE FROM deck_blobs WHERE deck_id = ? AND key NOT IN "
-                "(SELECT key FROM deck_files WHERE deck_id = ?)", (deck_id, deck_id))
+                "(SELECT key FROM deck_files WHERE deck_id = ?) AND key NOT IN (SELECT f.key FROM version_files f "
+                "JOIN versions v ON v.id = f.version_id WHERE v.deck_id = ?)", (deck_id, deck_id, deck_id))
 
 
 def _forget_unused_blobs(database: Database) -> None:

@@ -106,4 +106,36 @@ CREATE INDEX deck_files_by_path ON deck_files(deck_id, path);
 CREATE INDEX deck_files_by_key ON deck_files(deck_id, key);
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST, _FILES_IN_ROWS)
+# A version has a copy of its own, because revisions are forgotten: the oldest of many, and those after an undo.
+_VERSIONS = """
+CREATE TABLE versions (
+    id TEXT PRIMARY KEY,
+    deck_id TEXT NOT NULL REFERENCES decks(id) ON DELETE CASCADE,
+    name TEXT NOT NULL,
+    who TEXT NOT NULL,
+    made TEXT NOT NULL,
+    cards INTEGER NOT NULL,        -- to print, copies counted
+    state TEXT NOT NULL,           -- as a revision's
+    removed_at TEXT                -- taken off the list since then
+);
+CREATE INDEX versions_by_deck ON versions(deck_id);
+CREATE TABLE version_files (
+    version_id TEXT NOT NULL REFERENCES versions(id) ON DELETE CASCADE,
+    place INTEGER NOT NULL,
+    path TEXT NOT NULL,
+    key TEXT NOT NULL,
+    bytes INTEGER NOT NULL,
+    modified INTEGER NOT NULL,
+    PRIMARY KEY (version_id, place)
+) WITHOUT ROWID;
+CREATE INDEX version_files_by_key ON version_files(key);
+CREATE TABLE pictures (
+    key TEXT PRIMARY KEY,          -- an art's key: a blob's, or with a page of it
+    blob TEXT NOT NULL REFERENCES blobs(key) ON DELETE CASCADE,
+    digest TEXT NOT NULL,          -- of its pixels: the same for the same picture in another file
+    small BLOB NOT NULL            -- a small copy as WebP
+);
+CREATE INDEX pictures_by_blob ON pictures(blob);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _FILES_IN_ROWS, _VERSIONS)

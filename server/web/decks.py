@@ -123,14 +123,20 @@ def _out_of(view: DeckView) -> list[str]:
     return [file for file in arts if view.row.state.overrides.get(file, {}).get("out") and file not in shown]
 
 
-def summary_of(view: DeckView) -> models.DeckSummary:
+def version_row(version_id: str, state: DeckState) -> DeckRow:
+    """A version as a deck at a revision of its own, to derive a view from."""
+    return DeckRow(version_id, state, 0, False, False, "", None)
+
+
+def summary_of(view: DeckView, version: str = "") -> models.DeckSummary:
+    """``version`` names the latest that is kept of the deck."""
     row, deck = view.row, view.deck
     # Spread over the deck, because neighbours by name often look alike.
     keys = list(dict.fromkeys(card.front.key for card in deck.cards))
     thumbs = keys if len(keys) < _FAN else [keys[len(keys) * place // _FAN] for place in range(_FAN)]
     return models.DeckSummary(
         id=row.id, name=row.state.name, updated=row.updated, cards=deck.count, files=len(row.state.files),
-        thumb=keys[0] if keys else None, thumbs=thumbs, deleted=row.deleted)
+        thumb=keys[0] if keys else None, thumbs=thumbs, deleted=row.deleted, version=version)
 
 
 def file_of(file: DeckFile, record: ArtRecord | None) -> models.FileOut:

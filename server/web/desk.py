@@ -111,7 +111,8 @@ def list_decks(services: ServicesDep, person: PersonDep) -> DeskOut:
     rows = services.store.decks.all()
     if person.deck_id:
         rows = tuple(row for row in rows if row.id == person.deck_id)
-    summaries = [summary_of(services.views.view(row)) for row in rows]
+    names = services.store.versions.latest_names() if person.role != "playtester" else {}
+    summaries = [summary_of(services.views.view(row), names.get(row.id, "")) for row in rows]
     total, decks = services.store.decks.storage()
     if person.deck_id:  # who came for one deck learns nothing of the others, not even how many there are
         total, decks = sum(file.bytes for row in rows for file in row.state.files), len(rows)

@@ -143,7 +143,8 @@ class ProposalOut(BaseModel):
 
 
 class DeckSummary(BaseModel):
-    """``thumb`` is the first front, ``thumbs`` up to three different ones, as art keys."""
+    """``thumb`` is the first front, ``thumbs`` up to three different ones, as art keys; ``version`` names the latest
+    version that is kept, "" for none."""
 
     id: str
     name: str
@@ -153,6 +154,7 @@ class DeckSummary(BaseModel):
     thumb: str | None
     thumbs: list[str] = []
     deleted: str | None = None
+    version: str = ""
 
 
 class DeckRecord(InMm):
@@ -204,6 +206,36 @@ class PlanSummary(InMm):
     rows: int
     spine_mm: float
     outer_bleed: EdgesOut
+
+
+class CountedCard(BaseModel):
+    """A card of one version; ``front`` and ``back`` are art keys."""
+
+    name: str
+    copies: int
+    front: str
+    back: str | None
+
+
+class ChangedCard(BaseModel):
+    """``differs_percent`` is the mean difference of the pictures that differ, null where none does."""
+
+    old: CountedCard
+    new: CountedCard
+    what: list[Literal["front", "back", "copies"]]
+    differs_percent: float | None
+
+
+class ChangesOut(BaseModel):
+    """From the version ``since`` to a later state. ``take_out`` are cards of the old one that leave a built deck,
+    ``printed`` those of the new one that are put in."""
+
+    since: str
+    added: list[CountedCard]
+    gone: list[CountedCard]
+    changed: list[ChangedCard]
+    take_out: list[CountedCard]
+    printed: list[CountedCard]
 
 
 def plain(value: Any) -> Any:

@@ -15,6 +15,7 @@ from server.core.guide import build_steps, cautions, handover, print_settings, s
 from server.core.methods import Step
 from server.errors import Refused
 from server.jobs.board import Job, JobView
+from server.jobs.builds import Since
 from server.store.guests import Session
 from server.web import models
 from server.web.services import PersonDep, Services, ServicesDep
@@ -23,6 +24,7 @@ router = APIRouter(prefix="/api", tags=["builds"])
 
 _ERRORS = models.errors(403, 404, 422, 503)
 Choice = Annotated[str | None, Query(max_length=40)]
+VersionId = Annotated[str, Field(max_length=40)]
 JobId = Annotated[str, Path(max_length=40)]
 # Proxies and sleeping laptops drop silent streams; a comment line keeps one open (HTML Standard, 9.2.7).
 _KEEP_ALIVE_SECONDS = 15.0
@@ -55,15 +57,17 @@ class InkOut(BaseModel):
 
 
 class JobResult(models.PlanSummary):
-    """The summary of what was built, where the files are, and the art that turned out broken only while building."""
+    """The summary of what was built, where the files are, and the art that turned out broken only while building.
+    Change sheets say what changed; where nothing did, there are no files."""
 
-    pdf: str
-    plan: str
+    pdf: str | None
+    plan: str | None
     name: str
     bytes: int
     left_out: list[models.ProblemOut] = Field(default_factory=list)
-    ink: InkOut
-    ink_saved_percent: float
+    ink: InkOut | None = None
+    ink_saved_percent: float = 0.0
+    changes: models.ChangesOut | None = None
 
 
 class JobOut(models.InMm):
@@ -83,9 +87,14 @@ class JobStarted(BaseModel):
 
 
 class BuildAsk(models.Sent):
-    """``settings`` are put over the deck's own for this build alone, so that others can print on their own paper."""
+    """``settings`` are put over the deck's own for this build alone, so that others can print on their own paper.
+
+    ``version`` builds a version that is kept, by its id; ``since`` only what changed since one.
+    """
 
     settings: models.Settings = Field(default_factory=dict)
+    version: VersionId = ""
+    since: VersionId = ""
 
 
 @page.get("/decks/{deck_id}/output")
@@ -118,10 +127,16 @@ def _steps(steps: tuple[Step, ...]) -> list[StepOut]:
 def start_build(deck_id: str, services: ServicesDep, person: PersonDep,
                 ask: BuildAsk | None = None) -> JobStarted:
     """Build the deck. 503 with Retry-After when too much waits already."""
-    changes = ask.settings if ask else {}
+    ask = ask or BuildAsk()
+    if person.role == "playtester" and (ask.version or ask.since):
+        raise Refused("A playtester builds the deck as it is shown.", "Build it without a version.")
     # What can't be laid out is told now, not after a wait in the queue.
-    prepared = services.prepared(person, deck_id, changes)
-    return JobStarted(job=services.builds.start(person.id, deck_id, prepared).id)
+    prepared = services.prepared(person, deck_id, ask.settings, ask.version)
+    since = None
+    if ask.since:
+        old = services.version(deck_id, ask.since)
+        since = Since(old.deck, old.settings, services.store.versions.get(deck_id, ask.since).name)
+    return JobStarted(job=services.builds.start(person.id, deck_id, prepared, since).id)
 
 
 @router.get("/jobs/{job_id}", responses=_ERRORS)

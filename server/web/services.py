@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
@@ -13,7 +13,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from server.core.registration.printer import Printer
 from server.core.registration.printer_file import printer_from_json
-from server.core.settings import DeckSettings
+from server.core.settings import SETTINGS, DeckSettings
 from server.errors import BadValue, NotThere, Refused
 from server.formats.limits import ArtLimits
 from server.jobs.board import JobBoard
@@ -26,7 +26,7 @@ from server.store import Store
 from server.store.guests import SESSION_DAYS, Session
 from server.web.access import Door, People, check_changes, cookie_name
 from server.web.answers import Pages
-from server.web.decks import DeckViews, summary_of
+from server.web.decks import DeckView, DeckViews, summary_of, version_row
 from server.web.hosts import Hosts
 
 
@@ -52,22 +52,37 @@ class Services:
         return cls(store, pool, board, Builds(store, pool, board), DeckViews(store), People(store.sessions),
                    Pages(lan=hosts.lan), hosts)
 
-    def prepared(self, person: Session, deck_id: str, changes: Mapping[str, Any]) -> Prepared:
-        """A kept deck laid out, ``changes`` put over its settings. Nothing is decoded.
+    def prepared(self, person: Session, deck_id: str, changes: Mapping[str, Any], version: str = "") -> Prepared:
+        """A kept deck, or a ``version`` of it by its id, laid out, ``changes`` put over its settings. Nothing is
+        decoded. Sheets say which version they are of.
 
         Raises NotThere, BadValue, TooMuch, DoesNotFit, and Refused where it isn't for this person to change them.
         """
         check_changes(person, changes)
-        view = self.views.view(self.store.decks.get(deck_id))
+        row, versions = self.store.decks.get(deck_id), self.store.versions
+        view = self.version(deck_id, version) if version else self.views.view(row)
         if view.deck.count == 0:
             raise BadValue("deck: there is no card to print yet.", "Add fronts on the Art page.")
-        settings = view.settings.changed(changes)
+        settings = view.settings
+        if not settings.version:
+            name = versions.get(deck_id, version).name if version else versions.named_as(deck_id, row.state)
+            settings = replace(settings, version=name[:SETTINGS["version"].longest].strip())
+        settings = settings.changed(changes)
         deck = with_box_art(view.deck, settings, view.art)
         return prepare(deck, settings, None, chosen_printer(self.store, settings), art_limits(self.store))
 
+    def version(self, deck_id: str, version_id: str) -> DeckView:
+        """A version of a deck, derived. Raises NotThere. A printer that isn't kept any more is none."""
+        state = self.store.versions.state(deck_id, version_id)
+        kept = {printer.id for printer in self.store.printers.all()}
+        if state.settings.printer not in kept:
+            state = replace(state, settings=replace(state.settings, printer=""))
+        return self.views.view(version_row(version_id, state))
+
     def deck_page(self, person: Session, deck_id: str, name: str) -> HTMLResponse:
         """A deck's page, drawn by the template of that name. Raises NotThere."""
-        deck = summary_of(self.views.view(self.store.decks.get(deck_id))).model_dump()
+        version = self.store.versions.latest_names().get(deck_id, "") if person.role != "playtester" else ""
+        deck = summary_of(self.views.view(self.store.decks.get(deck_id)), version).model_dump()
         template = f"{name.replace('-', '_')}.html"
         return HTMLResponse(self.pages.page(template, page=name, deck=deck, person=person))
 

@@ -22,16 +22,21 @@
  *   string, printer?: string, margin_mm?: number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?:
  *   "fronts"|"both"|"none", registration?: boolean|"yes"|"no", corner_radius_mm?: number|string, line_style?:
  *   "full"|"ticks", box?: ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no",
- *   box_panels?: string, version?: string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}}}
- *   BuildAsk */
+ *   box_panels?: string, version?: string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"},
+ *   version?: string, since?: string}} BuildAsk */
 /** @typedef {{copies?: number|null, name?: string|null, back?: string|null, out?: boolean|null, swapped?:
  *   boolean|null}} CardChange */
 /** @typedef {{name: string, file: string, front: ArtOut, back: ArtOut|null, copies: number, front_fit: string,
  *   back_fit: string}} CardOut */
+/** @typedef {{old: CountedCard, new: CountedCard, what: ("front"|"back"|"copies")[], differs_percent: number|null}}
+ *   ChangedCard */
+/** @typedef {{since: string, added: CountedCard[], gone: CountedCard[], changed: ChangedCard[], take_out:
+ *   CountedCard[], printed: CountedCard[]}} ChangesOut */
 /** @typedef {{name: string, label: string}} ChoiceOut */
 /** @typedef {{on: string, drift: DriftOut, wander: WanderOut, readings: ReadingOut[]}} ConfirmedOut */
 /** @typedef {{message: string, fix?: string, field?: string|null, id?: string|null, current: DeckRecord}}
  *   ConflictAnswer */
+/** @typedef {{name: string, copies: number, front: string, back: string|null}} CountedCard */
 /** @typedef {{revision: number, name?: string|null, settings?: {card?: string, bleed_mm?: number|string, safe_mm?:
  *   number|string, edges?: "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
  *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
@@ -54,7 +59,7 @@
  *   ""|"tuck"|"lid", box_clearance_mm?: number, box_sleeved?: boolean, box_panels?: string, version?: string,
  *   arrangement?: "portrait"|"landscape"|"", card_turned?: ""|"no"|"yes"}} DeckSettings */
 /** @typedef {{id: string, name: string, updated: string, cards: number, files: number, thumb: string|null, thumbs?:
- *   string[], deleted?: string|null}} DeckSummary */
+ *   string[], deleted?: string|null, version?: string}} DeckSummary */
 /** @typedef {{which: string}} DemoChoice */
 /** @typedef {{which: string, name: string, says: string}} DemoOut */
 /** @typedef {{demos: DemoOut[]}} DemosOut */
@@ -100,8 +105,8 @@
 /** @typedef {{format: string, version?: number, unit?: "mm", deck: string, method: string, flip: string|null, paper:
  *   string, cards: number, sheets: number, papers: number, pages: number, cards_per_sheet: number, cuts: number,
  *   waste_percent: number, arrangement: "portrait"|"landscape", card_turned: boolean, columns: number, rows: number,
- *   spine_mm: number, outer_bleed: EdgesOut, pdf: string, plan: string, name: string, bytes: number, left_out?:
- *   ProblemOut[], ink: InkOut, ink_saved_percent: number}} JobResult */
+ *   spine_mm: number, outer_bleed: EdgesOut, pdf: string|null, plan: string|null, name: string, bytes: number,
+ *   left_out?: ProblemOut[], ink?: InkOut|null, ink_saved_percent?: number, changes?: ChangesOut|null}} JobResult */
 /** @typedef {{job: string}} JobStarted */
 /** @typedef {{paper_shows_mm: SidesOut, neighbour_shows_mm: SidesOut, art_cut_mm: SidesOut, uneven_mm: SidesOut,
  *   leeway_mm: number|null, clean_mm: number|null, first_rule: "paper_shows"|"neighbour_shows"|"art_cut"|"uneven"|null,
@@ -127,6 +132,7 @@
 /** @typedef {{missing: string[], known: number}} MissingOut */
 /** @typedef {{name: string}} NewDeck */
 /** @typedef {{deck_id: string}} NewLink */
+/** @typedef {{name: string, revision?: number|null}} NewVersion */
 /** @typedef {{pdf: string, name: string, bytes: number, pages: number, moved: number[], says: string, note: string,
  *   warnings: string[]}} NudgedOut */
 /** @typedef {{front: string, back: string, why: string, sure: boolean}} PairOut */
@@ -205,6 +211,9 @@
 /** @typedef {{gap_mm: number, main_pitch_mm: number, vernier_pitch_mm: number, vernier_lines: number, main_lines:
  *   number, least_count_mm: number, range_mm: number, reach_mm: number, main_band_mm: [number, number],
  *   vernier_band_mm: [number, number]}} VernierOut */
+/** @typedef {{name?: string|null, removed?: boolean|null}} VersionChange */
+/** @typedef {{id: string, name: string, made: string, cards: number, removed: string|null}} VersionOut */
+/** @typedef {{versions: VersionOut[], current: string}} VersionsOut */
 /** @typedef {{sheets: number, sx_mm: number|null, sy_mm: number|null, radius_mm: number|null, share: number,
  *   confidence: number, says: string}} WanderOut */
 
