@@ -112,6 +112,16 @@ def lines_behind(layout: Layout, lines: Iterable[Line]) -> tuple[Line, ...]:
     return tuple(Line(through(line.start), through(line.end)) for line in lines) if through else ()
 
 
+def hinge_edge(layout: Layout) -> tuple[Line, ...]:
+    """The cutting edge beside the hinge strip, as it lies on the backs' page; none where there is no hinge."""
+    if layout.hinge is None:
+        return ()
+    upright = layout.hinge.width < layout.page.width
+    lines = [line for line in cut_lines(layout) if (line.axis == "vertical") == upright]
+    x, y = layout.hinge.centre
+    return lines_behind(layout, (min(lines, key=lambda line: abs(line.at_mm - (x if upright else y))),))
+
+
 def cut_ticks(layout: Layout, cards: int | None = None) -> tuple[Line, ...]:
     """The same lines, kept only where they lie in the waste, off every card."""
     return _in_the_waste(cut_lines(layout, cards), layout.cut_units[:cards])

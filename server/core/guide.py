@@ -6,11 +6,15 @@ replaces a product's label, a maker's manual or a local rule, and the cautions s
 
 from __future__ import annotations
 
+from typing import Any
+
+from server.core.box import Box
 from server.core.card_stack import Layer
 from server.core.methods import Step, Work, method_named
-from server.core.methods.steps import THIN_CARD_MM
+from server.core.methods.steps import THIN_CARD_MM, Hazard
 from server.core.plan import Layout
-from server.core.stock import Stock, limits_of
+from server.core.settings import DeckSettings
+from server.core.stock import DEFAULT_STOCK, STOCKS, Stock, limits_of
 from server.core.units import mm_text
 
 # "Fit to page" on A4 with 3 mm margins prints at 97.1 %, on Letter at 97.2 % (own geometry): the commonest slip.
@@ -76,14 +80,20 @@ def scale_check(layout: Layout) -> tuple[Step, ...]:
 
 def build_steps(layout: Layout, stock: Stock, core_mm: float) -> tuple[Step, ...]:
     """From the printed sheet to cut cards, in order. ``core_mm`` is the board between the panels, 0 for none."""
-    check = Step("Check the scale", "Measure the ruler on the first sheet, or lay a bank card on its outline.")
-    return (check, *method_named(layout.method).steps(work_of(layout, stock, core_mm)))
+    return (_scale_step(), *method_named(layout.method).steps(work_of(layout, stock, core_mm)))
 
 
-def work_of(layout: Layout, stock: Stock, core_mm: float) -> Work:
-    """What a layout's build steps are told for."""
+def _scale_step() -> Step:
+    return Step("Check the scale", "Measure the ruler on the first sheet, or lay a bank card on its outline.",
+                picture="scale")
+
+
+def work_of(layout: Layout, stock: Stock, core_mm: float, settings: DeckSettings | None = None) -> Work:
+    """What a layout's build steps are told for; ``settings`` for the cut lines and corners that they ask for."""
     method = method_named(layout.method)
-    return Work(layout, stock, core_mm if "core_mm" in method.honours else 0.0, method.papers_per_card)
+    return Work(layout, stock, core_mm if "core_mm" in method.honours else 0.0, method.papers_per_card,
+                settings.cut_lines if settings else "fronts",
+                settings.radius_mm if settings else layout.card.corner_radius_mm)
 
 
 def layers_of(layout: Layout, stock: Stock, core_mm: float, *, sleeved: bool = False) -> tuple[Layer, ...]:
@@ -96,40 +106,75 @@ def card_thickness_mm(layout: Layout, stock: Stock, core_mm: float) -> float:
     return work_of(layout, stock, core_mm).thickness_mm
 
 
-def cautions(layout: Layout) -> tuple[Step, ...]:
-    """What can hurt, for the work that this layout asks for. Labels, manuals and local rules come first.
+# Sources: aerosols of category 1 (extremely flammable, pressurised container; keep from heat and flames, don't pierce;
+# CLP Annex I, table 2.3.1); use outdoors or well ventilated (P271); a spray adhesive's data sheet of 2017 (skin,
+# drowsiness); guards on guillotines (29 CFR 1910.212(a)(3)(ii)); knives: free hand clear, sharp blade, away from the
+# body (public safety leaflets).
+CAUTIONS: dict[Hazard, Step] = {
+    "spray glue": Step(
+        "Spray glue",
+        "Many spray glues are extremely flammable; their vapour is flammable too and can make drowsy. Read the label "
+        "and the safety sheet first. Outdoors or in a well-ventilated place; no flames, sparks, hot surfaces or "
+        "smoking near it; don't breathe the spray, keep it off skin and out of eyes; never pierce or burn the can.",
+        "A glue stick or paste does the job without."),
+    "clear coat": Step(
+        "Clear coat",
+        "Many clear coats are extremely flammable, and the can's own label and safety sheet decide: outdoors or well "
+        "ventilated, no flames, sparks, hot surfaces or smoking near it; don't breathe the spray; never pierce or burn "
+        "the can. Let it air until the smell is gone before anyone handles the cards.",
+        "Its vapour is flammable and can make drowsy, as a spray glue's."),
+    "knife": Step(
+        "Knife and rule",
+        "A fresh blade and several light strokes. Cut away from the body, on a mat, with the free hand clear of "
+        "the blade's path and behind the rule. Cover the blade when you put it down.",
+        "A blunt blade needs force, and force slips."),
+    "guillotine": Step(
+        "Guillotine or stack cutter",
+        "Only with its guard in place and only if you have been shown how; one person at the machine, fingers "
+        "behind the clamp, blade locked when you leave. The machine's manual and local rules come first.",
+        "In a shared workshop or at work, its rules and training come first."),
+}
+WHAT_DECIDES = Step(
+    "What decides",
+    "These notes are a reminder. The product's label and safety sheet, the machine's manual, your local rules "
+    "and, where they ask for one, a trained or licensed person decide.")
 
-    Sources: aerosols of category 1 (extremely flammable, pressurised container; keep from heat and flames, don't
-    pierce; CLP Annex I, table 2.3.1); use outdoors or well ventilated (P271); a spray adhesive's data sheet of 2017
-    (skin, drowsiness); guards on guillotines (29 CFR 1910.212(a)(3)(ii)); knives: free hand clear, sharp blade, away
-    from the body (public safety leaflets).
-    """
-    glue = (
-        Step("Spray glue",
-             "Many spray glues are extremely flammable. Read the label and the safety sheet first. Outdoors or in a "
-             "well-ventilated place; no flames, sparks, hot surfaces or smoking near it; don't breathe the spray, keep "
-             "it off skin and out of eyes; never pierce or burn the can.",
-             "The vapour is flammable and can make drowsy; a glue stick or paste does the job without."),
-    ) if method_named(layout.method).glued else ()
-    return (
-        *glue,
-        Step("Clear coat",
-             "Many clear coats are extremely flammable, and the can's own label and safety sheet decide: outdoors or "
-             "well ventilated, no flames, sparks, hot surfaces or smoking near it; don't breathe the spray; never "
-             "pierce or burn the can. Let it air until the smell is gone before anyone handles the cards.",
-             "Its vapour is flammable and can make drowsy, as a spray glue's."),
-        Step("Knife and rule",
-             "A fresh blade and several light strokes. Cut away from the body, on a mat, with the free hand clear of "
-             "the blade's path and behind the rule. Cover the blade when you put it down.",
-             "A blunt blade needs force, and force slips."),
-        Step("Guillotine or stack cutter",
-             "Only with its guard in place and only if you have been shown how; one person at the machine, fingers "
-             "behind the clamp, blade locked when you leave.",
-             "In a shared workshop or at work, its rules and training come first."),
-        Step("What decides",
-             "These notes are a reminder. The product's label and safety sheet, the machine's manual, your local rules "
-             "and, where they ask for one, a trained or licensed person decide."),
-    )
+
+def cautions_of(step: Step) -> tuple[Step, ...]:
+    """What to be careful with, to be read before the step is begun."""
+    return tuple(CAUTIONS[hazard] for hazard in step.hazards)
+
+
+def cautions(layout: Layout) -> tuple[Step, ...]:
+    """What can hurt in the work that this layout asks for. Labels, manuals and local rules come first."""
+    work = work_of(layout, STOCKS[DEFAULT_STOCK], 0.0)
+    found = {hazard for step in method_named(layout.method).steps(work) for hazard in step.hazards}
+    return (*(caution for hazard, caution in CAUTIONS.items() if hazard in found), WHAT_DECIDES)
+
+
+def guide_steps(layout: Layout, settings: DeckSettings, box: Box | None = None) -> tuple[Step, ...]:
+    """The whole way from the file to cards in hand, as the guide numbers it."""
+    sides = _sides(layout)
+    first = Step(f"Print: actual size, {layout.paper.label}",
+                 f"Actual size, 100 %, no fit and no borderless. {sides.title}. One sheet on ordinary paper first; "
+                 "then the good stock, best quality, and time to dry.",
+                 "Fit to page prints at about 97 %, and every card comes out too small.", "print")
+    work = work_of(layout, settings.stock_record, settings.core_mm, settings)
+    return (first, _scale_step(), *method_named(layout.method).steps(work), *((_box_step(box),) if box else ()))
+
+
+def guide_to_json(layout: Layout, settings: DeckSettings, box: Box | None = None) -> list[dict[str, Any]]:
+    """The steps in order: ``title``, ``says`` and the cautions that come before each, as text."""
+    return [{"title": step.title, "says": step.says,
+             "cautions": [f"{one.title}: {one.says} {one.why}".strip() for one in cautions_of(step)]}
+            for step in guide_steps(layout, settings, box)]
+
+
+def _box_step(box: Box) -> Step:
+    tab = "Glue the long tab inside" if box.kind == "tuck" else "Glue the corner tabs inside the walls"
+    return Step("Cut, crease and close the box",
+                f"Cut along the full lines, crease along the dashed ones, printed side out. {tab}, let it dry, and put "
+                "the cards in.", "Creased before it is glued, the board folds where it was drawn.", "box", ("knife",))
 
 
 def handover(layout: Layout, stock: Stock, core_mm: float) -> tuple[Step, ...]:

@@ -91,6 +91,9 @@ class DeckSettings:
     hinge_mm: float = length(
         "Hinge strip", "width of the strip for the tape, 10 or more", DEFAULT_HINGE_MM, 10, 60, step_mm=1,
         group="method", hint="Waste for the tape, 10 mm or more. No cut enters it.", by_method=True)
+    hinge_edge: bool = row(
+        "yes-no", "Draw the hinge's edge on the backs", "draw the cutting edge beside the hinge on the backs", False,
+        group="method", hint="For hinging edge to edge, where no waste is left for the tape.", by_method=True)
     paper: str = row(
         "name", "Paper size", "the paper", "a4", table=PAPERS, look_up=paper_named, size_example="210x297",
         placeholder="NAME|WxH", group="paper", own_printing=True)

@@ -13,6 +13,7 @@ from server.core.plan import Face, Layout
 from server.core.planning import Planned
 from server.core.settings import DeckSettings
 from server.drawing.box import draw_box
+from server.drawing.guide_pages import draw_guide_page, guide_page_count
 from server.drawing.pdf_surface import Duplex, PdfSurface
 from server.drawing.sheet import draw_face
 from server.drawing.surface import Surface
@@ -46,6 +47,15 @@ def sheet_pages(planned: Planned) -> tuple[Page, ...]:
 def box_pages(planned: Planned, box: Box | None) -> tuple[Page, ...]:
     """The box's page; none where there is no box."""
     return (partial(_draw_box, planned, box),) if box else ()
+
+
+def guide_pages(planned: Planned) -> tuple[Page, ...]:
+    """The build guide's pages."""
+    return tuple(partial(_draw_guide, planned, number) for number in range(guide_page_count(planned)))
+
+
+def _draw_guide(planned: Planned, number: int, surface: Surface) -> None:
+    draw_guide_page(surface, planned, number)
 
 
 def _draw_face(planned: Planned, face: Face, surface: Surface) -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from server.core.art import Art
 from server.core.backs import flood_of
 from server.core.bleed import Flood, stamps
-from server.core.cuts import crease_lines, cut_lines, cut_ticks, lines_behind
+from server.core.cuts import crease_lines, cut_lines, cut_ticks, hinge_edge, lines_behind
 from server.core.geometry import Affine, Edges, Nearby, Rect, bounds
 from server.core.ink import PALE
 from server.core.marks import Mark, marks_for
@@ -34,6 +34,17 @@ def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool
     trim, bleed = printed_boxes(plan.layout, face)
     label = f"{face.sheet + 1} {face.name}"
     surface.page(plan.layout.page, trim, bleed, label)
+    draw_on_page(surface, planned, face)
+    if safe_zone:
+        clip, drawn = plan.layout.printable, plan.correction(face)
+        with surface.within(clip=clip), surface.within(matrix=drawn), surface.within(layer="safe zone"):
+            for placement in plan.placements(face):
+                _draw_safe_zone(surface, planned, placement)
+
+
+def draw_on_page(surface: Surface, planned: Planned, face: Face) -> None:
+    """All that is printed on ``face``, onto the page at hand, in its frame."""
+    plan = planned.plan
     # Clipped as the page lies in the printer: a correction moves lines and strips, not what the printer can reach.
     with surface.within(clip=plan.layout.printable), surface.within(matrix=plan.correction(face)):
         with surface.within(layer="art"):
@@ -58,10 +69,6 @@ def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool
         with surface.within(layer="notes"):
             for mark in marks_for(plan, face):
                 _draw_mark(surface, mark, _ink_on(planned, face, mark.box))
-        if safe_zone:
-            with surface.within(layer="safe zone"):
-                for placement in plan.placements(face):
-                    _draw_safe_zone(surface, planned, placement)
 
 
 def draw_pale(surface: Surface, planned: Planned, page: Rect) -> None:
@@ -184,6 +191,8 @@ def _draw_card(surface: Surface, planned: Planned, placement: Placement, laps: E
 
 def _draw_cut_lines(surface: Surface, planned: Planned, face: Face) -> None:
     wanted = planned.settings.cut_lines
+    if planned.settings.hinge_edge and face.name == "back" and wanted != "both":
+        surface.lines(hinge_edge(planned.plan.layout), _CUT)
     if wanted == "none" or (face.name == "back" and wanted == "fronts"):
         return
     layout = planned.plan.layout

@@ -59,16 +59,12 @@ def build(prepared: Prepared, out: Path, progress: Callable[[int, int], None] = 
 
 
 def _pages(prepared: Prepared, part: Part) -> tuple[Page, ...]:
-    from server.drawing.deck_pdf import box_pages, sheet_pages
+    from server.drawing.deck_pdf import box_pages, guide_pages, sheet_pages
 
     planned = prepared.planned
-    if part == "guide":
-        from server.drawing.guide_text import draw_guide
-
-        return (lambda surface: draw_guide(surface, planned),)
     if part == "box":
         return box_pages(planned, box_of(planned.deck, planned.settings, planned.plan.layout))
-    return sheet_pages(planned)
+    return guide_pages(planned) if part == "guide" else sheet_pages(planned)
 
 
 @contextmanager

@@ -36,17 +36,18 @@ def _steps(work: Work) -> Iterator[Step]:
         yield Step(f"Cut the cores, {mm_text(work.core_mm)} mm thick",
                    f"One of {mm_text(card.width_mm)} × {mm_text(card.height_mm)} mm for each card, its straight edge "
                    "along the front's crease.",
-                   f"The strip of {mm_text(layout.spine_mm)} mm between the creases goes round its edge.")
+                   f"The strip of {mm_text(layout.spine_mm)} mm between the creases goes round its edge.",
+                   "core", ("knife",))
     yield Step("Fold each card dry, printed sides out",
                "Bend the back behind its front along the crease and look at the open edges: they should be flush.",
-               "Folded beside the crease, one side shows the other's edge along the fold.")
+               "Folded beside the crease, one side shows the other's edge along the fold.", "fold")
     both = "both faces of the core" if cored else "the inside of the back"
     yield Step("Glue it, or sleeve it",
                f"Glue {both}, thin and even, close the card from the fold and smooth outwards. In a sleeve it holds "
-               "without glue. With a spray, read Spray glue under Take care before.")
+               "without glue.", picture="glue", hazards=("spray glue",))
     yield press()
     yield Step("Trim what stands over", "Where a fold has run off, cut the open edge flush with a rule and a sharp "
-               "blade.", "A step at the edge marks a card.")
+               "blade.", "A step at the edge marks a card.", "trim", ("knife",))
     yield from trimmings(work)
 
 

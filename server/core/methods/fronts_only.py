@@ -20,7 +20,7 @@ def _steps(work: Work) -> Iterator[Step]:
     yield Step("Sleeve them, or glue them on",
                "Into sleeves with an opaque back, or as labels over old cards: glue thin and even, lay the label on "
                "from one edge, and press it flat until it is dry.",
-               "A sleeve with a clear back shows the bare paper.")
+               "A sleeve with a clear back shows the bare paper.", "sleeve", ("spray glue",))
 
 
 FRONTS_ONLY = BuildMethod(
