@@ -117,17 +117,17 @@ class DeckSettings:
         "choice", "Cut lines on", "which faces show cut lines", "fronts", placeholder="FACES", group="cuts",
         listed=(Choice("fronts", "Fronts only"), Choice("both", "Fronts and backs"), Choice("none", "Nowhere")),
         hint="On a back, a line shows where drift makes it lie, beside the cut.", own_printing=True)
-    registration: bool = row(
-        "yes-no", "Marks for a cutting machine", "marks in the corners of the fronts, for a cutting machine", False,
-        group="cuts", hint="In at least three corners, clear of all other ink; the contours come as SVG.",
-        own_printing=True)
-    corner_radius_mm: float = length(
-        "Corner radius", "radius to which the cut cards' corners are rounded; 0 keeps them sharp", DEFAULT_RADIUS_MM,
-        0, 30, group="cuts", hint="Drawn on screen, and cut by a cutting machine.", screen_only=True)
     line_style: LineStyle = row(
         "choice", "Drawn as", "how cut lines are drawn, right across or as ticks in the waste", "full",
         placeholder="STYLE", group="cuts", own_printing=True,
         listed=(Choice("full", "Lines right across"), Choice("ticks", "Ticks in the waste")))
+    corner_radius_mm: float = length(
+        "Corner radius", "radius to which the cut cards' corners are rounded; 0 keeps them sharp", DEFAULT_RADIUS_MM,
+        0, 30, group="cuts", hint="Drawn on screen, and cut by a cutting machine.", screen_only=True)
+    registration: bool = row(
+        "yes-no", "Marks for a cutting machine", "marks in the corners of the fronts, for a cutting machine", False,
+        group="cuts", hint="In at least three corners, clear of all other ink; the contours come as SVG.",
+        own_printing=True)
     box: Literal["", "tuck", "lid"] = row(
         "choice", "Box", "the box that a page is added for", "", unset="none", placeholder="KIND", group="box",
         listed=(Choice("", "No box"), Choice("tuck", "Tuck box", "One piece, with a flap that is tucked in."),

@@ -159,3 +159,19 @@ def test_every_drawing_keeps_to_the_policy(page: Page, deck: str) -> None:
         page.get_by_label(method).check()
         expect(page.locator("[data-table]")).not_to_have_attribute("aria-busy", "true")
     assert page.locator("[style]").evaluate_all("all => all.filter(one => one.closest('svg')).length") == 0
+
+
+def test_text_and_colours_are_kept_and_shown_again(page: Page, live_server: LiveServer) -> None:
+    client = live_server.client()
+    deck = live_server.deck(small_deck(2), "Painted", client)
+    page.goto(f"/decks/{deck}/sheet")
+    field = page.get_by_label("Colour under the backs", exact=True)
+    field.fill("#1F5F6B")
+    expect(page.get_by_text("Saved", exact=True)).to_be_visible()
+    kept = """async (id) => (await (await fetch(`/api/decks/${id}`)).json()).settings.back_flood === '#1f5f6b'"""
+    page.wait_for_function(kept, arg=deck)
+    page.reload()
+    expect(field).to_have_value("#1f5f6b")
+    expect(page.get_by_label("Colour under the backs: pick")).to_have_value("#1f5f6b")
+    field.fill("pink")
+    expect(page.locator("#e-back_flood")).to_contain_text("is no colour. Write it as #1f5f6b, or leave it empty.")

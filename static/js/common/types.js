@@ -18,12 +18,12 @@
 /** @typedef {{settings?: {card?: string, bleed_mm?: number|string, safe_mm?: number|string, edges?:
  *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
  *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
- *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, paper?: string, stock?:
- *   string, printer?: string, margin_mm?: number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?:
- *   "fronts"|"both"|"none", registration?: boolean|"yes"|"no", corner_radius_mm?: number|string, line_style?:
- *   "full"|"ticks", box?: ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no",
- *   box_panels?: string, version?: string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"},
- *   version?: string, since?: string}} BuildAsk */
+ *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, hinge_edge?:
+ *   boolean|"yes"|"no", paper?: string, stock?: string, printer?: string, margin_mm?: number|string, gutter_mm?:
+ *   number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?: "full"|"ticks",
+ *   corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?:
+ *   number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string, arrangement?:
+ *   ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, version?: string, since?: string}} BuildAsk */
 /** @typedef {{copies?: number|null, name?: string|null, back?: string|null, out?: boolean|null, swapped?:
  *   boolean|null}} CardChange */
 /** @typedef {{name: string, file: string, front: ArtOut, back: ArtOut|null, copies: number, front_fit: string,
@@ -40,22 +40,22 @@
 /** @typedef {{revision: number, name?: string|null, settings?: {card?: string, bleed_mm?: number|string, safe_mm?:
  *   number|string, edges?: "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
  *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
- *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, paper?: string, stock?:
- *   string, printer?: string, margin_mm?: number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?:
- *   "fronts"|"both"|"none", registration?: boolean|"yes"|"no", corner_radius_mm?: number|string, line_style?:
- *   "full"|"ticks", box?: ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no",
- *   box_panels?: string, version?: string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}|null,
- *   cards?: Record<string, CardChange>|null, order?: string[]|null, proposals?: Record<string, boolean|null>|null}}
- *   DeckChange */
+ *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, hinge_edge?:
+ *   boolean|"yes"|"no", paper?: string, stock?: string, printer?: string, margin_mm?: number|string, gutter_mm?:
+ *   number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?: "full"|"ticks",
+ *   corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?:
+ *   number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string, arrangement?:
+ *   ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}|null, cards?: Record<string, CardChange>|null, order?:
+ *   string[]|null, proposals?: Record<string, boolean|null>|null}} DeckChange */
 /** @typedef {{format?: string, version?: number, unit?: "mm", id: string, name: string, revision: number, can_undo:
  *   boolean, can_redo: boolean, updated: string, settings: DeckSettings, card_chosen: boolean, likely_card:
  *   string|null, files: FileOut[], cards: CardOut[], out: string[], pairs: PairOut[], proposals: ProposalOut[],
  *   problems: ProblemOut[]}} DeckRecord */
 /** @typedef {{card?: string, bleed_mm?: number, safe_mm?: number, edges?:
  *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?: string, flip?:
- *   "long-edge"|"short-edge", core_mm?: number, fold_on_cut?: boolean, hinge_mm?: number, paper?: string, stock?:
- *   string, printer?: string, margin_mm?: number, gutter_mm?: number, ink?: "full"|"pale", cut_lines?:
- *   "fronts"|"both"|"none", registration?: boolean, corner_radius_mm?: number, line_style?: "full"|"ticks", box?:
+ *   "long-edge"|"short-edge", core_mm?: number, fold_on_cut?: boolean, hinge_mm?: number, hinge_edge?: boolean, paper?:
+ *   string, stock?: string, printer?: string, margin_mm?: number, gutter_mm?: number, ink?: "full"|"pale", cut_lines?:
+ *   "fronts"|"both"|"none", line_style?: "full"|"ticks", corner_radius_mm?: number, registration?: boolean, box?:
  *   ""|"tuck"|"lid", box_clearance_mm?: number, box_sleeved?: boolean, box_panels?: string, version?: string,
  *   arrangement?: "portrait"|"landscape"|"", card_turned?: ""|"no"|"yes"}} DeckSettings */
 /** @typedef {{id: string, name: string, updated: string, cards: number, files: number, thumb: string|null, thumbs?:
@@ -143,12 +143,13 @@
 /** @typedef {{settings?: {card?: string, bleed_mm?: number|string, safe_mm?: number|string, edges?:
  *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
  *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
- *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, paper?: string, stock?:
- *   string, printer?: string, margin_mm?: number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?:
- *   "fronts"|"both"|"none", registration?: boolean|"yes"|"no", corner_radius_mm?: number|string, line_style?:
- *   "full"|"ticks", box?: ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no",
- *   box_panels?: string, version?: string, arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"},
- *   sheet?: number, face?: "front"|"back"|"spread"}} PlanAsk */
+ *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, hinge_edge?:
+ *   boolean|"yes"|"no", paper?: string, stock?: string, printer?: string, margin_mm?: number|string, gutter_mm?:
+ *   number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?: "full"|"ticks",
+ *   corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?:
+ *   number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string, arrangement?:
+ *   ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, sheet?: number, face?: "front"|"back"|"spread"}} PlanAsk
+ *   */
 /** @typedef {{format?: string, version?: number, unit?: "mm", settings: DeckSettings, summary: PlanSummary,
  *   alternatives: AlternativeOut[], faces: FaceOut[], shown: FaceOut, svg: string, problems: ProblemOut[], notes:
  *   string[], printer: MadeFor|null}} PlanOut */

@@ -44,6 +44,11 @@ export class PlanForm extends EventTarget {
       this.sizes.set(name, new SizeField(need(`[data-size="${name}"]`, form), need(`[data-custom="${name}"]`, form),
         sizes, this.unit, changed));
     }
+    // Text counts as it is typed, so that none is lost by leaving; everything else when it is chosen.
+    form.addEventListener("input", (event) => {
+      const target = /** @type {HTMLInputElement} */ (event.target);
+      if (target.type === "text" && target.hasAttribute("data-setting")) this.#changed();
+    });
     form.addEventListener("change", (event) => {
       const target = /** @type {HTMLElement} */ (event.target);
       if (target.hasAttribute("data-setting")) this.#changed();
@@ -60,7 +65,12 @@ export class PlanForm extends EventTarget {
     const found = {};
     for (const field of this.#plain()) {
       if (field instanceof HTMLInputElement && field.type === "checkbox") found[field.name] = field.checked;
-      else if (!(field instanceof HTMLInputElement) || field.checked) found[field.name] = field.value;
+      else if (field.type !== "radio" || /** @type {HTMLInputElement} */ (field).checked) found[field.name] = field.value;
+    }
+    // As they are kept: what differs from what is kept counts as a change.
+    for (const { name, kind } of this.settings) {
+      if (name in found && (kind === "text" || kind === "colour")) found[name] = found[name].trim();
+      if (name in found && kind === "colour") found[name] = found[name].toLowerCase();
     }
     for (const [name, field] of this.lengths) found[name] = field.value;
     for (const [name, field] of this.sizes) found[name] = field.value;
@@ -74,7 +84,7 @@ export class PlanForm extends EventTarget {
       const value = settings[field.name];
       if (value === undefined) continue;
       if (field instanceof HTMLInputElement && field.type === "checkbox") field.checked = Boolean(value);
-      else if (field instanceof HTMLInputElement) field.checked = field.value === value;
+      else if (field instanceof HTMLInputElement && field.type === "radio") field.checked = field.value === value;
       else {
         // One's own stock, say, is among no table's names.
         if (field instanceof HTMLSelectElement && !Array.from(field.options).some((one) => one.value === value)) field.add(new Option(value, value));
