@@ -135,14 +135,16 @@ def _by_letters(sides: Sides, names: list[FileName], has_backs: bool) -> None:
     for front, back, way in _LETTERS:
         rows = [row for row in table.values() if front in row and back in row]
         torn = _torn(table, front, back)
-        whole = not torn and len(rows) * 4 >= len(left)
-        few = len(rows) == 1 and len(left) > _FEW + 1
+        homes = {home for (home, _), row in table.items() if front in row and back in row}
+        near = sum(home_of(name) in homes for name in left)
+        whole = not torn and len(rows) * 4 >= near
+        few = len(rows) == 1 and near > _FEW + 1
         if not rows or torn > len(rows) or few or (way in _GUESSES and (not whole or len(rows) < 2)):
             continue
         pairs = tuple((row[front].path, row[back].path) for row in rows)
         shown = rows[0][back].marks[-1].shown
         why = f"{rows[0][front].marks[-1].shown if front else 'nothing'} and {shown} at the end"
-        alone = front or len(rows) * 2 == len(left)
+        alone = front or len(rows) * 2 == near
         if whole and clean and alone and len(rows) > 1 and way not in _GUESSES:
             sides.link(pairs, why)
             sides.marks |= {row[front].path: row[front].marks[-1] for row in rows if front}

@@ -127,10 +127,16 @@ def _by_pages(files: Mapping[str, tuple[Art, ...]], offer: Offer) -> Proposal:
 
 def _unsettled(offers: Iterable[Proposal], drafts: Iterable[Draft], choices: Choices) -> list[Proposal]:
     """Proposals that nobody has answered, without the fronts that have a back of their own."""
-    settled = {draft.front.file for draft in drafts if draft.back and not draft.shares_back}
-    fresh = [replace(offer, pairs=tuple(pair for pair in offer.pairs if pair.front not in settled))
+    settled = {_path(draft.front.file) for draft in drafts if draft.back and not draft.shares_back}
+    fresh = [replace(offer, pairs=tuple(pair for pair in offer.pairs if _path(pair.front) not in settled))
              for offer in offers if offer.id not in choices.proposals]
     return [offer for offer in fresh if offer.pairs]
+
+
+def _path(label: str) -> str:
+    """The file of an art's label, without its page."""
+    path, mark, page = label.rpartition("#")
+    return path if mark and page.isdigit() else label
 
 
 def _one_by_one(table: Table, drafts: list[Draft], taken: Collection[str]) -> tuple[list[Draft], list[Proposal]]:

@@ -23,6 +23,7 @@ from server.core.settings import SETTINGS, DeckSettings
 from server.core.stock import STOCKS
 from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
+from server.intake.side_words import SIDE_WORDS
 from server.prepress import Prepared, summarise
 from server.web import models, sheet_models
 from server.web.decks import problem_of
@@ -104,7 +105,7 @@ def tables(services: ServicesDep) -> sheet_models.TablesOut:
                 for stock in STOCKS.values()],
         methods=[_method(method) for method in METHODS.values()],
         settings=[_setting(setting) for setting in SETTINGS.values()], defaults=DeckSettings(),
-        limits=asdict(services.store.limits))
+        limits=asdict(services.store.limits), side_words=list(SIDE_WORDS))
 
 
 def _method(method: BuildMethod) -> sheet_models.MethodOut:

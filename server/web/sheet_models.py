@@ -139,6 +139,7 @@ class TablesOut(InMm):
     settings: list[SettingOut]
     defaults: DeckSettings
     limits: dict[str, int]
+    side_words: list[str]
 
 
 class Health(BaseModel):

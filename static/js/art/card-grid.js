@@ -4,15 +4,21 @@
 
 import { thumbUrl } from "../common/api.js";
 import { el, icon } from "../common/dom.js";
+import { bindDrag, labelOf } from "./card-drag.js";
 import { besideCard, gravest } from "../common/problems.js";
 
 /** @typedef {import("../common/api.js").CardRecord} CardRecord */
 /** @typedef {import("../common/api.js").Problem} Problem */
+/** @typedef {import("./selection.js").Selection} Selection */
+/** @typedef {{node: HTMLElement, seen: string, card: CardRecord, problems: Problem[]}} Kept */
 /** @typedef {{copies: (file: string, copies: number) => void, name: (file: string, name: string) => void,
- *   back: (card: CardRecord) => void}} Handlers */
+ *   back: (card: CardRecord) => void, out: (files: string[]) => void,
+ *   move: (files: string[], where: string) => void}} Handlers */
 
 const THUMB_PX = 256;
 const MOST_COPIES = 999;
+const FIRST = 24;
+const NEAR = "900px";
 
 /**
  * @param {{key: string}} art
@@ -24,18 +30,30 @@ export const face = (art, alt) => el("span", { class: "card-face" },
 /** @param {string} text */
 export const blank = (text) => el("span", { class: "card-face card-blank", text });
 
-/** Keeps one element for each front, and touches only those whose card has changed. */
+/**
+ * Keeps one element for each card, and touches only those whose card has changed. An element is filled while it is
+ * near the window, so that a deck of thousands costs no more than what is looked at.
+ */
 export class CardGrid {
   /**
    * @param {HTMLElement} list
+   * @param {Selection} selection
    * @param {Handlers} handlers
    */
-  constructor(list, handlers) {
+  constructor(list, selection, handlers) {
     this.list = list;
+    this.selection = selection;
     this.handlers = handlers;
-    /** @type {Map<string, {node: HTMLElement, seen: string, card: CardRecord}>} */
+    /** @type {Map<string, Kept>} */
     this.kept = new Map();
+    /** @type {Map<string, string>} */
     this.ids = new Map();
+    this.wanted = "";
+    this.observer = new IntersectionObserver((entries) => {
+      for (const { target, isIntersecting } of entries) this.#near(/** @type {HTMLElement} */ (target), isIntersecting);
+    }, { rootMargin: NEAR });
+    selection.addEventListener("change", () => this.#showSelected());
+    bindDrag(list, selection, (labels, before) => handlers.move(labels, before));
   }
 
   /** @param {string} file @returns {string|null} the id of the element that shows this file */
@@ -48,32 +66,64 @@ export class CardGrid {
    * @param {Problem[]} problems
    */
   show(cards, problems) {
-    const byFile = grouped(problems);
+    const byFile = Map.groupBy ? Map.groupBy(problems, (one) => one.file ?? "") : grouped(problems);
     const gone = new Set(this.kept.keys());
     this.ids.clear();
     const nodes = cards.map((card, index) => {
       gone.delete(card.file);
-      const about = [...(byFile.get(card.file) ?? []), ...(card.back ? byFile.get(card.back.file) ?? [] : [])];
+      const about = [...(byFile.get(card.front.file) ?? []), ...(card.back ? byFile.get(card.back.file) ?? [] : [])];
       const node = this.#node(card, about, index);
       this.ids.set(card.file, node.id);
       if (card.back && !this.ids.has(card.back.file)) this.ids.set(card.back.file, node.id);
       return node;
     });
-    for (const file of gone) this.kept.delete(file);
-    const inPlace = nodes.length === this.list.children.length
-      && nodes.every((node, place) => this.list.children[place] === node);
-    if (!inPlace) this.list.replaceChildren(...nodes);
+    for (const file of gone) {
+      const kept = this.kept.get(file);
+      if (kept) this.observer.unobserve(kept.node);
+      this.kept.delete(file);
+    }
+    if (nodes.length !== this.list.children.length || nodes.some((node, place) => this.list.children[place] !== node)) {
+      const focused = document.activeElement;
+      this.list.replaceChildren(...nodes);
+      if (focused instanceof HTMLElement && this.list.contains(focused)) focused.focus({ preventScroll: true });
+    }
+    this.find(this.wanted);
   }
 
   /** Show only cards whose name or file holds `text`. @param {string} text @returns {number} how many are shown */
   find(text) {
+    this.wanted = text;
     const wanted = text.trim().toLowerCase();
-    let shown = 0;
-    for (const { node, card } of this.kept.values()) {
-      node.hidden = !!wanted && !`${card.name} ${card.file}`.toLowerCase().includes(wanted);
-      if (!node.hidden) shown += 1;
+    const shown = [];
+    for (const node of this.list.children) {
+      const { card } = /** @type {Kept} */ (this.kept.get(labelOf(node)));
+      /** @type {HTMLElement} */ (node).hidden = !!wanted && !`${card.name} ${card.file}`.toLowerCase().includes(wanted);
+      if (!/** @type {HTMLElement} */ (node).hidden) shown.push(card.file);
     }
-    return shown;
+    this.selection.offer(shown, new Set(this.kept.keys()));
+    return shown.length;
+  }
+
+  #showSelected() {
+    for (const [label, { node }] of this.kept) this.#mark(node, this.selection.chosen.has(label));
+  }
+
+  /** @param {HTMLElement} node @param {boolean} chosen */
+  #mark(node, chosen) {
+    node.toggleAttribute("data-chosen", chosen);
+    const box = /** @type {HTMLInputElement|null} */ (node.querySelector(".pair-select"));
+    if (box) box.checked = chosen;
+  }
+
+  /** Fill what comes near, empty what is far off and not in use. @param {HTMLElement} node @param {boolean} near */
+  #near(node, near) {
+    const kept = this.kept.get(labelOf(node));
+    if (!kept || kept.node !== node) return;
+    if (near && !node.childElementCount) this.#fill(kept);
+    else if (!near && node.childElementCount && !node.contains(document.activeElement)) {
+      node.style.minHeight = `${node.offsetHeight}px`;
+      node.replaceChildren();
+    }
   }
 
   /**
@@ -85,21 +135,22 @@ export class CardGrid {
     const seen = JSON.stringify([card, problems]);
     const old = this.kept.get(card.file);
     if (old?.seen === seen) return old.node;
-    const typing = old?.node.contains(document.activeElement);
-    if (old && typing && sameShape(old.card, card)) {
-      // Somebody is typing in this card: keep the element, so that nothing typed is lost.
-      old.seen = seen;
-      old.card = card;
-      this.#refresh(old.node, card);
-      return old.node;
+    const tone = gravest(problems.filter((one) => one.severity !== "note"));
+    const node = old?.node ?? el("li", { class: "pair", id: `card-${index + 1}-${hash(card.file)}`, data: { label: card.file } });
+    if (tone) node.dataset.tone = tone;
+    else delete node.dataset.tone;
+    const kept = { node, seen, card, problems };
+    this.kept.set(card.file, kept);
+    if (!old) {
+      this.observer.observe(node);
+      if (index < FIRST) this.#fill(kept);
+    } else if (node.contains(document.activeElement) && sameShape(old.card, card)) {
+      this.#refresh(node, card);  // somebody is typing in this card: keep its fields, so that nothing typed is lost
+    } else if (node.childElementCount) {
+      const held = /** @type {HTMLElement|null} */ (node.contains(document.activeElement) ? document.activeElement : null);
+      this.#fill(kept);
+      if (held) /** @type {HTMLElement|null} */ (node.querySelector(`.${held.classList[0]}`))?.focus({ preventScroll: true });
     }
-    const node = this.#make(card, problems, index);
-    if (old) {
-      node.id = old.node.id;
-      node.hidden = old.node.hidden;
-      old.node.replaceWith(node);
-    }
-    this.kept.set(card.file, { node, seen, card });
     return node;
   }
 
@@ -114,19 +165,57 @@ export class CardGrid {
     }
   }
 
-  /**
-   * @param {CardRecord} card
-   * @param {Problem[]} problems
-   * @param {number} index
-   */
-  #make(card, problems, index) {
-    const tone = gravest(problems.filter((one) => one.severity !== "note"));
-    return el("li", { class: "pair", id: `card-${index + 1}-${hash(card.file)}`, data: tone ? { tone } : {} },
-      el("div", { class: "pair-faces" },
-        el("figure", {}, face(card.front, `Front of ${card.name}`), el("figcaption", { text: "Front" })),
-        this.#back(card)),
+  /** @param {Kept} kept */
+  #fill({ node, card, problems }) {
+    node.style.minHeight = "";
+    node.replaceChildren(
+      el("div", { class: "pair-head" }, this.#select(card),
+        el("button", { class: "pair-out button button-quiet button-icon button-small", type: "button", title: "Take this card out",
+          "aria-label": `Take ${card.name} out`, on: { click: () => this.handlers.out([card.file]) } }, icon("close"))),
+      el("div", { class: "pair-faces", draggable: true, on: { click: (/** @type {any} */ event) => {
+        if (!event.target.closest("button")) this.selection.pick(card.file, event);
+      } } },
+      el("figure", {}, face(card.front, `Front of ${card.name}`), el("figcaption", { text: "Front" })), this.#back(card)),
       el("div", { class: "pair-line" }, this.#name(card), this.#says(card, problems), this.#copies(card)),
       el("ul", { class: "pair-problems" }, ...besideCard(problems)));
+    this.#mark(node, this.selection.chosen.has(card.file));
+  }
+
+  /** A box to select the card by; arrows go from card to card. @param {CardRecord} card */
+  #select(card) {
+    const box = el("input", { class: "pair-select", type: "checkbox", "aria-label": `Select ${card.name}` });
+    box.addEventListener("click", (event) => {
+      if (event.shiftKey) this.selection.pick(card.file, event);
+      else this.selection.toggle(card.file);
+    });
+    box.addEventListener("keydown", (event) => this.#keys(event, card));
+    return box;
+  }
+
+  /** @param {KeyboardEvent} event @param {CardRecord} card */
+  #keys(event, card) {
+    const { shown } = this.selection;
+    const columns = getComputedStyle(this.list).gridTemplateColumns.split(" ").length;
+    const step = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -columns, ArrowDown: columns }[event.key];
+    const chosen = this.selection.chosen.has(card.file) ? this.selection.labels : [card.file];
+    if (step && event.altKey) this.handlers.move(chosen, step < 0 ? "earlier" : "later");
+    else if (step || event.key === "Home" || event.key === "End") {
+      const at = event.key === "Home" ? 0 : event.key === "End" ? shown.length - 1 : shown.indexOf(card.file) + (step ?? 0);
+      const next = shown[at];
+      if (next === undefined) return;
+      this.focus(next);
+      if (event.shiftKey) this.selection.pick(next, event);
+    } else if (event.key === "Delete") this.handlers.out(chosen);
+    else return;
+    event.preventDefault();
+  }
+
+  /** @param {string} label */
+  focus(label) {
+    const kept = this.kept.get(label);
+    if (!kept) return;
+    if (!kept.node.childElementCount) this.#fill(kept);
+    /** @type {HTMLElement} */ (kept.node.querySelector(".pair-select")).focus();
   }
 
   /** @param {CardRecord} card */

@@ -5,7 +5,6 @@
 /** @typedef {{path: string, file: File}} Item */
 /** @typedef {{items: Item[], left: string[]}} Collected `left`: paths that are no business of a deck */
 
-const SIDES = ["fronts", "backs"];
 const LIST = "deck.csv";
 const SYSTEM_FILES = ["thumbs.db", "desktop.ini"];
 
@@ -30,7 +29,7 @@ export async function fromDrop(transfer) {
   /** @type {Item[]} */
   const items = [...loose];
   for (const entry of entries) await walk(entry, "", items);
-  return tidied(items);
+  return withoutSystem(items);
 }
 
 /**
@@ -40,8 +39,12 @@ export async function fromDrop(transfer) {
  * @returns {Collected}
  */
 export function fromInput(files) {
-  return tidied(Array.from(files, (file) => ({ path: file.webkitRelativePath || file.name, file })));
+  return withoutSystem(Array.from(files, (file) => ({ path: file.webkitRelativePath || file.name, file })));
 }
+
+/** @param {Item[]} items @returns {Collected} */
+const withoutSystem = (items) => ({ items: items.filter((item) => !isSystem(item.path)),
+  left: items.filter((item) => isSystem(item.path)).map((item) => item.path) });
 
 /**
  * @param {FileSystemEntry} entry
@@ -74,35 +77,32 @@ function isSystem(path) {
 }
 
 /**
- * Paths as a deck has them: the folder that was dropped is not part of the deck; without a fronts folder, loose
- * art is taken as fronts, and one file called back (or card back) as the back.
+ * Paths as a deck has them: the folder that was dropped is not part of the deck, unless its name says a side. Loose
+ * files dropped on a deck that has a folder of fronts go into it; else the server makes of names what it can.
  *
- * @param {Item[]} items
+ * @param {Collected} collected
+ * @param {{sideWords: string[], fronts: string}} how `fronts`: the deck's folder of fronts, "" for none
  * @returns {Collected}
  */
-export function tidied(items) {
-  const left = items.filter((item) => isSystem(item.path)).map((item) => item.path);
-  let kept = items.filter((item) => !isSystem(item.path));
+export function tidied({ items, left }, { sideWords, fronts }) {
+  const words = new Set(sideWords);
   const head = (/** @type {string} */ path) => path.split("/")[0];
-  const isDeckPart = (/** @type {string} */ name) => SIDES.includes(name.toLowerCase());
+  let kept = items;
   // Strip the top folder, more than once for a deck that was zipped into a folder of its own name.
   while (kept.length && kept.every((item) => item.path.includes("/") && head(item.path) === head(kept[0].path))
-         && !isDeckPart(head(kept[0].path))) {
+         && !saysSide(head(kept[0].path), words)) {
     kept = kept.map((item) => ({ ...item, path: item.path.slice(head(item.path).length + 1) }));
   }
-  // Where fronts and backs are told apart, a stray file stays outside, and the server says what it makes of it.
-  const sorted = kept.some((item) => item.path.includes("/") && isDeckPart(head(item.path)));
-  return { items: kept.map((item) => ({ ...item, path: inDeck(item.path, sorted) })), left };
+  const loose = fronts && kept.every((item) => !item.path.includes("/"));
+  return { left, items: kept.map((item) => ({ ...item, path: inDeck(item.path, loose ? fronts : "") })) };
 }
 
-/**
- * @param {string} path
- * @param {boolean} sorted whether the drop has a folder of fronts or backs
- */
-function inDeck(path, sorted) {
-  const [top, ...rest] = path.split("/");
-  if (SIDES.includes(top.toLowerCase()) && rest.length) return [top.toLowerCase(), ...rest].join("/");
-  if (!rest.length && top.toLowerCase() === LIST) return LIST;
-  if (!rest.length && /^(card[ _-]?)?backs?\.[^.]+$/i.test(top)) return `backs/${top}`;
-  return sorted ? path : `fronts/${path}`;
+/** @param {string} folder @param {Set<string>} words */
+const saysSide = (folder, words) => folder.normalize("NFKD").replace(/\p{M}/gu, "").replace(/ł/gi, "l").toLowerCase()
+  .split(/[^\p{L}]+/u).some((word) => words.has(word));
+
+/** @param {string} path @param {string} fronts */
+function inDeck(path, fronts) {
+  if (path.toLowerCase() === LIST) return LIST;
+  return fronts && !/^(card[ _-]?)?backs?\.[^.]+$/i.test(path) ? `${fronts}/${path}` : path;
 }

@@ -5,7 +5,11 @@
 import { api } from "../common/api.js";
 import { chooseBack } from "./back-choice.js";
 import { cardSizeOf } from "../common/card-size.js";
-import { fromDrop, fromInput } from "./dropped-files.js";
+import { bindBulkBar, moveCards, showOut, takeOut } from "./bulk-bar.js";
+import { labelOf } from "./card-drag.js";
+import { fromDrop, fromInput, tidied } from "./dropped-files.js";
+import { bindProposals } from "./proposals.js";
+import { bindRubberBand, Selection } from "./selection.js";
 import { OpenDeck } from "../common/open-deck.js";
 import { bindHead, bindTitle } from "../common/deck-head.js";
 import { counted, el, icon, need, settled, sized } from "../common/dom.js";
@@ -21,9 +25,12 @@ const REFRESH_EVERY_MS = 2500;
 
 /** @param {OpenDeck} deck */
 function bindCards(deck) {
-  const grid = new CardGrid(need("[data-pairs]"), {
+  const selection = new Selection();
+  const grid = new CardGrid(need("[data-pairs]"), selection, {
     copies: (file, copies) => deck.save({ cards: { [file]: { copies } } }),
     name: (file, name) => deck.save({ cards: { [file]: { name } } }),
+    out: (files) => takeOut(deck, files),
+    move: (files, where) => moveCards(deck, files, where),
     back: async (card) => {
       const back = await chooseBack(card, deck.record);
       if (back === null || back === (card.back?.file ?? "")) return;
@@ -31,6 +38,10 @@ function bindCards(deck) {
       say(`${card.name} has another back now.`);
     },
   });
+  bindRubberBand(need("[data-pairs]"), selection, labelOf);
+  bindBulkBar(deck, selection);
+  bindSelect(deck, selection);
+  bindProposals(deck);
   const find = need("[data-find]");
   const search = () => { need("[data-none-found]").hidden = grid.find(find.value) > 0; };
   find.addEventListener("input", search);
@@ -47,12 +58,60 @@ function bindCards(deck) {
     need("[data-problems-section]").hidden = !problems.length;
     const folded = [...document.querySelectorAll(".problem-group")].map((one) => /** @type {any} */ (one));
     const closed = new Set(folded.filter((one) => !one.open).map((one) => one.dataset.tone));
-    const fresh = /** @type {HTMLDetailsElement[]} */ (groups(problems, (file) => grid.anchor(file)));
+    const fresh = groups(problems, (file) => grid.anchor(file));
     if (folded.length) for (const group of fresh) group.open = !closed.has(group.dataset.tone) && group.open;
-    need("[data-problems]").replaceChildren(...fresh);
+    need("[data-problems]").replaceChildren(...cardSizeNotice(deck), ...fresh);
     need("[data-count]").textContent = summary(deck);
     showFiles(deck);
+    showOut(deck);
   };
+  deck.addEventListener("record", show);
+  show();
+}
+
+/** The way out where the art was drawn for another card. @param {OpenDeck} deck */
+function cardSizeNotice(deck) {
+  const { problems, likely_card: card } = deck.record;
+  if (!card || !problems.some((one) => one.code === "other-size")) return [];
+  return [el("p", {}, el("button", { class: "button button-small button-main", type: "button", text: `Use ${card}`,
+    on: { click: () => deck.save({ settings: { card } }) } }))];
+}
+
+/**
+ * Select by folder, by what Find shows, or those that still want a back.
+ *
+ * @param {OpenDeck} deck
+ * @param {Selection} selection
+ */
+function bindSelect(deck, selection) {
+  const menu = /** @type {HTMLSelectElement} */ (need("[data-select]"));
+  const folderOf = (/** @type {string} */ file) => file.split("/").slice(0, -1).join("/");
+  const show = () => {
+    const folders = [...new Set(deck.record.cards.map((card) => folderOf(card.file)))].filter((folder) => folder);
+    menu.replaceChildren(el("option", { value: "", text: "Select" }), el("option", { value: "all", text: "All that are shown" }),
+      el("option", { value: "bare", text: "Cards without a back" }), el("option", { value: "rest", text: "All that aren't selected" }),
+      ...(folders.length > 1 ? folders.map((folder) => el("option", { value: `/${folder}`, text: `Folder ${folder}` })) : []));
+  };
+  menu.addEventListener("change", () => {
+    const { value } = menu;
+    menu.value = "";
+    if (value === "all") selection.only(selection.shown);
+    else if (value === "rest") selection.only(selection.shown.filter((label) => !selection.chosen.has(label)));
+    else {
+      const shown = new Set(selection.shown);
+      selection.only(deck.record.cards.filter((card) => shown.has(card.file)
+        && (value === "bare" ? !card.back : folderOf(card.file) === value.slice(1))).map((card) => card.file));
+    }
+  });
+  document.addEventListener("keydown", (event) => {
+    const typing = event.target instanceof HTMLElement && event.target.matches("input:not([type=checkbox]), textarea, select");
+    if (typing || document.querySelector("dialog[open]")) return;
+    if (event.key === "Escape") selection.clear();
+    else if (event.key.toLowerCase() === "a" && (event.ctrlKey || event.metaKey)) {
+      event.preventDefault();
+      selection.only(selection.shown);
+    }
+  });
   deck.addEventListener("record", show);
   show();
 }
@@ -113,8 +172,15 @@ function bindUpload(id, opening) {
     last = Date.now();
     refresh();
   });
-  const add = (/** @type {import("./dropped-files.js").Collected} */ collected) => {
-    if (collected.items.length || collected.left.length) uploader.add(collected).catch(tellError);
+  const add = async (/** @type {import("./dropped-files.js").Collected} */ dropped) => {
+    if (!dropped.items.length && !dropped.left.length) return;
+    try {
+      const [deck, tables] = await Promise.all([opening, api.tables()]);
+      const fronts = deck.record.files.map((file) => file.path.split("/")[0]).find((folder) => /^fronts$/i.test(folder));
+      await uploader.add(tidied(dropped, { sideWords: tables.side_words, fronts: fronts ?? "" }));
+    } catch (error) {
+      tellError(error);
+    }
   };
   for (const selector of ["[data-choose-folder]", "[data-choose-files]"]) {
     const input = /** @type {HTMLInputElement} */ (need(selector));

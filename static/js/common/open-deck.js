@@ -7,7 +7,8 @@ import { api, ApiError } from "./api.js";
 import { tellError, toast } from "./messages.js";
 
 /** @typedef {import("./api.js").DeckRecord} DeckRecord */
-/** @typedef {{name?: string, settings?: Record<string, any>, cards?: Record<string, Record<string, any>>}} Changes */
+/** @typedef {{name?: string, settings?: Record<string, any>, cards?: Record<string, Record<string, any>>,
+ *   order?: string[], proposals?: Record<string, boolean|null>}} Changes */
 /** @typedef {"saved"|"saving"|"failed"} SaveState */
 
 /**
@@ -20,6 +21,7 @@ import { tellError, toast } from "./messages.js";
 export function merged(first, second) {
   const all = { ...first, ...second };
   if (first.settings || second.settings) all.settings = { ...first.settings, ...second.settings };
+  if (first.proposals || second.proposals) all.proposals = { ...first.proposals, ...second.proposals };
   if (first.cards || second.cards) {
     all.cards = { ...first.cards };
     for (const [file, change] of Object.entries(second.cards ?? {})) {

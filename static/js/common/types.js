@@ -197,8 +197,8 @@
 /** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null,
  *   fits_dx_mm: number, fits_dy_mm: number, why: string, says: string}} SuspectOut */
 /** @typedef {{format?: string, version?: number, unit?: "mm", papers: SizeOut[], card_sizes: SizeOut[], stocks:
- *   StockOut[], methods: MethodOut[], settings: SettingOut[], defaults: DeckSettings, limits: Record<string, number>}}
- *   TablesOut */
+ *   StockOut[], methods: MethodOut[], settings: SettingOut[], defaults: DeckSettings, limits: Record<string, number>,
+ *   side_words: string[]}} TablesOut */
 /** @typedef {{x: number, y: number, text: string, size_mm: number, anchor: "start"|"middle"|"end"}} TextOut */
 /** @typedef {{axis: "vertical"|"horizontal", at: number}} ThroughOut */
 /** @typedef {{message: string, fix: string}} TroubleOut */
