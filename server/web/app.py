@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import socket
+import sys
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
@@ -101,5 +102,7 @@ class LampfoldServer(uvicorn.Server):
 
     def run_on(self, sockets: list[socket.socket]) -> None:
         """Serve until Ctrl-C or SIGTERM, in the main thread."""
+        # A thread that plans or draws hands the interpreter on this often, so that the loop answers meanwhile.
+        sys.setswitchinterval(0.001)
         with contextlib.suppress(KeyboardInterrupt):  # uvicorn raises the signal again once everything is closed
             self.run(sockets)

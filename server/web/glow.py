@@ -35,7 +35,7 @@ from server.prepress.backs import MADE_KEY, design_art, distinct_backs
 from server.web import glow_models as out
 from server.web import models
 from server.web.measures import profiles_of, with_colours
-from server.web.services import PersonDep, Services, ServicesDep, in_worker
+from server.web.services import PersonDep, Services, ServicesDep, TurnDep, in_worker
 
 router = APIRouter(prefix="/api/decks/{deck_id}/glow", tags=["glow"])
 
@@ -51,13 +51,13 @@ def glow_page(deck_id: str, services: ServicesDep, person: PersonDep) -> HTMLRes
 
 
 @router.get("", responses=_ERRORS)
-async def glow(deck_id: str, services: ServicesDep, person: PersonDep,
+async def glow(deck_id: str, services: ServicesDep, person: PersonDep, turn: TurnDep,
                sheet: Annotated[int, Query(ge=0, le=100_000)] = 0, printer: PrinterId = None) -> out.GlowOut:
     """One sheet with both its faces drawn as the PDF draws them, where each card lies and how each back looks there.
 
     ``printer`` looks at another printer than the deck's own; "" at none.
     """
-    prepared = await run_in_threadpool(services.prepared, person, deck_id, _with_printer(printer))
+    prepared = await turn(services.prepared, person, deck_id, _with_printer(printer))
     sheet = min(sheet, prepared.planned.plan.sheet_count - 1)
     prepared = await with_colours(services, person.id, prepared, sheet)
     planned = prepared.planned
@@ -67,19 +67,20 @@ async def glow(deck_id: str, services: ServicesDep, person: PersonDep,
     profiles = await profiles_of(services, person.id, planned, keys)
     placed = {one.placement.slot: one for face in planned.plan.faces if face.sheet == sheet and face.name != "front"
               for one in placed_backs(planned, face, profiles)}
-    return await run_in_threadpool(_glow, services, deck_id, prepared, sheet, placed)
+    return await turn(_glow, services, deck_id, prepared, sheet, placed)
 
 
 @router.get("/leeway", responses=_ERRORS)
-async def leeways(deck_id: str, services: ServicesDep, person: PersonDep, printer: PrinterId = None) -> out.LeewaysOut:
+async def leeways(deck_id: str, services: ServicesDep, person: PersonDep, turn: TurnDep,
+                  printer: PrinterId = None) -> out.LeewaysOut:
     """How far each distinct back may move on this deck's own sheets, and whether the printer's wander stays inside."""
-    prepared = await run_in_threadpool(services.prepared, person, deck_id, _with_printer(printer))
+    prepared = await turn(services.prepared, person, deck_id, _with_printer(printer))
     prepared = await with_colours(services, person.id, prepared)
     planned, chosen = prepared.planned, prepared.printer
     method = method_named(planned.plan.layout.method)
     distinct = distinct_backs(planned.deck) if method.has_backs else {}
     profiles = await profiles_of(services, person.id, planned, frozenset(distinct))
-    found = await run_in_threadpool(plan_leeways, planned, profiles)
+    found = await turn(plan_leeways, planned, profiles)
     wander = _wander(method, chosen)
     names: dict[str, list[str]] = {}
     for card in planned.deck.cards:
@@ -108,10 +109,10 @@ def choices(deck_id: str) -> out.BackChoices:
 
 
 @router.post("/back", responses=_ERRORS)
-async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: PersonDep,
+async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: PersonDep, turn: TurnDep,
                printer: PrinterId = None) -> out.BackSeen:
     """A made back before it is taken: drawn, and measured on this deck's sheets as if every card had it."""
-    prepared = await run_in_threadpool(services.prepared, person, deck_id, _with_printer(printer))
+    prepared = await turn(services.prepared, person, deck_id, _with_printer(printer))
     planned, settings, chosen = prepared.planned, prepared.settings, prepared.printer
     method = method_named(settings.method)
     if not method.has_backs:
@@ -126,7 +127,7 @@ async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: Pe
     deck = replace(planned.deck, cards=tuple(replace(card, back=art) for card in planned.deck.cards))
     with_it = Planned(deck, settings.changed(made), planned.plan, planned.candidates, ())
     assert with_it.fit(art) == decide(art, settings.card_size, bleed, settings.edges)
-    found = (await run_in_threadpool(plan_leeways, with_it, {MADE_KEY: profile}))[MADE_KEY]
+    found = (await turn(plan_leeways, with_it, {MADE_KEY: profile}))[MADE_KEY]
     surface = SvgSurface(_near, "b")
     draw_back(surface, design, settings.card_size, bleed)
     return out.BackSeen(svg=surface.svg(), file=_file_name(design), settings=made,

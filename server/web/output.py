@@ -18,7 +18,7 @@ from server.jobs.board import Job, JobView
 from server.jobs.builds import Since
 from server.store.guests import Session
 from server.web import models
-from server.web.services import PersonDep, Services, ServicesDep
+from server.web.services import PersonDep, Services, ServicesDep, TurnDep
 
 router = APIRouter(prefix="/api", tags=["builds"])
 
@@ -103,14 +103,14 @@ def output_page(deck_id: str, services: ServicesDep, person: PersonDep) -> HTMLR
 
 
 @router.get("/decks/{deck_id}/guide", responses=_ERRORS)
-def guide(deck_id: str, services: ServicesDep, person: PersonDep, paper: Choice = None, flip: Choice = None,
-          printer: Annotated[str | None, Query(max_length=64)] = None) -> GuideOut:
+async def guide(deck_id: str, services: ServicesDep, person: PersonDep, turn: TurnDep, paper: Choice = None,
+                flip: Choice = None, printer: Annotated[str | None, Query(max_length=64)] = None) -> GuideOut:
     """What to choose in the print dialog, and how to build the cards; on another paper, flip or printer ("" for none)
     where one is named."""
     changes = {name: value for name, value in (("paper", paper), ("flip", flip)) if value}
     if printer is not None:
         changes["printer"] = printer
-    prepared = services.prepared(person, deck_id, changes)
+    prepared = await turn(services.prepared, person, deck_id, changes)
     layout, settings = prepared.planned.plan.layout, prepared.settings
     stock, core_mm = settings.stock_record, settings.core_mm
     return GuideOut(
@@ -124,19 +124,22 @@ def _steps(steps: tuple[Step, ...]) -> list[StepOut]:
 
 
 @router.post("/decks/{deck_id}/builds", status_code=202, responses=_ERRORS)
-def start_build(deck_id: str, services: ServicesDep, person: PersonDep,
-                ask: BuildAsk | None = None) -> JobStarted:
+async def start_build(deck_id: str, services: ServicesDep, person: PersonDep, turn: TurnDep,
+                      ask: BuildAsk | None = None) -> JobStarted:
     """Build the deck. 503 with Retry-After when too much waits already."""
     ask = ask or BuildAsk()
     if person.role == "playtester" and (ask.version or ask.since):
         raise Refused("A playtester builds the deck as it is shown.", "Build it without a version.")
     # What can't be laid out is told now, not after a wait in the queue.
-    prepared = services.prepared(person, deck_id, ask.settings, ask.version)
-    since = None
-    if ask.since:
-        old = services.version(deck_id, ask.since)
-        since = Since(old.deck, old.settings, services.store.versions.get(deck_id, ask.since).name)
-    return JobStarted(job=services.builds.start(person.id, deck_id, prepared, since).id)
+    prepared = await turn(services.prepared, person, deck_id, ask.settings, ask.version)
+    since = await turn(_since, services, deck_id, ask.since) if ask.since else None
+    job = await turn(services.builds.start, person.id, deck_id, prepared, since)
+    return JobStarted(job=job.id)
+
+
+def _since(services: Services, deck_id: str, version: str) -> Since:
+    old = services.version(deck_id, version)
+    return Since(old.deck, old.settings, services.store.versions.get(deck_id, version).name)
 
 
 @router.get("/jobs/{job_id}", responses=_ERRORS)

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Annotated, Any
+from typing import Annotated, Any, ParamSpec
 
 from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
+from starlette.concurrency import run_in_threadpool
 
 from server.core.registration.printer import Printer
 from server.core.registration.printer_file import printer_from_json
 from server.core.settings import SETTINGS, DeckSettings
-from server.errors import BadValue, NotThere, Refused
+from server.errors import BadValue, Busy, NotThere, Refused, Stopped
 from server.formats.limits import ArtLimits
 from server.jobs.board import JobBoard
 from server.jobs.builds import Builds
@@ -28,6 +30,47 @@ from server.web.access import Door, People, check_changes, cookie_name
 from server.web.answers import Pages
 from server.web.decks import DeckView, DeckViews, summary_of, version_row
 from server.web.hosts import Hosts
+
+P = ParamSpec("P")
+
+
+class Turns:
+    """Planning and drawing hold the interpreter: two at a time for all, one for each person, so that small answers come
+    at once whatever anybody asks for. The others wait without a thread, in order."""
+
+    _AT_ONCE, _MOST_WAITING = 2, 24
+
+    def __init__(self) -> None:
+        self._all = asyncio.Semaphore(self._AT_ONCE)
+        self._own: dict[str, asyncio.Lock] = {}
+        self._waiting: Counter[str] = Counter()
+
+    @contextlib.asynccontextmanager
+    async def of(self, person: str) -> AsyncIterator[None]:
+        """A turn of that person's. Raises Busy where they wait for many already."""
+        if self._waiting[person] >= self._MOST_WAITING:
+            raise Busy("You have asked for too much at once.", "Wait a moment, then try again.", 2)
+        self._waiting[person] += 1
+        try:
+            async with self._own.setdefault(person, asyncio.Lock()), self._all:
+                yield
+        finally:
+            self._waiting[person] -= 1
+            if not self._waiting[person]:
+                del self._waiting[person], self._own[person]
+
+
+class Turn:
+    """``await turn(function, ...)`` runs it in a thread when it is this person's turn, unless they have gone."""
+
+    def __init__(self, turns: Turns, person: str, request: Request) -> None:
+        self._turns, self._person, self._request = turns, person, request
+
+    async def __call__(self, function: Callable[P, Result], *args: P.args, **kwargs: P.kwargs) -> Result:
+        async with self._turns.of(self._person):
+            if await self._request.is_disconnected():
+                raise Stopped("Nobody waits for this any more.", "Ask again.")
+            return await run_in_threadpool(function, *args, **kwargs)
 
 
 @dataclass(frozen=True)
@@ -44,6 +87,7 @@ class Services:
     hosts: Hosts
     door: Door = field(default_factory=Door)
     stopping: asyncio.Event = field(default_factory=asyncio.Event)
+    turns: Turns = field(default_factory=Turns)
 
     @classmethod
     def over(cls, store: Store, hosts: Hosts) -> Services:
@@ -109,12 +153,12 @@ def client_address(request: Request) -> str:
     return request.client.host if request.client else ""
 
 
-def _services(request: Request) -> Services:
+async def _services(request: Request) -> Services:
     services: Services = request.app.state.services
     return services
 
 
-def _person(request: Request) -> Session:
+async def _person(request: Request) -> Session:
     session: Session | None = request.scope.get("state", {}).get("session")
     if session is None:
         raise Refused("You aren't in yet.", "Open the address that Lampfold printed when it started.")
@@ -123,6 +167,13 @@ def _person(request: Request) -> Session:
 
 ServicesDep = Annotated[Services, Depends(_services)]
 PersonDep = Annotated[Session, Depends(_person)]
+
+
+async def _turn(request: Request, services: ServicesDep, person: PersonDep) -> Turn:
+    return Turn(services.turns, person.id, request)
+
+
+TurnDep = Annotated[Turn, Depends(_turn)]
 
 
 def art_limits(store: Store) -> ArtLimits:

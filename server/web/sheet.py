@@ -8,7 +8,6 @@ from urllib.parse import quote
 
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse
-from starlette.concurrency import run_in_threadpool
 
 from server import __version__
 from server.core.art import Art
@@ -28,7 +27,7 @@ from server.prepress import Prepared, summarise
 from server.web import models, sheet_models
 from server.web.decks import problem_of
 from server.web.measures import with_colours
-from server.web.services import PersonDep, ServicesDep
+from server.web.services import PersonDep, ServicesDep, TurnDep
 
 router = APIRouter(prefix="/api/decks/{deck_id}", tags=["plan"])
 
@@ -46,12 +45,12 @@ def sheet_page(deck_id: str, services: ServicesDep, person: PersonDep) -> HTMLRe
 
 @router.post("/plan", responses=_ERRORS)
 async def plan(deck_id: str, ask: sheet_models.PlanAsk, services: ServicesDep,
-               person: PersonDep) -> sheet_models.PlanOut:
+               person: PersonDep, turn: TurnDep) -> sheet_models.PlanOut:
     """Lay the deck out with ``settings`` put over its own, and draw one face. 422 names the setting that won't do."""
-    prepared = await run_in_threadpool(services.prepared, person, deck_id, ask.settings)
+    prepared = await turn(services.prepared, person, deck_id, ask.settings)
     face = _face(prepared.planned, ask.sheet, ask.face)
     prepared = await with_colours(services, person.id, prepared, face.sheet)
-    return await run_in_threadpool(_plan_out, prepared, face)
+    return await turn(_plan_out, prepared, face)
 
 
 def _plan_out(prepared: Prepared, face: Face) -> sheet_models.PlanOut:

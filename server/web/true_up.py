@@ -28,7 +28,7 @@ from server.store.blobs import Incoming
 from server.store.names import file_stem
 from server.web import models
 from server.web import true_up_models as out
-from server.web.services import PersonDep, Services, ServicesDep, in_worker, still_in
+from server.web.services import PersonDep, Services, ServicesDep, TurnDep, in_worker, still_in
 from server.web.true_up_answers import fit_out, plain_drift, plain_out, printer_of, readings_from
 
 router = APIRouter(prefix="/api", tags=["true-up"])
@@ -81,13 +81,13 @@ def stations(paper: PaperName = "a4") -> out.StationsOut:
 
 
 @router.post("/fit", responses=_ERRORS)
-def fit(ask: out.FitAsk) -> out.FitOut:
+async def fit(ask: out.FitAsk, turn: TurnDep) -> out.FitOut:
     """The drift behind readings, or the plain way's; nothing is saved. 422 where the stations are too few."""
     paper = paper_named(ask.paper)
     page = Rect(0.0, 0.0, paper.width_mm, paper.height_mm)
     if ask.plain is not None:
         return plain_out(plain_drift(ask.plain, page.centre), page)
-    return fit_out(fit_drift(readings_from(ask.readings, paper), page.centre), page)
+    return fit_out(await turn(fit_drift, readings_from(ask.readings, paper), page.centre), page)
 
 
 @router.post("/nudge", openapi_extra=models.RAW_BODY, responses=_ERRORS)
