@@ -87,6 +87,8 @@ def _lines(name: str, measured: list[tuple[Art, Leeway]]) -> Iterator[str]:
         return "-" if value is None else mm_text(value)
 
     yield f"{name}: {counted(len(measured), 'distinct back')}. How far each may move, in mm:"
+    yield from wrapped("Each back by itself. On a sheet without a gutter its neighbour may show sooner; the Glow page "
+                       "measures that.", "")
     rows = [("left", "right", "up", "down", "what shows then")]
     for art, leeway in measured:
         yield ""
