@@ -9,6 +9,7 @@
 /** @typedef {import("./types.js").DeckRecord} DeckRecord */
 /** @typedef {import("./types.js").DeckSummary} DeckSummary */
 /** @typedef {import("./types.js").JobOut} Job */
+/** @typedef {import("./types.js").VersionOut} Version */
 
 export class ApiError extends Error {
   /**
@@ -102,9 +103,21 @@ export const api = {
   /** @param {string} id @param {Record<string, string>} [settings] paper and flip, where they aren't the deck's
    *  @returns {Promise<import("./types.js").GuideOut>} */
   guide: (id, settings = {}) => call("GET", `/decks/${part(id)}/guide?${new URLSearchParams(settings)}`),
-  /** @param {string} id @param {Record<string, any>} [settings] for this build alone
+  /** @param {string} id @param {import("./types.js").BuildAsk} [ask] settings for this build alone; which version
    *  @returns {Promise<import("./types.js").JobStarted>} */
-  build: (id, settings = {}) => call("POST", `/decks/${part(id)}/builds`, { settings }),
+  build: (id, ask = {}) => call("POST", `/decks/${part(id)}/builds`, ask),
+  /** @param {string} id @returns {Promise<import("./types.js").VersionsOut>} */
+  versions: (id) => call("GET", `/decks/${part(id)}/versions`),
+  /** @param {string} id @param {string} name @param {number} revision @returns {Promise<Version>} */
+  keepVersion: (id, name, revision) => call("POST", `/decks/${part(id)}/versions`, { name, revision }),
+  /** @param {string} id @param {string} version @param {{name?: string, removed?: boolean}} change
+   *  @returns {Promise<Version>} */
+  changeVersion: (id, version, change) => call("PATCH", `/decks/${part(id)}/versions/${part(version)}`, change),
+  /** @param {string} id @param {string} version @returns {Promise<DeckRecord>} */
+  restoreVersion: (id, version) => call("POST", `/decks/${part(id)}/versions/${part(version)}/restore`),
+  /** @param {string} id @param {string} from @param {string} to "" for the deck as it is now
+   *  @returns {Promise<import("./types.js").ChangesOut>} */
+  changes: (id, from, to) => call("GET", `/decks/${part(id)}/versions/${part(from)}/changes?${new URLSearchParams({ to })}`),
   /** @param {string} job @returns {Promise<Job>} */
   job: (job) => call("GET", `/jobs/${part(job)}`),
   /** @param {string} job */

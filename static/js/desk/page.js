@@ -51,7 +51,8 @@ function deckCard(deck) {
   return el("li", { class: "deck-card" }, fan(deck),
     el("div", { class: "deck-text" },
       el("a", { class: "deck-link", href: deckHref(deck.id, HOME ?? (deck.cards ? "sheet" : "art")), text: deck.name }),
-      el("p", { class: "deck-facts measure" }, facts, " · ", el("time", { dateTime: deck.updated, text: ago(deck.updated) })),
+      el("p", { class: "deck-facts measure" }, facts, " · ", el("time", { dateTime: deck.updated, text: ago(deck.updated) }),
+        deck.version && el("span", { class: "deck-version", title: "The latest version that is kept" }, " · ", deck.version)),
       el("button", { class: "button button-quiet button-icon", type: "button", title: "Move to the bin",
         "aria-label": `Move ${deck.name} to the bin`, on: { click: () => toBin(deck) } }, icon("bin"))));
 }

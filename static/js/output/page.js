@@ -10,6 +10,8 @@ import { hasEnded, watch } from "./watch-job.js";
 import { keep, recall } from "../common/browser-store.js";
 import { notice, say, tellError } from "../common/messages.js";
 import { ownPrinter } from "./own-printer.js";
+import { bindVersions } from "./versions.js";
+import { showSwap } from "./changes.js";
 import { dated, loadPrinters } from "../common/printer-choice.js";
 import { groups, worthALine } from "../common/problems.js";
 import { showFigures } from "../common/plan-facts.js";
@@ -93,6 +95,8 @@ class Build {
   constructor(deck, chosen) {
     this.deck = deck;
     this.chosen = chosen;
+    /** @returns {{version?: string, since?: string}} what the button builds */
+    this.which = () => ({});
     this.button = need("[data-build]");
     this.cancel = need("[data-cancel]");
     /** @type {string|null} */
@@ -111,12 +115,14 @@ class Build {
     } catch { /* the host has forgotten it: it can be built again */ }
   }
 
-  async start() {
+  /** @param {{version?: string, since?: string}} [which] version to build, or to build from */
+  async start(which = this.which()) {
     this.button.disabled = true;
     need("[data-build-message]").replaceChildren();
     need("[data-result]").hidden = true;
+    need("[data-swap]").hidden = true;
     try {
-      const { job } = await api.build(this.deck.id, this.chosen());
+      const { job } = await api.build(this.deck.id, { settings: this.chosen(), ...which });
       keep("build", { deck: this.deck.id, revision: this.deck.record.revision, job });
       await this.follow(job);
     } catch (error) {
@@ -151,7 +157,12 @@ class Build {
   /** @param {Job} job */
   #done({ result, message }) {
     if (!result) return;
+    if (result.changes) showSwap(result.changes);
     if (result.left_out?.length) this.#message("note", message);
+    if (!result.pdf || !result.plan) {
+      this.#message("note", message, result.changes ? `Every card is as it was in ${result.changes.since}.` : "");
+      return;
+    }
     need("[data-result]").hidden = false;
     need("[data-result-name]").textContent = result.name;
     need("[data-result-facts]").textContent = [counted(result.pages, "page"), counted(result.papers, "sheet of paper", "sheets of paper"),
@@ -189,6 +200,9 @@ async function start() {
   const [tables, printers] = await Promise.all([api.tables(), loadPrinters()]);
   const chosen = ownPrinter(tables, printers, deck.record.settings, () => show(deck, tables, chosen(), build));
   const build = new Build(deck, chosen);
+  const versions = bindVersions(deck, (which) => build.start(which), () => show(deck, tables, chosen(), build));
+  build.which = versions.which;
+  versions.load().catch(tellError);
   if (await show(deck, tables, chosen(), build)) await build.resume();
 }
 
