@@ -74,6 +74,9 @@ class Backs:
     def choose(self, front: FileName) -> Choice:
         """The back for ``front``: by name, by its side's word, then one that is shared."""
         why = f"the same name in {front.side_folder or 'the deck'} and the backs"
+        own = self._sides.partners.get(front.path)
+        if own and not own.sure:  # somebody took it
+            return Choice(own.back, own.why, own.sure)
         for level in range(_LEVELS):
             found = self._near.get((level, *_spelled(front, level)))
             if found and (level < 2 or len(found) == 1):
@@ -82,7 +85,6 @@ class Backs:
             found = self._far.get((level, _spelled(front, level)[1]))
             if found:
                 return Choice(found[0], why) if len(found) == 1 else Choice(among=tuple(found))
-        own = self._sides.partners.get(front.path)
         if own:
             return Choice(own.back, own.why, own.sure)
         return self._alone(front) or self._shared(front) or Choice()

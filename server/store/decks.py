@@ -19,6 +19,8 @@ _KEPT_REVISIONS = 300
 # Files of one drop arrive one by one; so many seconds apart at most, they are one step to undo.
 _ONE_DROP = timedelta(seconds=60)
 UPLOAD = "upload"
+# A folder that is put in place of the one before: files that follow belong to its step.
+FOLDER = "folder"
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +91,7 @@ class Decks:
                                "Look at the newer version, then save again.")
             state = how(row.state)
             _keep_blobs(connection, deck_id, blobs)
-            if state == row.state:
+            if state == row.state and kind != FOLDER:
                 return row
             number = _add_revision(connection, deck_id, who, kind, state.to_json())
             before, after = set(row.state.files), {file.path for file in state.files}
@@ -215,7 +217,8 @@ def _add_revision(connection: sqlite3.Connection, deck_id: str, who: str, kind: 
     now, number = now_text(), int(head["number"])
     if connection.execute("DELETE FROM revisions WHERE deck_id = ? AND number > ?", (deck_id, number)).rowcount:
         forget_after(connection, deck_id, number)
-    if kind == UPLOAD == head["kind"] and head["who"] == who and head["made"] >= now_text(_ONE_DROP):
+    follows = kind == UPLOAD and head["kind"] in (UPLOAD, FOLDER)
+    if follows and head["who"] == who and head["made"] >= now_text(_ONE_DROP):
         connection.execute("UPDATE revisions SET made = ?, state = coalesce(?, state) WHERE deck_id = ? AND number = ?",
                            (now, state, deck_id, number))
     else:

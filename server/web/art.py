@@ -22,8 +22,9 @@ from server.jobs.queue import Work
 from server.jobs.tasks import make_thumb, thumb_path
 from server.jobs.unpack import Contents, Unpacked, UnpackOrder, unpack
 from server.store.blobs import Incoming
+from server.store.deck_folder import Listed, as_folder, compare
 from server.store.deck_state import DeckFile, DeckState
-from server.store.decks import UPLOAD, KeptBlob
+from server.store.decks import FOLDER, UPLOAD, KeptBlob
 from server.store.guests import Session
 from server.store.names import clean_path
 from server.web import models
@@ -57,6 +58,45 @@ class MissingOut(BaseModel):
 
     missing: list[str]
     known: int
+
+
+class ListedFile(FileStamp):
+    """One file of a folder; ``key`` is the SHA-256 of its bytes in hex, where it has been worked out."""
+
+    key: Annotated[str, Field(pattern="^([0-9a-f]{64})?$")] = ""
+
+
+class FolderListing(models.Sent):
+    files: list[ListedFile]
+
+
+class RenamedOut(BaseModel):
+    was: str
+    path: str
+
+
+class ComparedOut(BaseModel):
+    """A folder against the deck, by paths. Send the keys of what is ``unsure`` and ask again."""
+
+    same: list[str]
+    changed: list[str]
+    fresh: list[str]
+    renamed: list[RenamedOut]
+    gone: list[str]
+    unsure: list[str]
+
+
+class Renamed(FileStamp):
+    """The file that was at ``was`` and is at ``path`` now."""
+
+    was: Annotated[str, Field(max_length=1000)]
+
+
+class FolderStep(models.Sent):
+    """What of a folder's difference needs no bytes. Files that are put in after it belong to the same step of undo."""
+
+    gone: list[Annotated[str, Field(max_length=1000)]] = Field(default_factory=list)
+    renamed: list[Renamed] = Field(default_factory=list)
 
 
 class StoredFile(models.FileOut):
@@ -97,6 +137,27 @@ def missing(deck_id: str, stamps: FileStamps, services: ServicesDep) -> MissingO
     wanted = [stamp.path for stamp in stamps.files
               if (clean_path(stamp.path), stamp.bytes, stamp.modified) not in known]
     return MissingOut(missing=wanted, known=len(stamps.files) - len(wanted))
+
+
+@router.post("/compare", responses=_ERRORS)
+def compare_folder(deck_id: str, listing: FolderListing, services: ServicesDep) -> ComparedOut:
+    """What a folder holds against what the deck has: same, changed, new, renamed by content, gone."""
+    state = services.store.decks.get(deck_id).state
+    found = compare(state, [Listed(clean_path(file.path), file.bytes, file.modified, file.key)
+                            for file in listing.files])
+    return ComparedOut(same=list(found.same), changed=list(found.changed), fresh=list(found.fresh),
+                       renamed=[RenamedOut(was=was, path=path) for was, path in found.renamed],
+                       gone=list(found.gone), unsure=list(found.unsure))
+
+
+@router.post("/folder", responses=_ERRORS)
+def put_folder(deck_id: str, step: FolderStep, services: ServicesDep, person: PersonDep) -> models.DeckRecord:
+    """Take files out and call others by their new path; what was chosen for their cards stays with them."""
+    renamed = {clean_path(one.was): (clean_path(one.path), one.modified) for one in step.renamed}
+    row = services.store.decks.change(
+        deck_id, lambda state: as_folder(state, [clean_path(path) for path in step.gone], renamed),
+        who=person.id, kind=FOLDER)
+    return record_of(services.views.view(row))
 
 
 @router.put("/files/{path:path}", openapi_extra=models.RAW_BODY, responses=_ERRORS)

@@ -176,3 +176,36 @@ def test_a_zip_is_taken_as_the_folder_that_it_holds(page: Page, new_deck: NewDec
     page.locator("[data-choose-files]").set_input_files(packed)
     expect(page.locator(".pair")).to_have_count(2)
     expect(page.locator("[data-sending]")).to_contain_text("notes.txt")
+
+
+def test_a_folder_dropped_again_is_compared_and_followed(page: Page, new_deck: NewDeck, folder_of: Folder) -> None:
+    root = folder_of(4, "again")
+    deck = new_deck("Again")
+    choose_folder(page, root)
+    expect(page.locator("[data-sending-phase]")).to_have_text("8 files taken")
+    page.get_by_role("button", name="One copy more of keeper-1").click()
+    expect(page.locator("[data-save-state]")).to_have_text("Saved")
+    (root / "fronts" / "keeper-1.png").rename(root / "fronts" / "warden.png")
+    (root / "backs" / "keeper-1.png").rename(root / "backs" / "warden.png")
+    (root / "fronts" / "keeper-2.png").unlink()
+    Image.new("RGB", (630, 880), (9, 9, 9)).save(root / "fronts" / "keeper-0.png")
+    Image.new("RGB", (630, 880), (1, 2, 3)).save(root / "fronts" / "keeper-9.png")
+    sent = puts(page)
+    choose_folder(page, root)
+    asked = page.get_by_role("dialog", name="The folder has changed")
+    for said in ("Changed: 1", "Renamed: 2", "New: 1", "Gone: 1", "fronts/keeper-1.png is now fronts/warden.png"):
+        expect(asked).to_contain_text(said)
+    page.wait_for_function("""() => [...document.querySelectorAll("[data-again] img")]
+                                        .filter(image => image.naturalWidth > 0).length === 6""")
+    asked.get_by_role("button", name="Make the deck equal to the folder").click()
+    expect(page.locator("[data-sending-phase]")).to_have_text("2 files taken")
+    assert sorted(sent) == ["fronts/keeper-0.png", "fronts/keeper-9.png"]
+    expect(page.get_by_label("Copies of warden")).to_have_value("2")
+    record = page.request.get(f"/api/decks/{deck}").json()
+    assert {file["path"] for file in record["files"]} == {
+        path.relative_to(root).as_posix() for path in root.rglob("*.png")}
+    page.get_by_role("button", name="Undo").click()
+    expect(page.get_by_label("Copies of keeper-1")).to_have_value("2")
+    record = page.request.get(f"/api/decks/{deck}").json()
+    assert {file["path"] for file in record["files"]} == {
+        f"{side}/keeper-{number}.png" for side in ("fronts", "backs") for number in range(4)}

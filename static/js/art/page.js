@@ -8,6 +8,7 @@ import { cardSizeOf } from "../common/card-size.js";
 import { bindBulkBar, moveCards, showOut, takeOut } from "./bulk-bar.js";
 import { labelOf } from "./card-drag.js";
 import { fromDrop, fromInput, tidied } from "./dropped-files.js";
+import { settleFolder } from "./folder-again.js";
 import { bindProposals } from "./proposals.js";
 import { bindRubberBand, Selection } from "./selection.js";
 import { OpenDeck } from "../common/open-deck.js";
@@ -177,7 +178,9 @@ function bindUpload(id, opening) {
     try {
       const [deck, tables] = await Promise.all([opening, api.tables()]);
       const fronts = deck.record.files.map((file) => file.path.split("/")[0]).find((folder) => /^fronts$/i.test(folder));
-      await uploader.add(tidied(dropped, { sideWords: tables.side_words, fronts: fronts ?? "" }));
+      const collected = tidied(dropped, { sideWords: tables.side_words, fronts: fronts ?? "" });
+      const wanted = uploader.busy ? collected : await settleFolder(deck, collected);
+      if (wanted) await uploader.add(wanted);
     } catch (error) {
       tellError(error);
     }

@@ -33,6 +33,8 @@
 /** @typedef {{since: string, added: CountedCard[], gone: CountedCard[], changed: ChangedCard[], take_out:
  *   CountedCard[], printed: CountedCard[]}} ChangesOut */
 /** @typedef {{name: string, label: string}} ChoiceOut */
+/** @typedef {{same: string[], changed: string[], fresh: string[], renamed: RenamedOut[], gone: string[], unsure:
+ *   string[]}} ComparedOut */
 /** @typedef {{on: string, drift: DriftOut, wander: WanderOut, readings: ReadingOut[]}} ConfirmedOut */
 /** @typedef {{message: string, fix?: string, field?: string|null, id?: string|null, current: DeckRecord}}
  *   ConflictAnswer */
@@ -81,6 +83,8 @@
  *   ResidualOut[], suspects: SuspectOut[], notes: string[], trouble: TroubleOut|null}} FitOut */
 /** @typedef {{slots: number[], paper: RectOut, panel: RectOut, through: ThroughOut, creases: LineOut[], says: string,
  *   says_wrong: string}} FoldOut */
+/** @typedef {{files: ListedFile[]}} FolderListing */
+/** @typedef {{gone?: string[], renamed?: Renamed[]}} FolderStep */
 /** @typedef {{slot: number, card: number, name: string, front: RectOut, front_rotation: number, back: RectOut|null,
  *   back_rotation: number|null, through: ThroughOut|null, back_key: string|null, look: LookOut|null}} GlowCard */
 /** @typedef {{id: string, name: string, state: string, drift: [number, number, number, number, number, number]|null,
@@ -118,6 +122,7 @@
 /** @typedef {{id: string, deck_id: string, made: string, url: string}} LinkMade */
 /** @typedef {{id: string, deck_id: string, made: string}} LinkOut */
 /** @typedef {{links: LinkOut[]}} LinksOut */
+/** @typedef {{path: string, bytes: number, modified: number, key?: string}} ListedFile */
 /** @typedef {{reach_mm: SidesOut, next_mm: SidesOut, art_mm: SidesOut, border_mm: SidesOut, fold_side:
  *   "left"|"right"|"top"|"bottom"|null}} LookOut */
 /** @typedef {{id: string, name: string, state: "trued up"|"old"|"not trued up", note: string, trued_up: string|null,
@@ -170,6 +175,8 @@
 /** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null}}
  *   ReadingOut */
 /** @typedef {{x: number, y: number, width: number, height: number}} RectOut */
+/** @typedef {{path: string, bytes: number, modified: number, was: string}} Renamed */
+/** @typedef {{was: string, path: string}} RenamedOut */
 /** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null,
  *   left_dx_mm: number, left_dy_mm: number, suspect: boolean}} ResidualOut */
 /** @typedef {{name: "paper_shows"|"neighbour_shows"|"art_cut"|"uneven", title: string, says: string}} RuleOut */
