@@ -191,13 +191,13 @@ def _draw_how(surface: Surface, paper: Paper, flip: Flip) -> None:
 
 
 def _steps(paper: Paper, flip: Flip) -> Iterator[str]:
-    yield (f"1  Print both sides at 100 % (actual size), flip on the {_FLIP_WORDS[flip]}. Hold the sheet to a window, "
+    yield (f"A  Print both sides at 100 % (actual size), flip on the {_FLIP_WORDS[flip]}. Hold the sheet to a window, "
            "this side towards you.")
-    yield "2  Each station has four arms. Read those whose open pointer has moved outwards from 0."
-    yield ("3  Whole millimetres: the last long tick that the pointer has passed. Tenths: count the back's lines from "
-           "the pointer, 0 to 9; the one that runs straight on in a line of the front tells them.")
-    yield "4  Enter dx and dy of each station, with the arm's sign. Leave out what you can't read."
-    yield (f"5  The long rulers measure {ruler_length_mm(paper.width_mm)} mm across and "
+    yield "B  Each station has four arms. Read those whose open pointer has moved outwards from 0."
+    yield ("C  Whole millimetres: the last long tick that the pointer is at or past. Tenths: the back's line, 0 to 9 "
+           "from the pointer, that runs straight on in a line of the front; 0 means at the tick.")
+    yield "D  Enter dx and dy with the arm's sign. Leave out what you can't read."
+    yield (f"E  The long rulers measure {ruler_length_mm(paper.width_mm)} mm across and "
            f"{ruler_length_mm(paper.height_mm)} mm down; if they don't, the print is scaled.")
 
 
@@ -214,9 +214,10 @@ def _draw_example(surface: Surface, room: Rect, size_mm: float) -> None:
     x = room.x + 16.0 * scale
     rows = [row for text in (
         "Example: the arm dx +.",
-        f"The grey pointer of the back has passed {value.whole} on the small ruler.",
+        f"The grey pointer of the back is past {value.whole} on the small ruler.",
         f"Of the grey lines, line {value.tenth} runs straight on in a black one.",
-        f"So dx = +{value.whole}.{value.tenth} mm: the back lies {value.whole}.{value.tenth} mm to the right.",
+        f"So dx = +{value.whole}.{value.tenth} mm: the back lies {value.whole}.{value.tenth} mm to the right. "
+        "Arm dy reads alike: + is low.",
     ) for row in _wrapped(text, size_mm, room.right - x)]
     for number, row in enumerate(rows):
         surface.text((x, room.y + size_mm * (1 + number * _LEADING)), row, size_mm)

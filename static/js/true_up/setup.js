@@ -104,7 +104,7 @@ export class Setup extends EventTarget {
 
   #follow() {
     const { paper, flip } = this.values();
-    need("[data-flip-words]").textContent = flip.replace("-", " ");
+    for (const words of document.querySelectorAll("[data-flip-words]")) words.textContent = flip.replace("-", " ");
     need("[data-sheet-pdf]").href = testSheetUrl({ paper, flip });
   }
 }

@@ -129,5 +129,5 @@ export function seenInWords({ vernier }, axis, mm) {
   const value = `${one.whole}.${one.tenth} mm`;
   if (one.whole === 0 && one.tenth === 0) return "0: the back's line 0 runs straight on, on both arms.";
   if (Math.abs(mm) > vernier.range_mm + 1e-9) return `${value} ${way}, beyond the fine scale: by the small ruler on arm ${axis} ${sign}.`;
-  return `${value} ${way}: on arm ${axis} ${sign} the pointer has passed ${one.whole}, and line ${one.tenth} of the back runs straight on.`;
+  return `${value} ${way}: on arm ${axis} ${sign} the pointer is at or past ${one.whole}, and line ${one.tenth} of the back runs straight on.`;
 }
