@@ -56,13 +56,13 @@ def test_the_test_sheet_is_of_that_paper_and_flip(client: httpx.Client) -> None:
 
 def test_the_page_draws_stations_from_what_the_sheet_prints(client: httpx.Client) -> None:
     found = client.get("/api/test-sheet/stations?paper=a4").json()
-    assert {one["number"]: (one["x_mm"], one["y_mm"]) for one in found["stations"]} == STATIONS
+    assert {one["number"]: (one["x_mm"], one["y_mm"]) for one in found["stations"][:5]} == STATIONS
     right = sorted(line[0] for line in found["front"]["lines"]
                    if line[0] == line[2] > 7 and (line[1], line[3]) == (-7.0, -1.0))
     back = sorted(line[0] for line in found["back"]["lines"] if line[0] == line[2] > 7 and line[1] == -4.0)
     gaps = lambda at: {round(second - first, 6) for first, second in pairwise(at)}  # noqa: E731
     assert gaps(right) == {1.0} and gaps(back) == {0.9} and right[0] == back[0]  # vernier principle: n in n - 1
-    assert len(client.get("/api/test-sheet/stations?paper=a3").json()["stations"]) == 7
+    assert len(client.get("/api/test-sheet/stations?paper=a3").json()["stations"]) == 9
 
 
 def test_a_fit_as_numbers_are_typed_keeps_nothing(client: httpx.Client) -> None:
@@ -89,7 +89,7 @@ def test_what_does_not_fit_is_named_with_what_would(client: httpx.Client) -> Non
     (shifted(1, 1, stations=(1, 2)), "needs three"),
     (shifted(1, 1, stations=(1, 3, 5)), "on one line|from one line"),  # a diagonal
     ([*shifted(1, 1), shifted(1, 1)[0]], "read twice"),
-    (shifted(1, 1, stations=(1, 2, 3, 9)), "no station 9"),
+    (shifted(1, 1, stations=(1, 2, 3, 12)), "no station 12"),
     ([{"sheet": "1", "dx_mm": 1, "dy_mm": 1}], "has no place"),
 ])
 def test_readings_that_tell_nothing_say_the_way_out(client: httpx.Client, readings: list[Any], words: str) -> None:
