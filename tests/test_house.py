@@ -17,7 +17,7 @@ SERVER = ROOT / "server"
 CODE = [path for top in ("server", "tests", "demo_decks") for path in sorted((ROOT / top).rglob("*.py"))]
 
 # Imports go from a later row to an earlier one, or stay within their own part.
-LAYERS = (("errors",), ("core", "resources"), ("formats",), ("intake", "drawing", "store"), ("prepress",),
+LAYERS = (("errors",), ("core", "resources"), ("formats",), ("intake", "drawing", "store", "photo"), ("prepress",),
           ("jobs",), ("web",), ("commands",), ("cli", "__main__"))
 HEAVY = ("fastapi", "starlette", "uvicorn", "jinja2", "pymupdf", "fitz", "PIL", "sqlite3", "segno", "numpy")
 
@@ -102,11 +102,15 @@ def test_sql_stands_in_the_store_alone() -> None:
 
 
 def test_nothing_imports_an_undeclared_package() -> None:
-    declared = {"fastapi", "jinja2", "PIL", "platformdirs", "pymupdf", "segno", "starlette", "uvicorn",
+    declared = {"numpy", "cv2",  # the extra "photo", imported by server.photo alone
+                "fastapi", "jinja2", "PIL", "platformdirs", "pymupdf", "segno", "starlette", "uvicorn",
                 "pydantic", "anyio", "h11", "markupsafe"}  # these come with fastapi, starlette, uvicorn and jinja2
     foreign = {f"{path.name}:{line} imports {module}" for path in SERVER.rglob("*.py") for module, line in imports(path)
                if module.split(".")[0] not in (*sys.stdlib_module_names, "server", *declared)}
     assert not foreign
+    elsewhere = {path.name for path in SERVER.rglob("*.py") if path.parent != SERVER / "photo"
+                 for module, _ in imports(path) if module.split(".")[0] in ("numpy", "cv2")}
+    assert not elsewhere, "numpy and OpenCV may be missing: server.photo alone imports them"
 
 
 @pytest.mark.parametrize("path", CODE, ids=lambda path: path.relative_to(ROOT).as_posix())

@@ -13,7 +13,7 @@ from importlib import import_module
 from types import ModuleType
 
 # ``serve`` brings ``demo`` along, ``backup`` ``restore``.
-COMMANDS = ("serve", "build", "check", "leeway", "box", "cuts", "guide", "cost", "release", "gauge_sheet",
+COMMANDS = ("serve", "build", "check", "leeway", "box", "cuts", "guide", "cost", "release", "gauge_sheet", "read",
             "fit", "nudge", "backup")
 # Commands that aren't named like their module.
 _ELSEWHERE = {"test-sheet": "gauge_sheet"}

@@ -68,13 +68,13 @@ def pointer(flip: Flip) -> Point:
 
 
 @lru_cache
-def turned_words() -> tuple[tuple[int, int, bool, tuple[bool, ...]], ...]:
-    """(place in WORDS, dots turned, mirrored, sizes as they are then read) of every way in which a word can appear."""
+def _turned_words() -> tuple[tuple[int, int, int, bool], ...]:
+    """(what is read, place in WORDS, dots turned, mirrored) of every way in which a word can appear."""
     found = []
     for place, word in enumerate(WORDS):
-        sizes = tuple(is_large(word, dot) for dot in range(DOTS))
-        for mirrored, read in ((False, sizes), (True, sizes[:1] + sizes[:0:-1])):
-            found += [(place, turn, mirrored, read[turn:] + read[:turn]) for turn in range(DOTS)]
+        text = format(word, f"0{DOTS}b")
+        for mirrored, read in ((False, text), (True, text[0] + text[:0:-1])):
+            found += [(int(read[turn:] + read[:turn], 2), place, turn, mirrored) for turn in range(DOTS)]
     return tuple(found)
 
 
@@ -83,10 +83,10 @@ def told_apart(sizes: Sequence[bool | None], most_wrong: int = 1) -> tuple[int, 
 
     A hidden dot counts half a wrong one. None where nothing of the list is near enough, or two things are as near.
     """
-    hidden = sum(one is None for one in sizes) / 2
-    costs = sorted((sum(one is not None and one != meant for one, meant in zip(sizes, read, strict=True)), place, turn,
-                    mirrored) for place, turn, mirrored, read in turned_words())
-    best, second = costs[0], costs[1]
-    if best[0] + hidden > most_wrong or second[0] <= best[0]:
+    read = int("".join("1" if one else "0" for one in sizes), 2)
+    clear = int("".join("0" if one is None else "1" for one in sizes), 2)
+    wrong = [((read ^ meant) & clear).bit_count() for meant, _, _, _ in _turned_words()]
+    least = min(wrong)
+    if least + sizes.count(None) / 2 > most_wrong or wrong.count(least) > 1:
         return None
-    return best[1], best[2], best[3]
+    return _turned_words()[wrong.index(least)][1:]

@@ -53,8 +53,12 @@ def read_at_mm(value_mm: float) -> float:
     """How far from the station's centre, along the axis, that number is read.
 
     With a back that is larger or smaller than its front this matters: 1 % over 10 mm is 0.1 mm. A reading beyond the
-    vernier's range comes from the coarse ruler, at the zero line; 0 is seen on both arms alike.
+    vernier's range comes from the coarse ruler, at the zero line; 0 is seen on both arms alike. A number finer than
+    eyes read a vernier (halves of its least count) was measured at the station's middle, as a photograph is.
     """
+    halves = 2 * value_mm / LEAST_COUNT_MM
+    if abs(halves - round(halves)) > 0.01:
+        return 0.0
     found = seen(value_mm)
     if found.value_mm == 0:
         return 0.0

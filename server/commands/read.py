@@ -1,0 +1,117 @@
+"""``lampfold read``: the test sheet's numbers, or a printed deck sheet's, from a photograph against the light."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from server.commands.printer_option import add_parser, check_place, write_whole
+from server.commands.report import as_json, counted, table, wrapped
+from server.errors import BadValue
+
+if TYPE_CHECKING:
+    from server.core.sighting import SheetSight
+    from server.photo.reading import ReadSheet
+
+SOMETHING_UNREAD = 1
+
+
+def register(subparsers: argparse._SubParsersAction[Any]) -> None:
+    """Add ``read``."""
+    parser = add_parser(subparsers, "read", "read test sheets from photographs against the light",
+                        "Hold or tape the sheet to a bright window, front towards you, the room dark, and have all of "
+                        "it in the picture. Several pictures of one sheet are joined by a plus sign: a.jpg+b.jpg. Two "
+                        "scans need the paper's edges in both, and can't show a wrong flip.")
+    parser.add_argument("photos", nargs="*", metavar="PHOTO",
+                        help="a photograph of a sheet (JPEG, PNG, WebP), or a scanner's PDF of front and back")
+    parser.add_argument("--front", type=Path, metavar="F", help="a flatbed's scan of the front, with --back")
+    parser.add_argument("--back", type=Path, metavar="B", help="a flatbed's scan of the same sheet's back")
+    parser.add_argument("--paper", default="a4", metavar="NAME|WxH", help="what the sheet was printed on (default: a4)")
+    parser.add_argument("--flip", choices=("long-edge", "short-edge"), default="long-edge",
+                        help="how the sheet was turned (default: long-edge)")
+    parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
+    parser.add_argument("--out", type=Path, metavar="READINGS.csv", help="write the readings, for lampfold fit")
+    parser.add_argument("--picture", type=Path, metavar="OUT.png",
+                        help="write the picture with what was found drawn on it; several are numbered")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Read, print and write; exit code 0, or 1 where a sheet or a station in view couldn't be read.
+
+    Raises LampfoldError for what is no picture, naming it.
+    """
+    from server.core.sighting import sheets_csv, sheets_json
+
+    for option, place in (("--out", arguments.out), ("--picture", arguments.picture)):
+        if place:
+            check_place(option, place, *(path for one in arguments.photos for path in _parts(one)))
+    sheets = _sheets(arguments)
+    sights = [sheet.sight for sheet in sheets]
+    if arguments.out:
+        if not any(sight.read and sight.kind == "test sheet" for sight in sights):
+            for line in _lines(sights):
+                print(line)
+            raise BadValue("--out: no station of a test sheet was read.", "See above what to do about each picture.")
+        write_whole("--out", arguments.out, sheets_csv(sights).encode("utf-8"))
+    if arguments.picture:
+        _write_pictures(arguments.picture, [png for sheet in sheets for png in sheet.drawn])
+    if arguments.json:
+        print(as_json(sheets_json(sights)))
+    else:
+        for line in _lines(sights):
+            print(line)
+        if arguments.out:
+            print(f"{arguments.out}: written. Then: lampfold fit {arguments.out} --paper {arguments.paper}")
+    return 0 if all(sight.read and not sight.problems for sight in sights) else SOMETHING_UNREAD
+
+
+def _parts(text: str) -> list[Path]:
+    """The files of one argument: a plus sign joins them, unless it belongs to a file's name."""
+    whole = Path(text)
+    return [whole] if whole.exists() or "+" not in text else [Path(part) for part in text.split("+") if part]
+
+
+def _sheets(arguments: argparse.Namespace) -> list[ReadSheet]:
+    from server.core.paper import paper_named
+    from server.photo.reading import read_photos, read_two_scans
+
+    paper, draw = paper_named(arguments.paper), arguments.picture is not None
+    if (arguments.front is None) != (arguments.back is None):
+        raise BadValue("--front: two scans belong together.", "Give both --front F and --back B.")
+    if arguments.front and arguments.photos:
+        raise BadValue("PHOTO: give photographs or two scans, not both.", "Run the command once for each.")
+    if arguments.front:
+        front, back = ((path, str(path)) for path in (arguments.front, arguments.back))
+        return [read_two_scans(front, back, paper, arguments.flip, draw=draw)]
+    if not arguments.photos:
+        raise BadValue("PHOTO: no picture is given.", "lampfold read PHOTO.jpg, or --front F --back B for two scans.")
+    return [sheet for one in arguments.photos
+            for sheet in read_photos([(path, str(path)) for path in _parts(one)], paper, arguments.flip, draw=draw)]
+
+
+def _write_pictures(place: Path, pictures: Sequence[bytes]) -> None:
+    for number, png in enumerate(pictures, 1):
+        at = place if len(pictures) == 1 else place.with_name(f"{place.stem}-{number}{place.suffix}")
+        write_whole("--picture", at, png)
+
+
+def _lines(sights: Sequence[SheetSight]) -> Iterator[str]:
+    for number, sight in enumerate(sights, 1):
+        if number > 1:
+            yield ""
+        stations = counted(len(sight.stations), "station")
+        what = f"{sight.kind}, {len(sight.read)} of {stations} read" if sight.stations else "not read"
+        yield f"{sight.photo}: {what}."
+        for problem in sight.problems:
+            yield from wrapped(f"{problem.message} {problem.fix}", "  ")
+        if sight.stations:
+            yield from table([("  station", "dx mm", "dy mm", "± mm", ""), *(_row(one) for one in sight.stations)])
+
+
+def _row(one: Any) -> tuple[str, ...]:
+    if not one.read:
+        return f"  {one.station}", "–", "–", "–", one.why
+    return f"  {one.station}", f"{one.dx_mm + 0.0:+.3f}", f"{one.dy_mm + 0.0:+.3f}", f"{one.sigma_mm:.3f}", ""

@@ -1,0 +1,79 @@
+"""Pictures as grey arrays, upright and bounded: photographs, scans, and the pages of a scanner's PDF."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageOps
+
+from server.errors import BadValue, NotArt
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.formats.pdf_pages import open_pdf
+from server.formats.refusal import check_pixels, refusing
+from server.formats.sniff import HEAD_BYTES, kind_of
+
+Grey = NDArray[np.uint8]
+
+_HEIC_BRANDS = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1")
+_SCAN_PX = 300 / 72  # a scanned page is looked at with 300 pixels an inch
+_MOST_PAGES = 100
+
+
+def greys(path: Path, label: str, limits: ArtLimits = DEFAULT_LIMITS) -> tuple[Grey, ...]:
+    """The picture, or every page of a scanner's PDF, in grey, turned as its camera says.
+
+    Raises BadValue for a HEIC file, NotArt for what is no picture, BadArt for one that is damaged or too large.
+    """
+    try:
+        with path.open("rb") as file:
+            head = file.read(HEAD_BYTES)
+    except OSError as error:
+        raise BadValue(f"{label} can't be read: {error.strerror or error}.", "Check the place and who may read it."
+                       ) from None
+    if head[4:8] == b"ftyp" and head[8:12] in _HEIC_BRANDS:
+        raise NotArt(f"{label}: is a HEIC picture, which can't be read here.",
+                     "Have the phone save JPEG (Settings, Camera, Formats, Most compatible), or share the picture as "
+                     "JPEG.")
+    kind = kind_of(head)
+    if kind == "pdf":
+        return tuple(_pages(path, label, limits))
+    if kind not in ("jpeg", "png", "webp"):
+        raise NotArt(f"{label}: is no picture that can be read by its content.",
+                     "Take or save it as JPEG, PNG or WebP.")
+    with refusing(label), Image.open(path) as picture:
+        check_pixels(label, *picture.size, limits)
+        picture.draft("L", picture.size)  # a JPEG's brightness alone: no colour is decoded
+        plain = picture.convert("L") if picture.mode not in ("LA", "RGBA", "PA") else _on_white(picture)
+        return (np.asarray(ImageOps.exif_transpose(plain), np.uint8),)
+
+
+def _on_white(picture: Image.Image) -> Image.Image:
+    clear = picture.convert("RGBA")
+    ground = Image.new("RGBA", clear.size, "white")
+    ground.alpha_composite(clear)
+    return ground.convert("L")
+
+
+def _pages(path: Path, label: str, limits: ArtLimits) -> Iterator[Grey]:
+    source = open_pdf(path, label)
+    try:
+        document: Any = source.document
+        if document.page_count > _MOST_PAGES:
+            raise BadValue(f"{label}: has {document.page_count} pages.", f"Give scans of {_MOST_PAGES} pages or fewer.")
+        for page in document:
+            check_pixels(label, round(page.rect.width * _SCAN_PX), round(page.rect.height * _SCAN_PX), limits)
+            with refusing(label):
+                pixels = page.get_pixmap(matrix=_matrix(), colorspace="GRAY", alpha=False)
+            yield np.frombuffer(pixels.samples, np.uint8).reshape(pixels.height, pixels.stride)[:, :pixels.width].copy()
+    finally:
+        source.close()
+
+
+def _matrix() -> Any:
+    from server.formats.pdf_source import load_pymupdf
+
+    return load_pymupdf().Matrix(_SCAN_PX, _SCAN_PX)
