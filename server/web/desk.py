@@ -144,9 +144,12 @@ async def open_demo(choice: DemoChoice, services: ServicesDep, person: PersonDep
     return _record(services, await load_demo(services, person.id, demo))
 
 
-@router.get("/decks/{deck_id}", responses=_ERRORS)
-def get_deck(deck_id: str, services: ServicesDep) -> models.DeckRecord:
-    return _record(services, services.store.decks.get(deck_id))
+@router.get("/decks/{deck_id}", responses={**_ERRORS, 204: {"description": "Still at the revision that is known."}},
+            response_model=models.DeckRecord)
+def get_deck(deck_id: str, services: ServicesDep, known: int | None = None) -> models.DeckRecord | Response:
+    """The deck as it is; nothing where ``known`` is its revision, so that pages can look often."""
+    row = services.store.decks.get(deck_id)
+    return Response(status_code=204) if row.version == known else _record(services, row)
 
 
 @router.patch("/decks/{deck_id}", responses=_CONFLICT, response_model=models.DeckRecord)

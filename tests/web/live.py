@@ -79,10 +79,12 @@ class LiveServer:
 
 
 @contextlib.contextmanager
-def running(data: Path, limits: Limits = TEST_LIMITS, hosts: Hosts | None = None) -> Iterator[LiveServer]:
-    """A server over ``data`` until the block ends. ``hosts`` may add names; its port is put right."""
+def running(data: Path, limits: Limits = TEST_LIMITS, hosts: Hosts | None = None,
+            port: int = 0) -> Iterator[LiveServer]:
+    """A server over ``data`` until the block ends. ``hosts`` may add names; its port is put right.
+    With ``port``, the server of an earlier block comes back at its address."""
     store = Store.open(data, limits)
-    sockets = listen(0, lan=False)
+    sockets = listen(port, lan=False)
     port = sockets[0].getsockname()[1]
     services = Services.over(store, Hosts(hosts.names, port, hosts.lan) if hosts else loopback_hosts(port))
     up = threading.Event()

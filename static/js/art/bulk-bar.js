@@ -83,12 +83,14 @@ export function moveCards(deck, labels, where) {
   const all = deck.record.cards.map((card) => card.file);
   const rest = all.filter((label) => !moved.has(label));
   const before = (/** @type {string} */ label) => rest.findIndex((one) => all.indexOf(one) > all.indexOf(label));
-  const at = { first: () => 0, last: () => rest.length,
+  /** @type {Record<string, () => number>} */
+  const ways = { first: () => 0, last: () => rest.length,
     earlier: () => Math.max(0, all.indexOf(labels[0]) - 1),
     later: () => {
       const next = before(labels[labels.length - 1]);
       return next < 0 ? rest.length : next + 1;
-    } }[where ?? ""]?.() ?? (rest.includes(where ?? "") ? rest.indexOf(where ?? "") : rest.findIndex(
+    } };
+  const at = ways[where ?? ""]?.() ?? (rest.includes(where ?? "") ? rest.indexOf(where ?? "") : rest.findIndex(
     (label) => all.indexOf(label) > all.indexOf(where ?? "")));
   if (at < 0) return moveCards(deck, labels, "last");
   const order = [...rest.slice(0, at), ...labels, ...rest.slice(at)];

@@ -66,7 +66,7 @@ export class CardGrid {
    * @param {Problem[]} problems
    */
   show(cards, problems) {
-    const byFile = Map.groupBy ? Map.groupBy(problems, (one) => one.file ?? "") : grouped(problems);
+    const byFile = grouped(problems);
     const gone = new Set(this.kept.keys());
     this.ids.clear();
     const nodes = cards.map((card, index) => {

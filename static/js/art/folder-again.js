@@ -32,8 +32,8 @@ export async function settleFolder(deck, collected) {
   const stamps = new Map(collected.items.map(({ path, file }) => [path, file]));
   if (answer === "equal") {
     const renamed = found.renamed.map(({ was, path }) => stamp(path, /** @type {File} */ (stamps.get(path)), { was }));
-    deck.replace(await call("POST", `/decks/${deck.id}/folder`, { gone: found.gone, renamed }), "files");
-  } else deck.replace(await call("POST", `/decks/${deck.id}/folder`, {}), "files");
+    deck.take(await call("POST", `/decks/${deck.id}/folder`, { gone: found.gone, renamed }), "files");
+  } else deck.take(await call("POST", `/decks/${deck.id}/folder`, {}), "files");
   const wanted = new Set([...found.changed, ...found.fresh]);
   return { ...collected, items: collected.items.filter(({ path }) => wanted.has(path)) };
 }

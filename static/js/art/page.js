@@ -34,7 +34,7 @@ function bindCards(deck) {
     move: (files, where) => moveCards(deck, files, where),
     back: async (card) => {
       const back = await chooseBack(card, deck.record);
-      if (back === null || back === (card.back?.file ?? "")) return;
+      if (back === null || back === deck.value(`back/${card.file}`)) return;
       await deck.save({ cards: { [card.file]: { back } } });
       say(`${card.name} has another back now.`);
     },
@@ -47,7 +47,7 @@ function bindCards(deck) {
   const search = () => { need("[data-none-found]").hidden = grid.find(find.value) > 0; };
   find.addEventListener("input", search);
   const show = () => {
-    const { cards } = deck.record;
+    const { cards } = deck.view;
     // That an empty deck has no card needs no saying.
     const problems = deck.record.files.length ? worthALine(deck.record.problems) : [];
     grid.show(cards, problems);
@@ -59,7 +59,7 @@ function bindCards(deck) {
     need("[data-problems-section]").hidden = !problems.length;
     const folded = [...document.querySelectorAll(".problem-group")].map((one) => /** @type {any} */ (one));
     const closed = new Set(folded.filter((one) => !one.open).map((one) => one.dataset.tone));
-    const fresh = groups(problems, (file) => grid.anchor(file));
+    const fresh = /** @type {HTMLDetailsElement[]} */ (groups(problems, (file) => grid.anchor(file)));
     if (folded.length) for (const group of fresh) group.open = !closed.has(group.dataset.tone) && group.open;
     need("[data-problems]").replaceChildren(...cardSizeNotice(deck), ...fresh);
     need("[data-count]").textContent = summary(deck);
@@ -118,8 +118,7 @@ function bindSelect(deck, selection) {
 }
 
 /** @param {OpenDeck} deck */
-function summary({ record }) {
-  const { cards, files } = record;
+function summary({ view: { cards, files } }) {
   if (!files.length) return "No art yet.";
   const copies = cards.reduce((sum, card) => sum + card.copies, 0);
   const backs = new Set(cards.map((card) => card.back?.key).filter(Boolean)).size;

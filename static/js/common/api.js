@@ -46,22 +46,23 @@ export function errorFrom(status, body) {
  * @param {string} method
  * @param {string} path below /api
  * @param {any} [body] sent as JSON
- * @param {{signal?: AbortSignal}} [how]
+ * @param {{signal?: AbortSignal, keepalive?: boolean}} [how] `keepalive`: it goes on where the page doesn't
  * @returns {Promise<any>}
  */
-export async function call(method, path, body, { signal } = {}) {
+export async function call(method, path, body, { signal, keepalive = false } = {}) {
   let response;
+  let text;
   try {
     response = await fetch(`/api${path}`, {
-      method, signal, credentials: "same-origin",
+      method, signal, keepalive, credentials: "same-origin",
       headers: body === undefined ? {} : { "Content-Type": "application/json" },
       body: body === undefined ? undefined : JSON.stringify(body),
     });
+    text = await response.text();
   } catch (error) {
     if (error instanceof DOMException && error.name === "AbortError") throw error;
     throw new ApiError("Lampfold doesn't answer.", { fix: "See that it still runs, then try again." });
   }
-  const text = await response.text();
   let parsed = null;
   try {
     parsed = text ? JSON.parse(text) : null;
@@ -86,8 +87,11 @@ export const api = {
   openDemo: (which) => call("POST", "/demo", { which }),
   /** @param {string} id @returns {Promise<DeckRecord>} */
   deck: (id) => call("GET", `/decks/${part(id)}`),
-  /** @param {string} id @param {number} revision @param {Record<string, any>} changes @returns {Promise<DeckRecord>} */
-  change: (id, revision, changes) => call("PATCH", `/decks/${part(id)}`, { revision, ...changes }),
+  /** Null where it is still at that revision. @param {string} id @param {number} revision @returns {Promise<DeckRecord|null>} */
+  newer: (id, revision) => call("GET", `/decks/${part(id)}?known=${revision}`),
+  /** @param {string} id @param {number} revision @param {Record<string, any>} changes @param {boolean} [keepalive]
+   *  @returns {Promise<DeckRecord>} */
+  change: (id, revision, changes, keepalive) => call("PATCH", `/decks/${part(id)}`, { revision, ...changes }, { keepalive }),
   /** @param {string} id */
   bin: (id) => call("DELETE", `/decks/${part(id)}`),
   /** @param {string} id @param {"restore"|"undo"|"redo"} what @returns {Promise<DeckRecord>} */

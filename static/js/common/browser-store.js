@@ -11,6 +11,16 @@ export function recall(name) {
   }
 }
 
+/** The names in use that begin so. @param {string} start @returns {string[]} */
+export function named(start) {
+  try {
+    const whole = `lampfold.${start}`;
+    return Object.keys(localStorage).filter((name) => name.startsWith(whole)).map((name) => name.slice("lampfold.".length));
+  } catch {
+    return [];
+  }
+}
+
 /** @param {string} name @param {any} value */
 export function keep(name, value) {
   try {

@@ -8,7 +8,7 @@ import { say } from "./messages.js";
 
 /** @typedef {import("./open-deck.js").OpenDeck} OpenDeck */
 
-const SAYS = { saved: "Saved", saving: "Saving", failed: "Not saved" };
+const SAYS = { saved: "Saved", saving: "Saving", waiting: "Not saved yet, trying again", failed: "Not saved" };
 
 /**
  * Bind the head's parts, where the page has them.
@@ -29,9 +29,10 @@ export function bindHead(deck) {
     if (!(state instanceof HTMLElement)) return;
     state.dataset.state = deck.state;
     state.replaceChildren(
-      icon(deck.state === "failed" ? "error" : deck.state === "saved" ? "good" : "retry"),
+      icon(deck.state === "failed" ? "error" : deck.state === "waiting" ? "warning" : deck.state === "saved" ? "good" : "retry"),
       document.createTextNode(SAYS[deck.state]),
     );
+    state.title = deck.why;
   };
   undo?.addEventListener("click", async () => { await deck.step("undo"); say("Undone."); });
   redo?.addEventListener("click", async () => { await deck.step("redo"); say("Done again."); });
@@ -56,11 +57,11 @@ export function bindHead(deck) {
  */
 export function bindTitle(deck) {
   const field = /** @type {HTMLInputElement} */ (need("[data-title]"));
-  const show = () => { if (document.activeElement !== field) field.value = deck.record.name; };
+  const show = () => { if (document.activeElement !== field) field.value = deck.view.name; };
   field.addEventListener("change", () => {
     const name = field.value.trim();
     if (!name) field.value = deck.record.name;
-    else if (name !== deck.record.name) deck.save({ name });
+    else if (name !== deck.view.name) deck.save({ name });
   });
   field.addEventListener("keydown", (event) => {
     if (event.key === "Enter") field.blur();

@@ -1,82 +1,84 @@
 /**
- * The open deck: one record, changed by revisions. Saves go one after another; if somebody else changed the deck
- * meanwhile, what doesn't touch the same things is put on top, and for the rest the person is asked.
+ * The open deck: one record, changed by revisions, and what is changed here and waits to be kept.
  */
 
 import { api, ApiError } from "./api.js";
-import { tellError, toast } from "./messages.js";
+import { tellError } from "./messages.js";
+import { Saver } from "./saver.js";
 
 /** @typedef {import("./api.js").DeckRecord} DeckRecord */
-/** @typedef {{name?: string, settings?: Record<string, any>, cards?: Record<string, Record<string, any>>,
+/** @typedef {import("./api.js").CardRecord} CardRecord */
+/** @typedef {import("./saver.js").Fields} Fields */
+/** @typedef {{name?: string, settings?: Record<string, any>, cards?: Record<string, import("./types.js").CardChange>,
  *   order?: string[], proposals?: Record<string, boolean|null>}} Changes */
-/** @typedef {"saved"|"saving"|"failed"} SaveState */
 
-/**
- * Lay later changes over earlier ones that are still waiting.
- *
- * @param {Changes} first
- * @param {Changes} second
- * @returns {Changes}
- */
-export function merged(first, second) {
-  const all = { ...first, ...second };
-  if (first.settings || second.settings) all.settings = { ...first.settings, ...second.settings };
-  if (first.proposals || second.proposals) all.proposals = { ...first.proposals, ...second.proposals };
-  if (first.cards || second.cards) {
-    all.cards = { ...first.cards };
-    for (const [file, change] of Object.entries(second.cards ?? {})) {
-      all.cards[file] = { ...all.cards[file], ...change };
-    }
-  }
-  return all;
+const LOOK_AGAIN_MS = 5000;
+
+// A field is "name", "order", "settings/bleed_mm", "proposals/its id", or of a card "copies/fronts/fog.png" and the like.
+/** @param {Changes} changes @returns {Fields} */
+function fieldsOf({ name, order, settings = {}, proposals = {}, cards = {} }) {
+  return {
+    ...(name === undefined ? {} : { name }),
+    ...(order === undefined ? {} : { order }),
+    ...Object.fromEntries(Object.entries(proposals).map(([id, yes]) => [`proposals/${id}`, yes])),
+    ...Object.fromEntries(Object.entries(settings).map(([key, value]) => [`settings/${key}`, value])),
+    ...Object.fromEntries(Object.entries(cards).flatMap(([file, card]) =>
+      Object.entries(card).map(([what, value]) => [`${what}/${file}`, value]))),
+  };
 }
 
-/**
- * What of `changes` somebody else changed too, between `base` and `current`, in words.
- *
- * @param {Changes} changes
- * @param {DeckRecord} base
- * @param {DeckRecord} current
- * @returns {string[]}
- */
-export function clashes(changes, base, current) {
-  const found = [];
-  if (changes.name !== undefined && base.name !== current.name && current.name !== changes.name) {
-    found.push(`name: ${current.name}`);
-  }
-  for (const [key, value] of Object.entries(changes.settings ?? {})) {
-    const now = /** @type {Record<string, any>} */ (current.settings)[key];
-    if (now !== /** @type {Record<string, any>} */ (base.settings)[key] && now !== value) found.push(`${key}: ${now}`);
-  }
-  const cards = (/** @type {DeckRecord} */ record) => new Map(record.cards.map((card) => [card.file, card]));
-  const [before, after] = [cards(base), cards(current)];
-  for (const [file, change] of Object.entries(changes.cards ?? {})) {
-    const [was, now] = [before.get(file), after.get(file)];
-    if (!was || !now) continue;
-    if ("copies" in change && now.copies !== was.copies && now.copies !== change.copies) {
-      found.push(`${now.name}: ${now.copies} copies`);
-    }
-    if ("name" in change && now.name !== was.name && now.name !== change.name) found.push(`${was.name}: ${now.name}`);
-    if ("back" in change && now.back?.file !== was.back?.file && (now.back?.file ?? "") !== change.back) {
-      found.push(`${now.name}: back ${now.back?.file ?? "none"}`);
-    }
+/** @param {string} field @returns {[string, string]} */
+const parts = (field) => [field.split("/", 1)[0], field.slice(field.indexOf("/") + 1)];
+
+/** @param {Fields} fields @returns {Changes} */
+function changesOf(fields) {
+  /** @type {Changes} */
+  const found = {};
+  for (const [field, value] of Object.entries(fields)) {
+    const [what, key] = parts(field);
+    if (field === "name" || field === "order") found[/** @type {"name"} */ (field)] = value;
+    else if (what === "settings" || what === "proposals") (found[/** @type {"settings"} */ (what)] ??= {})[key] = value;
+    else ((found.cards ??= {})[key] ??= {})[/** @type {"name"} */ (what)] = value;
   }
   return found;
 }
 
-/** Fires "record" when the record was replaced (`detail.cause`), "save" when the state of saving changed. */
-export class OpenDeck extends EventTarget {
+/** @param {DeckRecord} record @param {string} field */
+function read(record, field) {
+  const [what, key] = parts(field);
+  if (field === "name") return record.name;
+  if (field === "order") return record.cards.map(({ file }) => file);
+  if (what === "settings") return /** @type {Record<string, any>} */ (record.settings)[key];
+  if (what === "proposals") return null;  // an answer to one is the same whoever gave it first
+  if (what === "out") return record.out.includes(key) ? true : null;
+  const card = record.cards.find(({ file }) => file === key);
+  if (what === "swapped") return card && card.front.file !== key;
+  return what === "back" ? card && (card.back?.file ?? "") : card?.[/** @type {"name"} */ (what)];
+}
+
+/** @param {DeckRecord} record @param {string} field */
+function says(record, field) {
+  const [what, key] = parts(field);
+  const now = read(record, field);
+  const card = record.cards.find(({ file }) => file === key)?.name ?? key;
+  if (what === "copies") return `${card}: ${now ?? "no"} copies`;
+  if (what === "back") return `${card}: back ${now || "none"}`;
+  if (what === "swapped") return `${card}: sides ${now ? "swapped" : "as they came"}`;
+  return field === "order" ? "the order of the cards" : field === "name" ? `name: ${now}` : `${key}: ${now}`;
+}
+
+/** @extends {Saver<DeckRecord>} */
+export class OpenDeck extends Saver {
   /** @param {DeckRecord} record */
   constructor(record) {
-    super();
-    this.record = record;
-    /** @type {SaveState} */
-    this.state = "saved";
-    /** @type {Changes|null} */
-    this.waiting = null;
+    super(record, {
+      name: `deck.${record.id}`, what: "deck", read, says,
+      send: (fields, revision, last) => api.change(record.id, revision, changesOf(fields), last),
+    });
+    /** @type {Promise<void>} */
     this.chain = Promise.resolve();
-    /** Whether the page holds changes that it hasn't handed over yet. */
-    this.dirty = () => false;
+    setInterval(() => this.look(), LOOK_AGAIN_MS);
+    document.addEventListener("visibilitychange", () => this.look());
   }
 
   /** @param {string} id */
@@ -88,88 +90,75 @@ export class OpenDeck extends EventTarget {
     return this.record.id;
   }
 
-  /**
-   * Save changes soon, in order. Resolves when they are kept or given up; errors are told, not thrown.
-   *
-   * @param {Changes} changes
-   */
+  /** The record as the person left it, with what waits laid over it. @returns {DeckRecord} */
+  get view() {
+    const { name = this.record.name, cards = {}, order } = changesOf(this.waiting);
+    const place = new Map(order?.map((file, at) => [file, at]));
+    const arts = new Map(this.record.cards.flatMap(({ back }) => (back ? [[back.file, back]] : [])));
+    for (const { path, key, width_px, height_px } of this.record.files) {
+      if (!arts.has(path)) arts.set(path, { key, file: path, width_px, height_px, vector: false });
+    }
+    return { ...this.record, name, settings: this.settings,
+      cards: this.record.cards.filter(({ file }) => !cards[file]?.out).map((card) => {
+        const change = cards[card.file];
+        if (!change) return card;
+        const back = change.back === undefined ? card.back : arts.get(change.back ?? "") ?? null;
+        return { ...card, copies: change.copies ?? card.copies, name: change.name ?? card.name, back };
+      }).sort((one, other) => (place.get(one.file) ?? place.size) - (place.get(other.file) ?? place.size)) };
+  }
+
+  /** Settings with those over them that wait. @returns {Record<string, any>} */
+  get settings() {
+    return { ...this.record.settings, ...this.waitingSettings };
+  }
+
+  /** @returns {Record<string, any>} */
+  get waitingSettings() {
+    return changesOf(this.waiting).settings ?? {};
+  }
+
+  /** Note changes, to be sent by `flush`. @param {Changes} changes */
+  note(changes) {
+    this.set(fieldsOf(changes));
+  }
+
+  /** Save changes at once. Resolves when they are kept, or wait for the link. @param {Changes} changes */
   save(changes) {
-    this.waiting = merged(this.waiting ?? {}, changes);
-    this.tell("saving");
-    return this.#queue(() => this.#send());
+    this.note(changes);
+    return this.flush();
   }
 
   /** @param {"undo"|"redo"} what */
   step(what) {
-    return this.#queue(async () => this.replace(await api.step(this.id, what), what));
+    return this.#queue(async () => this.take(await api.step(this.id, what), what));
   }
 
   /** Read the record again, after files came or went. */
   refresh() {
-    return this.#queue(async () => this.replace(await api.deck(this.id), "files"));
+    return this.#queue(async () => this.take(await api.deck(this.id), "files"));
   }
 
   /** @param {string} path */
   removeFile(path) {
-    return this.#queue(async () => this.replace(await api.removeFile(this.id, path), "files"));
+    return this.#queue(async () => this.take(await api.removeFile(this.id, path), "files"));
   }
 
-  /**
-   * @param {DeckRecord} record
-   * @param {string} cause "saved", "undo", "redo", "files" or "theirs"
-   */
-  replace(record, cause) {
-    this.record = record;
-    this.dispatchEvent(new CustomEvent("record", { detail: { cause } }));
-  }
-
-  /** @param {() => Promise<void>} act */
-  #queue(act) {
-    this.chain = this.chain.then(act).catch((error) => {
-      this.tell("failed");
-      tellError(error);
-    });
-    return this.chain;
-  }
-
-  async #send() {
-    const changes = this.waiting;
-    if (!changes) return;
-    this.waiting = null;
+  /** See whether somebody else has changed the deck, now and then while nothing of one's own is on its way. */
+  async look() {
+    const { record } = this;
+    if (document.hidden || this.sending || this.state === "waiting") return;
     try {
-      this.replace(await api.change(this.id, this.record.revision, changes), "saved");
-    } catch (error) {
-      if (!(error instanceof ApiError) || error.status !== 409 || !error.body?.current) throw error;
-      this.#meet(changes, error.body.current);
-      return;
-    }
-    if (!this.waiting) this.tell(this.dirty() ? "saving" : "saved");
+      const now = await api.newer(this.id, record.revision);
+      if (now && !this.sending && this.record === record) this.take(now, "theirs");
+    } catch { /* the next save tells it, and the next look */ }
   }
 
-  /**
-   * @param {Changes} changes
-   * @param {DeckRecord} current
-   */
-  #meet(changes, current) {
-    const theirs = clashes(changes, this.record, current);
-    this.replace(current, theirs.length ? "theirs" : "rebased");
-    if (!theirs.length) {
-      this.save(changes);
-      return;
-    }
-    this.tell("saved");
-    toast(`Somebody changed this deck meanwhile (${theirs.join("; ")}). Theirs is shown; yours is not lost.`, {
-      action: "Use mine", act: () => this.save(changes), stay: true,
-    });
-  }
-
-  /**
-   * Say how saving stands. A page says "saving" from the first keystroke on, long before anything is sent.
-   *
-   * @param {SaveState} state
-   */
-  tell(state) {
-    this.state = state;
-    this.dispatchEvent(new CustomEvent("save", { detail: { state } }));
+  /** One after another, each after what waits; errors are told, not thrown. @param {() => Promise<void>} act */
+  #queue(act) {
+    this.chain = this.chain.then(() => this.flush()).then(() => {
+      if (this.state === "waiting") throw new ApiError("What you changed isn't saved yet.", { fix: "It goes on by itself once Lampfold answers." });
+      return act();
+    }).catch(tellError);
+    return this.chain;
   }
 }

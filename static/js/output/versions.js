@@ -128,7 +128,7 @@ class Versions {
   /** @param {Version} version */
   restore(version) {
     return this.#act(async () => {
-      this.deck.replace(await api.restoreVersion(this.deck.id, version.id), "restored");
+      this.deck.take(await api.restoreVersion(this.deck.id, version.id), "restored");
       this.changed();
       toast(`The deck is ${version.name} again.`, { action: "Undo", act: () => this.#act(async () => {
         await this.deck.step("undo");

@@ -8,6 +8,7 @@ import { bindHead } from "../common/deck-head.js";
 import { el, need, settled } from "../common/dom.js";
 import { notice, say, tellError, toast } from "../common/messages.js";
 import { showAlternatives, showFigures, showNotes } from "../common/plan-facts.js";
+import { again, mayPass, same } from "../common/saver.js";
 import { PlanForm } from "./plan-form.js";
 import { loadPrinters } from "../common/printer-choice.js";
 import { SheetView } from "./sheet-view.js";
@@ -16,16 +17,6 @@ import { SheetView } from "./sheet-view.js";
 
 const DRAW_AFTER_MS = 120;
 const SAVE_AFTER_MS = 500;
-
-/**
- * What differs from the settings that are kept.
- *
- * @param {Settings} values
- * @param {Settings} kept
- * @returns {Settings}
- */
-const changed = (values, kept) =>
-  Object.fromEntries(Object.entries(values).filter(([name, value]) => value !== kept[name]));
 
 class SheetPage {
   /**
@@ -37,51 +28,55 @@ class SheetPage {
     this.deck = deck;
     this.form = new PlanForm(need("[data-plan-form]"), tables, printers);
     this.view = new SheetView();
-    /** @type {Settings} chosen beside the form, not yet kept */
-    this.extra = {};
     /** @type {AbortController|null} */
     this.asking = null;
-    this.form.fill(deck.record.settings);
-    deck.dirty = () => Object.keys(this.changes()).length > 0;
+    this.tries = 0;
+    this.stopWaiting = () => {};
+    this.form.fill(deck.settings);
     const draw = settled(() => this.draw(), DRAW_AFTER_MS);
-    this.saveSoon = settled((/** @type {Settings} */ settings) => this.save(settings), SAVE_AFTER_MS);
-    this.form.addEventListener("change", () => { deck.tell("saving"); draw(); });
+    this.saveSoon = settled(() => { if (same(this.drawn, deck.waitingSettings)) deck.flush(); }, SAVE_AFTER_MS);
+    /** @type {Settings} what waited to be saved when the sheet was last drawn */
+    this.drawn = {};
+    this.form.addEventListener("change", () => {
+      const now = deck.settings;
+      deck.note({ settings: Object.fromEntries(Object.entries(this.form.values()).filter(([name, value]) => value !== now[name])) });
+      draw();
+    });
     this.view.addEventListener("face", () => this.draw());
     need("[data-unpin]").addEventListener("click", () => this.pin({ arrangement: "", card_turned: "" }));
     deck.addEventListener("record", (event) => {
       const { cause } = /** @type {CustomEvent} */ (event).detail;
       if (cause === "saved") return;
-      this.extra = {};
-      if (cause !== "rebased") this.form.fill(deck.record.settings);
+      // What is changed here and waits stands in the form already, as it was typed.
+      const waiting = deck.waitingSettings;
+      this.form.fill(cause === "mine" ? deck.settings
+        : Object.fromEntries(Object.entries(deck.record.settings).filter(([name]) => !(name in waiting))));
       this.draw();
     });
-    window.addEventListener("beforeunload", (event) => { if (deck.state === "saving") event.preventDefault(); });
-  }
-
-  /** What the form and the choices beside it differ in from what is kept. */
-  changes() {
-    return changed({ ...this.form.values(), ...this.extra }, this.deck.record.settings);
   }
 
   /** Ask for the sheet as the form stands now; an older question is dropped. */
   async draw() {
     this.asking?.abort();
+    this.stopWaiting();
     if (!this.deck.record.cards.some((card) => card.copies > 0)) {
       this.#wait();
       return;
     }
     const asking = new AbortController();
     this.asking = asking;
-    const settings = this.changes();
+    const settings = this.deck.waitingSettings;
     this.view.table.setAttribute("aria-busy", "true");
     try {
       const answer = await api.plan(this.deck.id, { settings, sheet: this.view.sheet, face: this.view.face }, asking.signal);
       this.#show(answer, settings);
-      if (Object.keys(settings).length) this.saveSoon(settings);
-      else if (!this.deck.dirty()) this.deck.tell("saved");  // more may have been typed while this was drawn
+      this.#save(settings);
     } catch (error) {
       if (error instanceof DOMException && error.name === "AbortError") return;
-      if (await this.#freed(settings)) return;
+      if (mayPass(error)) {
+        this.#save(settings);
+        this.stopWaiting = again(() => this.draw(), this.tries++);
+      } else if (await this.#freed(settings)) return;
       this.#fail(error);
     }
     this.view.table.removeAttribute("aria-busy");
@@ -89,14 +84,18 @@ class SheetPage {
 
   /** Without a card there is no sheet; what is chosen is kept all the same. */
   #wait() {
-    const settings = this.changes();
     this.view.empty("The sheet is drawn as soon as the deck has a card.");
     for (const part of ["[data-figures]", "[data-notes]"]) need(part).replaceChildren();
     need("[data-alternatives-section]").hidden = true;
     const way = el("a", { class: "button button-small", href: `/decks/${encodeURIComponent(this.deck.id)}/art` }, "To the art");
     need("[data-plan-error]").replaceChildren(notice("note", "This deck has no card to lay out yet.", "", way));
-    if (Object.keys(settings).length) this.saveSoon(settings);
-    else this.deck.tell("saved");
+    this.#save(this.deck.waitingSettings);
+  }
+
+  /** What has been drawn is kept, unless more is changed first. @param {Settings} settings */
+  #save(settings) {
+    this.drawn = settings;
+    if (Object.keys(settings).length) this.saveSoon();
   }
 
   /**
@@ -114,25 +113,15 @@ class SheetPage {
     } catch {
       return false;
     }
-    this.extra = { ...this.extra, ...free };
+    this.deck.note({ settings: free });
     toast("The plan that was chosen doesn't take this any more, so Lampfold chose another.");
     await this.draw();
     return true;
   }
 
-  /** @param {Settings} settings */
-  async save(settings) {
-    await this.deck.save({ settings });
-    // What is kept now needs no place beside the form any more.
-    for (const name of Object.keys(this.extra)) {
-      if (/** @type {Settings} */ (this.deck.record.settings)[name] === this.extra[name]) delete this.extra[name];
-    }
-  }
-
   /** Choose an alternative, or with "" let the search choose. @param {Settings} choice */
   async pin(choice) {
-    this.extra = { ...this.extra, ...choice };
-    this.deck.tell("saving");
+    this.deck.note({ settings: choice });
     await this.draw();
     say(choice.arrangement ? "The other plan is in use." : "Lampfold chooses the plan again.");
   }
@@ -142,6 +131,7 @@ class SheetPage {
    * @param {Settings} settings
    */
   #show(answer, settings) {
+    this.tries = 0;
     this.form.clear();
     this.view.stale(false);
     need("[data-plan-error]").replaceChildren();
@@ -157,7 +147,7 @@ class SheetPage {
   #fail(error) {
     const { plain: message, fix, field } = error instanceof ApiError ? error : new ApiError("The sheet could not be drawn.");
     this.form.clear();
-    this.deck.tell("failed");
+    if (!mayPass(error)) this.deck.tell("failed");
     const placed = field && this.form.blame(field, message, fix);
     const hasSheet = this.view.holder.childElementCount > 0;
     this.view.stale(hasSheet);

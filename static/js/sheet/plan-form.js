@@ -79,7 +79,7 @@ export class PlanForm extends EventTarget {
 
   /** Put settings in where they mean something else than what stands there. @param {Settings} settings */
   fill(settings) {
-    offerPrinters(need('[name="printer"]', this.form), this.printers, "Any, not corrected", settings.printer ?? "");
+    if ("printer" in settings) offerPrinters(need('[name="printer"]', this.form), this.printers, "Any, not corrected", settings.printer ?? "");
     for (const field of this.#plain()) {
       const value = settings[field.name];
       if (value === undefined) continue;
@@ -91,8 +91,8 @@ export class PlanForm extends EventTarget {
         field.value = value;
       }
     }
-    for (const [name, field] of this.lengths) field.set(settings[name]);
-    for (const [name, field] of this.sizes) field.set(settings[name]);
+    for (const [name, field] of this.lengths) if (name in settings) field.set(settings[name]);
+    for (const [name, field] of this.sizes) if (name in settings) field.set(settings[name]);
     this.#follow();
   }
 
