@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from server.core.art import Art, Deck, Problem
@@ -19,12 +19,14 @@ from server.core.registration.printer import Printer
 from server.core.search import Candidate, search
 from server.core.settings import DeckSettings
 from server.core.units import mm_text
+from server.core.version_mark import version_mark
 from server.errors import BadValue, DoesNotFit
 
 
 @dataclass(frozen=True)
 class Planned:
-    """A deck laid out: the chosen plan, every plan worth showing with its numbers, and what to know about it."""
+    """A deck laid out: the chosen plan, every plan worth showing with its numbers, and what to know about it.
+    ``mark_inks`` is what the version mark is drawn in on each front, by the art's key; black where none is known."""
 
     deck: Deck
     settings: DeckSettings
@@ -32,6 +34,7 @@ class Planned:
     candidates: tuple[Candidate, ...]
     problems: tuple[Problem, ...]
     box: Box | None = None
+    mark_inks: Mapping[str, tuple[int, int, int]] = field(default_factory=dict)
 
     @property
     def best(self) -> Candidate:
@@ -123,5 +126,9 @@ def _notes(plan: SheetPlan, settings: DeckSettings) -> tuple[Problem, ...]:
             "because the paper ends there.",
             "Choose larger paper, or another plan with fewer cards on a sheet, for the whole bleed.",
         ))
+    if settings.version_mark and not version_mark(settings):
+        why = "doesn't fit inside the safe zone" if settings.version else "has nothing to say"
+        notes.append(Problem("", "warning", "no-version-mark", f"The version on the fronts {why}, and is left out.",
+                             "Give the version a short name, or switch it off."))
     notes += [Problem("", "note", "no-gauge", text) for text in missing_gauges(plan)]
     return tuple(notes)

@@ -144,7 +144,14 @@ class DeckSettings:
         look_up=dress_named, unset="blank", placeholder="LIST", longest=2000)
     version: str = row(
         "text", "Version", "what this version of the deck is called; sheet labels and records say it", "",
-        unset="none", placeholder="NAME", longest=24)
+        unset="none", placeholder="NAME", longest=24, group="card",
+        hint="Sheets say it. Left empty, they say the version that is kept on Output while the deck is just that.")
+    version_mark: Literal["", "top", "bottom", "left", "right"] = row(
+        "choice", "Version on the fronts", "edge of the fronts at which small letters say the version", "",
+        unset="none", placeholder="EDGE", group="card",
+        listed=(Choice("", "Not on the cards"), Choice("top", "At the top"), Choice("bottom", "At the bottom"),
+                Choice("left", "On the left"), Choice("right", "On the right")),
+        hint="Small letters inside the safe zone, black or white as the art lets them read.")
     arrangement: Arrangement | Literal[""] = row(
         "choice", "Sheet", "how the sheet is read, where the best plan isn't wanted", "", placeholder="NAME",
         listed=(Choice("", "Lampfold chooses"), Choice("portrait", "Portrait"), Choice("landscape", "Landscape")),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from server.core.art import Art
@@ -13,6 +14,7 @@ from server.core.ink import PALE
 from server.core.marks import Mark, marks_for
 from server.core.plan import Face, Layout, Placement, SheetPlan
 from server.core.planning import Planned
+from server.core.version_mark import version_mark
 from server.drawing.surface import BLACK, WHITE, Rgb, Stroke, Surface
 
 # Cards that share a cut overlap by this much in drawing order. Under art that may be seen through, a lap would show:
@@ -57,6 +59,7 @@ def draw_on_page(surface: Surface, planned: Planned, face: Face) -> None:
                 for laps in _laps(planned, placement, later):
                     _draw_card(surface, planned, placement, laps)
         draw_pale(surface, planned, plan.layout.page)
+        _draw_version(surface, planned, placements)
         with surface.within(layer="cut lines"):
             _draw_cut_lines(surface, planned, face)
         with surface.within(layer="creases"):
@@ -76,6 +79,20 @@ def draw_pale(surface: Surface, planned: Planned, page: Rect) -> None:
     if planned.settings.ink == "pale":
         with surface.within(layer="pale ink"):
             surface.veil(page.corners, PALE)
+
+
+def _draw_version(surface: Surface, planned: Planned, placements: Sequence[Placement]) -> None:
+    """The version on each front, over the pale ink too, so that it stays as dark as it was measured to be."""
+    mark = version_mark(planned.settings)
+    if mark is None:
+        return
+    with surface.within(layer="art"):
+        for placement in placements:
+            if placement.side == "front":
+                front = planned.deck.cards[placement.card].front
+                with surface.within(matrix=card_matrix(placement)):
+                    surface.text(mark.at, mark.text, mark.em_mm, mark.rotation_deg, "middle",
+                                 planned.mark_inks.get(front.key, BLACK))
 
 
 def _draw_flood(surface: Surface, planned: Planned, face: Face) -> None:

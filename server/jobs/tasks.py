@@ -21,6 +21,7 @@ from server.core.paper import Paper
 from server.core.plan import Flip
 from server.core.registration.printer import Printer
 from server.core.settings import DeckSettings
+from server.core.version_mark import VersionMark
 from server.errors import TooMuch, Unreadable
 from server.formats.limits import ArtLimits
 from server.jobs.worker import Report
@@ -81,6 +82,15 @@ def measure_colours(report: Report, arts: tuple[tuple[Path, Art], ...]) -> dict[
 
     paths = {art.key: path for path, art in arts}
     return edge_colours([art for _, art in arts], lambda art: paths[art.key])[0]
+
+
+def measure_inks(report: Report, fronts: tuple[tuple[Path, Art, ArtFit], ...], mark: VersionMark,
+                 pale: bool) -> dict[str, tuple[int, int, int]]:
+    """The ink of the version mark on each front by its key. One that can't be decoded is left out: a build names it."""
+    from server.prepress.inks import mark_inks
+
+    paths = {art.key: path for path, art, _ in fronts}
+    return mark_inks([(art, fit) for _, art, fit in fronts], lambda art: paths[art.key], mark, pale=pale)[0]
 
 
 def take_pictures(report: Report, arts: tuple[tuple[Path, Art], ...]) -> dict[str, Picture]:

@@ -1,7 +1,7 @@
-"""A deck made ready: inside the limits, laid out for its printer, its edges coloured, everything to know about it said.
+"""A deck made ready: inside the limits, laid out for its printer, its colours measured, everything to know of it said.
 
 Whoever may decode art passes a ``source``; a server's own process may not, passes None, and has a worker measure the
-colours that ``Prepared.uncoloured`` names.
+colours that ``Prepared.uncoloured`` and the inks that ``Prepared.uninked`` names.
 """
 
 from __future__ import annotations
@@ -19,11 +19,12 @@ from server.core.planning import Planned, plan_deck, plan_request
 from server.core.registration.printer import OLD_AFTER_DAYS, Printer
 from server.core.search import Candidate, search
 from server.core.settings import DeckSettings
+from server.core.version_mark import version_mark
 from server.errors import BadValue, TooMuch, Unreadable
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.prepress.inks import Rgb, mark_inks
 
 Source = Callable[[Art], Path]
-Rgb = tuple[int, int, int]
 
 
 @dataclass(frozen=True)
@@ -71,6 +72,21 @@ class Prepared:
         return tuple({art.key: art for art in arts
                       if art.edge_rgb is None and self.planned.fit(art).made == "colour"}.values())
 
+    def uninked(self, sheet: int | None = None) -> tuple[Art, ...]:
+        """The distinct fronts that get a version mark while nobody has measured in which ink; of one sheet, or all."""
+        if version_mark(self.settings) is None:
+            return ()
+        plan = self.planned.plan
+        numbers: Iterable[int] = range(len(self.deck.cards)) if sheet is None else plan.cards_on(sheet)
+        fronts = (self.deck.cards[number] for number in numbers)
+        return tuple({card.front.key: card.front for card in fronts
+                      if card.copies and card.front.key not in self.planned.mark_inks}.values())
+
+    def inked(self, inks: Mapping[str, Rgb]) -> Prepared:
+        """The same with the version marks' inks on those art keys."""
+        known = {**self.planned.mark_inks, **inks}
+        return replace(self, planned=replace(self.planned, mark_inks=known)) if inks else self
+
     def coloured(self, colours: Mapping[str, Rgb]) -> Prepared:
         """The same with the edge colours of those art keys; an art that has one keeps it."""
         if not colours:
@@ -100,13 +116,17 @@ def prepare(deck: Deck, settings: DeckSettings, source: Source | None = None, pr
         raise TooMuch(f"deck: {deck.name!r} asks for {deck.count} cards, over the limit of {limits.cards}.",
                       "Lower the copies, or build it in parts.")
     prepared = Prepared(plan_deck(deck, settings, printer), printer, source, limits, date.today())
-    wanted = prepared.uncoloured() if source else ()
-    if not source or not wanted:
+    if not source:
         return prepared
-    colours, broken = edge_colours(wanted, source, limits)
+    colours, broken = edge_colours(prepared.uncoloured(), source, limits)
+    mark = version_mark(settings)
+    inks: dict[str, Rgb] = {}
+    if mark and not broken:
+        fronts = [(art, prepared.planned.fit(art)) for art in prepared.uninked()]
+        inks, broken = mark_inks(fronts, source, mark, pale=settings.ink == "pale", limits=limits)
     if broken:
         return prepare(_without(deck, broken), settings, source, printer, limits)
-    return prepared.coloured(colours)
+    return prepared.coloured(colours).inked(inks)
 
 
 def with_box_art(deck: Deck, settings: DeckSettings, art_of: Callable[[str], Art | None]) -> Deck:

@@ -7,13 +7,15 @@ from collections import OrderedDict
 from typing import Generic, TypeVar
 
 from server.core.art import Art
+from server.core.bleed import ArtFit
 from server.core.leeway import BackProfile, trim_window
 from server.core.planning import Planned
+from server.core.version_mark import VersionMark, version_mark
 from server.jobs.queue import Work
-from server.jobs.tasks import measure_colours, measure_profiles
+from server.jobs.tasks import measure_colours, measure_inks, measure_profiles
 from server.prepress import Prepared
 from server.prepress.backs import distinct_backs
-from server.prepress.prepare import Rgb
+from server.prepress.inks import Rgb
 from server.web.services import Services, in_worker
 
 _MOST_KEPT = 4000
@@ -48,10 +50,12 @@ class Measured(Generic[Key, Value]):
 
 _PROFILES: Measured[Mark, BackProfile] = Measured()
 _COLOURS: Measured[str, Rgb] = Measured()
+_INKS: Measured[tuple[str, VersionMark, ArtFit, bool], Rgb] = Measured()
 
 
 async def with_colours(services: Services, person: str, prepared: Prepared, sheet: int | None = None) -> Prepared:
-    """With the edge colour of every art of that sheet, or of all, that needs one. Raises Busy, Stopped."""
+    """With the edge colour of every art of that sheet, or of all, that needs one, and with the ink of the version mark
+    on its fronts. Raises Busy, Stopped."""
     wanted = prepared.uncoloured(sheet)
     missing = [art for art in wanted if not _COLOURS.known(art.key)]
     for start in range(0, len(missing), _AT_ONCE):
@@ -61,7 +65,25 @@ async def with_colours(services: Services, person: str, prepared: Prepared, shee
                                                services.store.limits.read_seconds))
         for art in some:
             _COLOURS.put(art.key, found.get(art.key))
-    return prepared.coloured({art.key: rgb for art in wanted if (rgb := _COLOURS.get(art.key))})
+    coloured = prepared.coloured({art.key: rgb for art in wanted if (rgb := _COLOURS.get(art.key))})
+    return await _with_inks(services, person, coloured, sheet)
+
+
+async def _with_inks(services: Services, person: str, prepared: Prepared, sheet: int | None) -> Prepared:
+    mark, pale, wanted = version_mark(prepared.settings), prepared.settings.ink == "pale", prepared.uninked(sheet)
+    if mark is None:
+        return prepared
+    marks = {art.key: (art.key, mark, prepared.planned.fit(art), pale) for art in wanted}
+    missing = [art for art in wanted if not _INKS.known(marks[art.key])]
+    for start in range(0, len(missing), _AT_ONCE):
+        some = missing[start:start + _AT_ONCE]
+        orders = tuple((services.store.blobs.path(art.key.partition("#")[0]), art, prepared.planned.fit(art))
+                       for art in some)
+        found = await in_worker(services, Work("read", person, "inks", measure_inks, (orders, mark, pale),
+                                               services.store.limits.read_seconds))
+        for art in some:
+            _INKS.put(marks[art.key], found.get(art.key))
+    return prepared.inked({key: ink for key, one in marks.items() if (ink := _INKS.get(one))})
 
 
 async def profiles_of(services: Services, person: str, planned: Planned,

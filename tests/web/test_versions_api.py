@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -12,6 +14,8 @@ import pypdfium2
 import pytest
 from PIL import Image
 
+from server import cli
+from tests.formats.artwork import write
 from tests.web.live import LiveServer, picture, running, small_deck
 from tests.web.test_builds_api import events
 from tests.web.test_people import LAN, guest
@@ -222,3 +226,21 @@ def test_playtesters_neither_see_nor_change_versions(lan_server: LiveServer) -> 
     assert all(one["version"] == "" for one in tester.get("/api/decks").json()["decks"])
     maker = guest(lan_server, "maker")
     assert keep(maker, deck_id, "0.2")
+
+
+def test_the_version_on_the_fronts_is_the_same_on_screen_and_in_the_pdf(live_server: LiveServer,
+                                                                        tmp_path: Path) -> None:
+    """White on the dark front, black on the light one, on the page; and the bytes that the command line makes."""
+    client = live_server.client()
+    files = {"fronts/a.png": picture((20, 20, 40)), "fronts/b.png": picture((250, 240, 200)),
+             "backs/back.png": picture((20, 60, 70))}
+    deck_id = live_server.deck(files, "Quay", client)
+    settings = {"version": "0.3", "version_mark": "bottom"}
+    plan = client.post(f"/api/decks/{deck_id}/plan", json={"settings": settings}).json()
+    fills = re.findall(r'<text [^>]*fill="([^"]+)"[^>]*>0\.3</text>', plan["svg"])
+    assert fills == ["#ffffff", "#000000"]
+    for path, content in files.items():
+        write(tmp_path / "Quay", path, content)
+    assert cli.main(["build", str(tmp_path / "Quay"), "--out", str(tmp_path / "own.pdf"), "--version", "0.3",
+                     "--version-mark", "bottom"]) == 0
+    assert client.get(built(client, deck_id, settings=settings)["pdf"]).content == (tmp_path / "own.pdf").read_bytes()

@@ -22,8 +22,9 @@
  *   boolean|"yes"|"no", paper?: string, stock?: string, printer?: string, margin_mm?: number|string, gutter_mm?:
  *   number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?: "full"|"ticks",
  *   corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?:
- *   number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string, arrangement?:
- *   ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, version?: string, since?: string}} BuildAsk */
+ *   number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string, version_mark?:
+ *   ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, version?:
+ *   string, since?: string}} BuildAsk */
 /** @typedef {{copies?: number|null, name?: string|null, back?: string|null, out?: boolean|null, swapped?:
  *   boolean|null}} CardChange */
 /** @typedef {{name: string, file: string, front: ArtOut, back: ArtOut|null, copies: number, front_fit: string,
@@ -46,9 +47,10 @@
  *   boolean|"yes"|"no", paper?: string, stock?: string, printer?: string, margin_mm?: number|string, gutter_mm?:
  *   number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?: "full"|"ticks",
  *   corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?:
- *   number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string, arrangement?:
- *   ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}|null, cards?: Record<string, CardChange>|null, order?:
- *   string[]|null, proposals?: Record<string, boolean|null>|null}} DeckChange */
+ *   number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string, version_mark?:
+ *   ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}|null,
+ *   cards?: Record<string, CardChange>|null, order?: string[]|null, proposals?: Record<string, boolean|null>|null}}
+ *   DeckChange */
 /** @typedef {{format?: string, version?: number, unit?: "mm", id: string, name: string, revision: number, can_undo:
  *   boolean, can_redo: boolean, updated: string, settings: DeckSettings, card_chosen: boolean, likely_card:
  *   string|null, files: FileOut[], cards: CardOut[], out: string[], pairs: PairOut[], proposals: ProposalOut[],
@@ -59,7 +61,8 @@
  *   string, stock?: string, printer?: string, margin_mm?: number, gutter_mm?: number, ink?: "full"|"pale", cut_lines?:
  *   "fronts"|"both"|"none", line_style?: "full"|"ticks", corner_radius_mm?: number, registration?: boolean, box?:
  *   ""|"tuck"|"lid", box_clearance_mm?: number, box_sleeved?: boolean, box_panels?: string, version?: string,
- *   arrangement?: "portrait"|"landscape"|"", card_turned?: ""|"no"|"yes"}} DeckSettings */
+ *   version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?: "portrait"|"landscape"|"", card_turned?:
+ *   ""|"no"|"yes"}} DeckSettings */
 /** @typedef {{id: string, name: string, updated: string, cards: number, files: number, thumb: string|null, thumbs?:
  *   string[], deleted?: string|null, version?: string}} DeckSummary */
 /** @typedef {{which: string}} DemoChoice */
@@ -152,9 +155,9 @@
  *   boolean|"yes"|"no", paper?: string, stock?: string, printer?: string, margin_mm?: number|string, gutter_mm?:
  *   number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?: "full"|"ticks",
  *   corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?:
- *   number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string, arrangement?:
- *   ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, sheet?: number, face?: "front"|"back"|"spread"}} PlanAsk
- *   */
+ *   number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string, version_mark?:
+ *   ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, sheet?:
+ *   number, face?: "front"|"back"|"spread"}} PlanAsk */
 /** @typedef {{format?: string, version?: number, unit?: "mm", settings: DeckSettings, summary: PlanSummary,
  *   alternatives: AlternativeOut[], faces: FaceOut[], shown: FaceOut, svg: string, problems: ProblemOut[], notes:
  *   string[], printer: MadeFor|null}} PlanOut */
