@@ -63,10 +63,16 @@ class ReleaseOrder:
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """A file of the pack and the SHA-256 of its bytes."""
+    """A file of the pack and the SHA-256 of its bytes; for sheets and guides what they are for (``ink`` is "" for a
+    guide), and how many sheets of paper are printed."""
 
     file: str
     sha256: str
+    bytes: int = 0
+    method: str = ""
+    paper: str = ""
+    ink: str = ""
+    papers: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,15 +84,15 @@ class Released:
 
 
 def release(order: ReleaseOrder, out: Path, progress: Progress = lambda done, total: None,
-            cancelled: Callable[[], bool] = lambda: False) -> Released:
-    """Write the pack. ``progress`` is told (PDFs done, PDFs in all).
+            cancelled: Callable[[], bool] = lambda: False, scratch: Path | None = None) -> Released:
+    """Write the pack. ``progress`` is told (PDFs done, PDFs in all); ``scratch`` is where PDFs lie meanwhile.
 
     A file that stood at ``out`` stays until the new one is whole. Raises BadValue where nothing fits or two files would
     have one name, Unreadable, TooMuch, Stopped, or OSError where the disk refuses.
     """
     under_way = out.with_name(f".{out.name}.{secrets.token_hex(4)}.part")
     try:
-        with TemporaryDirectory(prefix="lampfold-") as folder, zipfile.ZipFile(under_way, "x") as archive:
+        with TemporaryDirectory(prefix="lampfold-", dir=scratch) as folder, zipfile.ZipFile(under_way, "x") as archive:
             pack = _Pack(archive, Path(folder))
             told = _fill(pack, order, progress, cancelled)
         under_way.replace(out)
@@ -105,7 +111,7 @@ class _Pack:
     def scratch(self) -> Path:
         return self.folder / f"{len(self.members)}.pdf"
 
-    def add(self, name: str, path: Path) -> None:
+    def add(self, name: str, path: Path, method: str = "", paper: str = "", ink: str = "", papers: int = 0) -> None:
         """Put the file in as it is: PDFs are compressed inside. Raises BadValue for a name that is taken."""
         if any(member.file.lower() == name.lower() for member in self.members):
             raise BadValue(f"release: two files would be called {name}.", "Give the decks or the files other names.")
@@ -116,7 +122,7 @@ class _Pack:
             while piece := content.read(_PIECE):
                 digest.update(piece)
                 inside.write(piece)
-        self.members.append(Member(name, digest.hexdigest()))
+        self.members.append(Member(name, digest.hexdigest(), path.stat().st_size, method, paper, ink, papers))
 
     def seal(self, values: dict[str, Any]) -> None:
         """The manifest, last: every other member and its hash."""
@@ -185,12 +191,13 @@ def _pack_variant(pack: _Pack, prepared: Prepared, version: str, cancelled: Call
     path = pack.scratch()
     built = build(prepared, path, cancelled=cancelled)
     ink = built.settings.ink
-    pack.add(f"{stem}-{ink}.pdf", path)
+    made = (layout.method, layout.paper.name)
+    pack.add(f"{stem}-{ink}.pdf", path, *made, ink, plan.paper_count)
     path.unlink()
     if all(member.file != f"{stem}-guide.pdf" for member in pack.members):
         guide = pack.scratch()
         build(built, guide, cancelled=cancelled, part="guide")
-        pack.add(f"{stem}-guide.pdf", guide)
+        pack.add(f"{stem}-guide.pdf", guide, *made)
         guide.unlink()
     return Sheets(f"{stem}-{ink}.pdf", layout.method, layout.paper.name, ink, plan.sheet_count, plan.paper_count)
 

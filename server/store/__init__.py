@@ -16,6 +16,7 @@ from server.store.guests import Links, Sessions
 from server.store.limits import Limits, read_limits
 from server.store.pictures import Pictures
 from server.store.printers import Printers
+from server.store.releases import Releases
 from server.store.versions import Versions
 
 __all__ = ["Store", "default_folder"]
@@ -32,6 +33,7 @@ class Store:
     decks: Decks
     art: ArtRecords
     versions: Versions
+    releases: Releases
     pictures: Pictures
     printers: Printers
     sessions: Sessions
@@ -54,7 +56,8 @@ class Store:
             folder.unlock()
             raise
         return cls(folder, limits, database, Blobs(folder), Decks(database, limits.decks), ArtRecords(database),
-                   Versions(database), Pictures(database), Printers(database), Sessions(database), Links(database))
+                   Versions(database), Releases(database, folder), Pictures(database), Printers(database),
+                   Sessions(database), Links(database))
 
     def close(self) -> None:
         self.database.close()

@@ -1,7 +1,8 @@
 """Backups: one ZIP with a consistent copy of the database and every blob that it refers to.
 
-Nothing in it is compressed: card art is already. Sessions and links stay out, so a backup lets no one in. Restoring
-adds to what is there and overwrites nothing; both work while a server is running on the same data folder.
+Nothing in it is compressed: card art is already. Sessions and links stay out, so a backup lets no one in; so
+do releases, which can be made again. Restoring adds to what is there and overwrites nothing; both work while a server
+is running on the same data folder.
 """
 
 from __future__ import annotations
@@ -78,7 +79,8 @@ def _prepare(copy: Path) -> tuple[list[str], Moved]:
     """Take the secrets out of a copied database; (every key that it refers to, its counts)."""
     connection = sqlite3.connect(copy, isolation_level=None)
     try:
-        for statement in ("PRAGMA journal_mode = DELETE", "DELETE FROM sessions", "DELETE FROM links", "VACUUM"):
+        for statement in ("PRAGMA journal_mode = DELETE", "DELETE FROM sessions", "DELETE FROM links",
+                          "DELETE FROM releases", "VACUUM"):
             connection.execute(statement).fetchall()
         keys = [row[0] for row in connection.execute("SELECT key FROM blobs ORDER BY key")]
         decks = connection.execute("SELECT count(*) FROM decks").fetchone()[0]

@@ -1,4 +1,4 @@
-"""Keeping the data folder tidy: the bin's old decks, blobs that nothing refers to, pictures of blobs that are gone.
+"""Keeping the data folder tidy: the bin's old decks, blobs that nothing refers to, packs and pictures of what is gone.
 
 A blob's row goes before its file, so the database never refers to a file that isn't there. A file goes only when
 nothing refers to it and nobody has touched it for an hour: an upload that is just being read keeps its own fresh.
@@ -28,6 +28,7 @@ def clean(store: Store) -> Cleaned:
     """One round. Safe while others upload, edit and build."""
     decks = store.decks.empty_bin()
     store.versions.empty_bin()
+    store.releases.clean()
     _forget_old_references(store.database)
     _forget_unused_blobs(store.database)
     with store.database.read() as connection:

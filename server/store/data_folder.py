@@ -36,7 +36,8 @@ def sync_folder(folder: Path) -> None:
 
 
 class DataFolder:
-    """One folder on disk that holds everything: ``lampfold.db``, ``blobs``, ``incoming``, ``thumbs`` and ``builds``."""
+    """One folder on disk that holds everything: ``lampfold.db``, ``blobs``, ``incoming``, ``thumbs``, ``builds``
+    and ``releases``."""
 
     def __init__(self, root: Path) -> None:
         """Make the folder, readable by its owner alone. Raises StoreTrouble where that can't be done."""
@@ -46,13 +47,14 @@ class DataFolder:
         self.incoming = root / "incoming"
         self.thumbs = root / "thumbs"
         self.builds = root / "builds"
+        self.releases = root / "releases"
         self.log = root / "lampfold.log"
         self._lock: IO[str] | None = None
         try:
             root.mkdir(parents=True, exist_ok=True, mode=0o700)
             if os.name != "nt":
                 root.chmod(0o700)
-            for folder in (self.blobs, self.incoming, self.thumbs, self.builds):
+            for folder in (self.blobs, self.incoming, self.thumbs, self.builds, self.releases):
                 folder.mkdir(exist_ok=True, mode=0o700)
         except OSError as error:
             raise StoreTrouble(f"data folder {root}: can't be used ({error.strerror or error}).",

@@ -138,4 +138,17 @@ CREATE TABLE pictures (
 CREATE INDEX pictures_by_blob ON pictures(blob);
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST, _FILES_IN_ROWS, _VERSIONS)
+_RELEASES = """
+CREATE TABLE releases (
+    id TEXT PRIMARY KEY,           -- its pack lies in releases/ under this name
+    deck_id TEXT NOT NULL REFERENCES decks(id) ON DELETE CASCADE,
+    version TEXT NOT NULL,         -- the name that it was released under
+    made TEXT NOT NULL,
+    name TEXT NOT NULL,            -- what the pack is saved as
+    bytes INTEGER NOT NULL,
+    files TEXT NOT NULL            -- JSON: the members that the manifest lists
+);
+CREATE INDEX releases_by_deck ON releases(deck_id);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _FILES_IN_ROWS, _VERSIONS, _RELEASES)

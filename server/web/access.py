@@ -184,7 +184,8 @@ _DECK = r"[0-9a-f]{1,64}"
 _PLAYTESTER: tuple[tuple[frozenset[str], re.Pattern[str]], ...] = (
     (_SAFE, re.compile(r"/|/true-up|/api/(decks|demo|tables|me|openapi\.json|art/.+|jobs/.+|printers(/.*)?"
                        r"|test-sheet.*|nudge/.+)")),
-    (_SAFE, re.compile(rf"/decks/({_DECK})/(glow|output|true-up)|/api/decks/({_DECK})(/guide|/glow(/.*)?)?")),
+    (_SAFE, re.compile(rf"/decks/({_DECK})/(glow|output|true-up)"
+                       rf"|/api/decks/({_DECK})(/guide|/glow(/.*)?|/releases(/.*)?)?")),
     (frozenset(("POST",)), re.compile(rf"/api/decks/({_DECK})/(plan|builds|glow(/.*)?)")),
     (frozenset(("POST",)), re.compile(r"/api/fit")),  # keeps nothing
     (frozenset(("DELETE",)), re.compile(r"/api/jobs/[^/]+")),

@@ -22,6 +22,7 @@ from server.jobs.board import JobBoard
 from server.jobs.builds import Builds
 from server.jobs.pool import WorkerPool
 from server.jobs.queue import Result, Work
+from server.jobs.releases import ReleaseJobs
 from server.prepress import Prepared, prepare
 from server.prepress.prepare import with_box_art
 from server.store import Store
@@ -81,6 +82,7 @@ class Services:
     pool: WorkerPool
     board: JobBoard
     builds: Builds
+    releases: ReleaseJobs
     views: DeckViews
     people: People
     pages: Pages
@@ -93,8 +95,8 @@ class Services:
     def over(cls, store: Store, hosts: Hosts) -> Services:
         """The usual services of one data folder."""
         pool, board = WorkerPool(store.limits), JobBoard()
-        return cls(store, pool, board, Builds(store, pool, board), DeckViews(store), People(store.sessions),
-                   Pages(lan=hosts.lan), hosts)
+        return cls(store, pool, board, Builds(store, pool, board), ReleaseJobs(store, pool, board), DeckViews(store),
+                   People(store.sessions), Pages(lan=hosts.lan), hosts)
 
     def prepared(self, person: Session, deck_id: str, changes: Mapping[str, Any], version: str = "") -> Prepared:
         """A kept deck, or a ``version`` of it by its id, laid out, ``changes`` put over its settings. Nothing is

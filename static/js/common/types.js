@@ -140,6 +140,7 @@
 /** @typedef {{missing: string[], known: number}} MissingOut */
 /** @typedef {{name: string}} NewDeck */
 /** @typedef {{deck_id: string}} NewLink */
+/** @typedef {{version: string, methods: string[], papers: string[], inks: ("full"|"pale")[]}} NewRelease */
 /** @typedef {{name: string, revision?: number|null}} NewVersion */
 /** @typedef {{pdf: string, name: string, bytes: number, pages: number, moved: number[], says: string, note: string,
  *   warnings: string[]}} NudgedOut */
@@ -178,6 +179,12 @@
 /** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null}}
  *   ReadingOut */
 /** @typedef {{x: number, y: number, width: number, height: number}} RectOut */
+/** @typedef {{file: string, sha256: string, bytes: number, method: string, paper: string, ink: string, papers: number}}
+ *   ReleaseFile */
+/** @typedef {{id: string, version: string, made: string, name: string, bytes: number, files: ReleaseFile[]}} ReleaseOut
+ *   */
+/** @typedef {{job: string, release: string}} ReleaseStarted */
+/** @typedef {{releases: ReleaseOut[]}} ReleasesOut */
 /** @typedef {{path: string, bytes: number, modified: number, was: string}} Renamed */
 /** @typedef {{was: string, path: string}} RenamedOut */
 /** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null,
