@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from server.core.geometry import Affine, Edges
@@ -66,6 +66,11 @@ class Art:
     @property
     def is_vector(self) -> bool:
         return self.kind == "pdf"
+
+    @property
+    def shape(self) -> Art:
+        """The same without its name, its place and its colours: art of one shape lies on a card alike."""
+        return replace(self, file="", key="", page=0, look="", edge_rgb=None)
 
     @property
     def view_px(self) -> tuple[int, int]:

@@ -7,6 +7,7 @@ touching pixels: the same art is stamped again, mirrored or stretched, under the
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from server.core.art import Art
@@ -85,6 +86,11 @@ def _off(aspect: float, width: float, height: float) -> float:
 
 def decide(art: Art, card: CardSize, bleed_mm: float, edges: EdgeMode) -> ArtFit:
     """How ``art`` lies on ``card``: ``auto`` reads from its proportions whether it is trim size or carries bleed."""
+    return _decided(art.shape, card, bleed_mm, edges)  # a deck of 1,500 cards has a handful of shapes
+
+
+@lru_cache(maxsize=2048)
+def _decided(art: Art, card: CardSize, bleed_mm: float, edges: EdgeMode) -> ArtFit:
     size = card.width_mm, card.height_mm
     own = _by_own_trim(art, size, bleed_mm, edges)
     if own:

@@ -25,6 +25,7 @@ Codes of intake (unreadable files, pairing, deck.csv) are listed in ``server.for
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 
 from server.core.art import KIND_ENDINGS, KIND_LABELS, Art, Deck, Problem, Severity
 from server.core.bleed import ArtFit, decide
@@ -75,6 +76,20 @@ def _arts(deck: Deck, has_backs: bool) -> Iterable[Art]:
 
 
 def _check_art(art: Art, settings: DeckSettings) -> Iterator[Problem]:
+    for problem in _check_shape(art.shape, settings):
+        yield Problem(art.file, problem.severity, problem.code, problem.message, problem.fix)
+    wrong = _wrong_ending(art)
+    if wrong:
+        yield wrong
+
+
+@lru_cache(maxsize=512)
+def _check_shape(art: Art, settings: DeckSettings) -> tuple[Problem, ...]:
+    """What is to say of all art of one shape; of 1,500 cards that is a handful."""
+    return tuple(_say_of_shape(art, settings))
+
+
+def _say_of_shape(art: Art, settings: DeckSettings) -> Iterator[Problem]:
     fit = decide(art, settings.card_size, settings.made_bleed_mm, settings.edges)
     yield _reading(art, fit, settings)
     resolution = _resolution(art, fit)
@@ -92,9 +107,6 @@ def _check_art(art: Art, settings: DeckSettings) -> Iterator[Problem]:
         what = "pages" if art.kind == "tiff" else "frames"
         yield _problem(art, "note", "first-frame", f"Holds {art.frames} {what}; the first is used.",
                        "Save the others as files of their own if they are cards.")
-    wrong = _wrong_ending(art)
-    if wrong:
-        yield wrong
 
 
 def _problem(art: Art, severity: Severity, code: str, message: str, fix: str = "") -> Problem:

@@ -11,6 +11,7 @@ from server.core.art import Art, Problem
 from server.core.geometry import Edges
 from server.store.database import Database
 
+_MOST_PARSED = 20_000
 _MANY = 500  # SQLite takes at least 999 host parameters (its Limits page); stay well below
 
 
@@ -53,17 +54,26 @@ class ArtRecords:
 
     def __init__(self, database: Database) -> None:
         self._database = database
+        # A key names its bytes, so what was found in them doesn't change; a page asks for all of a deck's at once.
+        self._parsed: dict[str, ArtRecord] = {}
 
     def get(self, key: str) -> ArtRecord | None:
         return self.get_many([key]).get(key)
 
     def get_many(self, keys: Iterable[str]) -> dict[str, ArtRecord]:
         """The records of those blobs that have been read."""
-        wanted, found = sorted(set(keys)), {}
+        every = set(keys)
+        found = {key: self._parsed[key] for key in every if key in self._parsed}
+        wanted = sorted(every - found.keys())
+        if not wanted:
+            return found
         with self._database.read() as connection:
             for start in range(0, len(wanted), _MANY):
                 some = wanted[start:start + _MANY]
                 marks = ",".join("?" * len(some))
                 rows = connection.execute(f"SELECT key, record FROM art WHERE key IN ({marks})", some)
                 found.update({row["key"]: read_record(row["record"]) for row in rows})
+        if len(self._parsed) > _MOST_PARSED:
+            self._parsed = {}
+        self._parsed |= {key: found[key] for key in wanted if key in found}
         return found
