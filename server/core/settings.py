@@ -141,6 +141,9 @@ class DeckSettings:
         under="box")
     box_panels: str = row(
         "text", "On its panels", "a colour or an art file for panels, such as front=#1f5f6b,back=backs/back.png", "",
+        group="box",
+        hint="A colour or the name of an art file for each: front, back, left, right, lid, bottom, or all. Such as "
+             "front=backs/back.png, all=#1f5f6b.",
         look_up=dress_named, unset="blank", placeholder="LIST", longest=2000)
     version: str = row(
         "text", "Version", "what this version of the deck is called; sheet labels and records say it", "",

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
+from server.core.art import Art
 from server.core.geometry import Affine, Rect
 from server.core.guide import WHAT_DECIDES, cautions_of, guide_steps
 from server.core.lettering import text_width_mm
 from server.core.methods import Step
+from server.core.methods.steps import Picture
 from server.core.planning import Planned
 from server.drawing.sketch import ACT, DARK, HEIGHT_MM, WIDTH_MM
-from server.drawing.steps import draw_step
+from server.drawing.steps import SIZE, draw_step
 from server.drawing.surface import Rgb, Stroke, Surface
+from server.drawing.svg_surface import SvgSurface
 
 _TITLE_MM, _HEAD_MM, _TEXT_MM, _SMALL_MM = 6.0, 4.2, 3.2, 2.9
 _LEADING = 1.35
@@ -34,6 +38,14 @@ class _Block:
     why: tuple[str, ...]
     beside: bool
     height_mm: float
+
+
+def step_svg(planned: Planned, picture: Picture, title: str, prefix: str, href: Callable[[Art], str]) -> str:
+    """The drawing of one step as SVG; ``prefix`` keeps its ids apart from those of others on the page."""
+    surface = SvgSurface(href, prefix)
+    surface.page(SIZE, SIZE, SIZE, picture)
+    draw_step(surface, planned, picture)
+    return surface.svg(f"Drawing: {title}")
 
 
 def guide_page_count(planned: Planned) -> int:

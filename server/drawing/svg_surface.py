@@ -102,12 +102,12 @@ class SvgSurface:
         self._body.append(f'<text x="{_n(at[0])}" y="{_n(at[1])}" font-size="{_n(size_mm)}" font-family="{_FONT}" '
                           f'text-anchor="{anchor}" fill="{_colour(rgb)}"{turned}>{escape(text)}</text>')
 
-    def svg(self) -> str:
-        """The page as one SVG element, its view box in mm."""
-        size = self._size
+    def svg(self, says: str = "") -> str:
+        """The page as one SVG element, its view box in mm. ``says`` is what it is called where it is read out."""
+        size, says = self._size, says or f"Sheet {self._label}"
         defs = f"<defs>{''.join(self._defs)}</defs>" if self._defs else ""
         return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(size.width)} {_n(size.height)}" '
-                f'data-label={quoteattr(self._label)} role="img" aria-label={quoteattr("Sheet " + self._label)}>{defs}'
+                f'data-label={quoteattr(self._label)} role="img" aria-label={quoteattr(says)}>{defs}'
                 f'<rect width="{_n(size.width)}" height="{_n(size.height)}" fill="#ffffff"/>'
                 f"{''.join(self._body)}</svg>")
 

@@ -23,7 +23,7 @@ from server.jobs.board import Job, JobBoard, JobView
 from server.jobs.pool import WorkerPool
 from server.jobs.queue import Work
 from server.jobs.tasks import BuildOrder, SinceOrder, build
-from server.prepress import Prepared, pdf_name
+from server.prepress import Part, Prepared, pdf_name
 from server.store import Store
 
 _LOG = logging.getLogger("lampfold")
@@ -51,12 +51,15 @@ class Since:
     name: str
 
 
-def build_key(deck: Deck, settings: DeckSettings, printer: Printer | None, since: Since | None = None) -> str:
+def build_key(deck: Deck, settings: DeckSettings, printer: Printer | None, since: Since | None = None,
+              part: Part = "sheets") -> str:
     """The same key, the same bytes: everything that shapes the PDF, and the version that draws it."""
     shape = {"version": __version__, "name": deck.name, "cards": [asdict(card) for card in deck.cards],
              "settings": settings.printed(), "printer": printer_to_json(printer) if printer else None}
     if since:
         shape["since"] = asdict(since)
+    if part != "sheets":
+        shape["part"] = part
     return hashlib.sha256(json.dumps(shape, sort_keys=True, ensure_ascii=False).encode("utf-8")).hexdigest()
 
 
@@ -70,17 +73,18 @@ class Builds:
         for left in store.folder.builds.glob("*.part"):
             left.unlink(missing_ok=True)
 
-    def start(self, person: str, deck_id: str, prepared: Prepared, since: Since | None = None) -> Job:
+    def start(self, person: str, deck_id: str, prepared: Prepared, since: Since | None = None,
+              part: Part = "sheets") -> Job:
         """A job for this deck: a new one, the person's own that is making just this, or one that is done already.
-        With ``since`` of what changed alone. Raises Busy when too much waits.
+        With ``since`` of what changed alone; ``part`` says which PDF. Raises Busy when too much waits.
         """
         deck, settings, printer = prepared.deck, prepared.settings, prepared.printer
-        key = build_key(deck, settings, printer, since)
+        key = build_key(deck, settings, printer, since, part)
         running = self._board.running(person, key)
         if running:
             return running
         job = self._board.add(deck_id, person, key)
-        name = pdf_name(prepared, since.name if since else "")
+        name = pdf_name(prepared, since.name if since else "", part)
         finished = self._finished(key)
         if finished is not None:
             job.show(_done(job, finished, name))
@@ -94,7 +98,7 @@ class Builds:
         job.work = Work(
             "build", person, deck.name, self._task,
             (BuildOrder(deck, settings, printer, prepared.limits, sources, files.pdf, files.plan, files.info,
-                        before),),
+                        before, part),),
             self._store.limits.build_seconds,
             started=lambda: job.show(replace(job.view, state="running", message="Laying out the sheets")),
             progress=lambda done, total, text: job.show(

@@ -28,7 +28,7 @@ from server.jobs.worker import Report
 from server.store.art_records import ArtRecord
 
 if TYPE_CHECKING:
-    from server.prepress import ChangeSheet, Prepared, Record
+    from server.prepress import ChangeSheet, Part, Prepared, Record
     from server.prepress.record import Picture
 
 THUMB_PX = 512
@@ -174,6 +174,7 @@ class BuildOrder:
     plan: Path
     info: Path
     since: SinceOrder | None = None
+    part: Part = "sheets"
 
 
 def build(report: Report, order: BuildOrder) -> dict[str, Any]:
@@ -196,7 +197,7 @@ def build(report: Report, order: BuildOrder) -> dict[str, Any]:
     else:
         prepared = prepress.prepare(order.deck, order.settings, source, order.printer, order.limits)
     built = prepress.build(prepared, order.pdf, lambda done, total: report(done, total, "Drawing the sheets"),
-                           since=sheet)
+                           part=order.part, since=sheet)
     write_whole(order.plan, json.dumps(prepress.plan_file(built), ensure_ascii=False).encode("utf-8"))
     left_out = [asdict(one) for one in built.deck.problems if one not in order.deck.problems]
     ink = prepress.ink_figures(built, order.pdf)

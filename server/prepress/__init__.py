@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from server.prepress.build import build
+from server.prepress.build import Part, build
 from server.prepress.prepare import Prepared, prepare, prove
 from server.prepress.record import Record, make_record, record_from_text, record_to_json
 from server.prepress.since import ChangeSheet, changes_to_json, prepare_since, shown_changes
@@ -10,6 +10,7 @@ from server.prepress.summary import ink_figures, pdf_name, plan_file, summarise
 
 __all__ = [
     "ChangeSheet",
+    "Part",
     "Prepared",
     "Record",
     "build",

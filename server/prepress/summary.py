@@ -43,8 +43,10 @@ def plan_file(prepared: Prepared) -> dict[str, Any]:
     return {**plan_to_json(prepared.planned), "summary": summarise(prepared)}
 
 
-def pdf_name(prepared: Prepared, since: str = "") -> str:
-    """What a download is called: the deck, the version that change sheets start from, how it is built, the paper."""
+def pdf_name(prepared: Prepared, since: str = "", part: str = "sheets") -> str:
+    """What a download is called: the deck, the version that change sheets start from, how it is built, the paper, and
+    what it holds where that isn't the sheets."""
     layout = prepared.planned.plan.layout
     changes = f"-since-{file_stem(since)}" if since else ""
-    return f"{file_stem(prepared.deck.name)}{changes}-{layout.method}-{file_stem(layout.paper.name)}.pdf"
+    kind = "" if part == "sheets" else f"-{part}"
+    return f"{file_stem(prepared.deck.name)}{changes}-{layout.method}-{file_stem(layout.paper.name)}{kind}.pdf"

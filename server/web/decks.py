@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from dataclasses import asdict, dataclass, replace
+from urllib.parse import quote
 
 from server.core.art import Art, Deck, Override, Problem
 from server.core.bleed import decide
@@ -23,6 +24,7 @@ from server.store.decks import DeckRow
 from server.web import models
 
 _KEPT_VIEWS = 64
+_SCREEN_PX = 512
 _FAN = 3
 
 
@@ -149,6 +151,11 @@ def file_of(file: DeckFile, record: ArtRecord | None) -> models.FileOut:
         pages=len(record.arts) if record else 0,
         problem=problem_of(record.problem) if record and record.problem else None,
     )
+
+
+def art_address(art: Art) -> str:
+    """Where a page gets the upright picture of an art."""
+    return f"/api/art/{quote(art.key, safe='')}?longest={_SCREEN_PX}"
 
 
 def problem_of(problem: Problem) -> models.ProblemOut:

@@ -3,21 +3,29 @@
 from __future__ import annotations
 
 import asyncio
+import io
+import zipfile
 from collections.abc import AsyncIterator
 from dataclasses import asdict
 from typing import Annotated, Literal
+from urllib.parse import quote
 
 from fastapi import APIRouter, Path, Query, Request
-from fastapi.responses import FileResponse, HTMLResponse, StreamingResponse
+from fastapi.responses import FileResponse, HTMLResponse, Response, StreamingResponse
 from pydantic import BaseModel, Field
 
-from server.core.guide import build_steps, cautions, handover, print_settings, scale_check
+from server.core.guide import cautions, cautions_of, guide_steps, handover, print_settings, scale_check
+from server.core.machine import machine_files
 from server.core.methods import Step
+from server.core.planning import Planned
+from server.drawing.guide_pages import step_svg
 from server.errors import Refused
 from server.jobs.board import Job, JobView
 from server.jobs.builds import Since
+from server.prepress import Part, pdf_name
 from server.store.guests import Session
 from server.web import models
+from server.web.decks import art_address
 from server.web.services import PersonDep, Services, ServicesDep, TurnDep
 
 router = APIRouter(prefix="/api", tags=["builds"])
@@ -37,12 +45,19 @@ class StepOut(BaseModel):
     why: str
 
 
+class DrawnStep(StepOut):
+    """A build step: what to be careful with before it is begun, and its drawing as SVG."""
+
+    cautions: list[StepOut]
+    drawing: str
+
+
 class GuideOut(BaseModel):
     """What to choose in the print dialog, the scale check, the build steps, cautions and hints for a print shop."""
 
     print_settings: list[StepOut]
     scale_check: list[StepOut]
-    build_steps: list[StepOut]
+    build_steps: list[DrawnStep]
     cautions: list[StepOut]
     handover: list[StepOut]
 
@@ -89,12 +104,14 @@ class JobStarted(BaseModel):
 class BuildAsk(models.Sent):
     """``settings`` are put over the deck's own for this build alone, so that others can print on their own paper.
 
-    ``version`` builds a version that is kept, by its id; ``since`` only what changed since one.
+    ``version`` builds a version that is kept, by its id; ``since`` only what changed since one; ``part`` the guide or
+    the box alone instead of the sheets.
     """
 
     settings: models.Settings = Field(default_factory=dict)
     version: VersionId = ""
     since: VersionId = ""
+    part: Part = "sheets"
 
 
 @page.get("/decks/{deck_id}/output")
@@ -115,8 +132,15 @@ async def guide(deck_id: str, services: ServicesDep, person: PersonDep, turn: Tu
     stock, core_mm = settings.stock_record, settings.core_mm
     return GuideOut(
         print_settings=_steps(print_settings(layout, stock)), scale_check=_steps(scale_check(layout)),
-        build_steps=_steps(build_steps(layout, stock, core_mm)), cautions=_steps(cautions(layout)),
+        build_steps=_drawn(prepared.planned), cautions=_steps(cautions(layout)),
         handover=_steps(handover(layout, stock, core_mm)))
+
+
+def _drawn(planned: Planned) -> list[DrawnStep]:
+    steps = guide_steps(planned.plan.layout, planned.settings, planned.box)
+    return [DrawnStep(title=step.title, says=step.says, why=step.why, cautions=_steps(cautions_of(step)),
+                      drawing=step_svg(planned, step.picture, step.title, f"step{number}-", art_address))
+            for number, step in enumerate(steps)]
 
 
 def _steps(steps: tuple[Step, ...]) -> list[StepOut]:
@@ -133,13 +157,32 @@ async def start_build(deck_id: str, services: ServicesDep, person: PersonDep, tu
     # What can't be laid out is told now, not after a wait in the queue.
     prepared = await turn(services.prepared, person, deck_id, ask.settings, ask.version)
     since = await turn(_since, services, deck_id, ask.since) if ask.since else None
-    job = await turn(services.builds.start, person.id, deck_id, prepared, since)
+    job = await turn(services.builds.start, person.id, deck_id, prepared, since, ask.part)
     return JobStarted(job=job.id)
 
 
 def _since(services: Services, deck_id: str, version: str) -> Since:
     old = services.version(deck_id, version)
     return Since(old.deck, old.settings, services.store.versions.get(deck_id, version).name)
+
+
+@router.get("/decks/{deck_id}/contours.zip", responses={**_ERRORS, 200: {"content": {"application/zip": {}}}},
+            response_class=Response)
+async def contours(deck_id: str, services: ServicesDep, person: PersonDep, turn: TurnDep) -> Response:
+    """Each sheet's contours, creases and registration marks as SVG, for a cutting machine; the PDF carries the same
+    marks where the deck's ``registration`` is on."""
+    prepared = await turn(services.prepared, person, deck_id, {})
+    name = pdf_name(prepared).removesuffix(".pdf")
+    return Response(await turn(_packed, prepared.planned), media_type="application/zip",
+                    headers={"Content-Disposition": f"attachment; filename*=UTF-8''{quote(name)}-contours.zip"})
+
+
+def _packed(planned: Planned) -> bytes:
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, text in machine_files(planned).items():
+            archive.writestr(name, text)
+    return packed.getvalue()
 
 
 @router.get("/jobs/{job_id}", responses=_ERRORS)

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from typing import Annotated, get_args
-from urllib.parse import quote
 
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse
 
 from server import __version__
-from server.core.art import Art
 from server.core.card_sizes import CARD_SIZES, CardSize
+from server.core.cut_order import Cut
+from server.core.cuts import cut_order, piece_to_cut, stop_count
 from server.core.methods import METHODS, BuildMethod
 from server.core.paper import PAPERS, Paper
 from server.core.plan import Face, FaceName, Flip
-from server.core.plan_json import alternative_to_json
+from server.core.plan_json import alternative_to_json, cut_order_to_json
 from server.core.planning import Planned
 from server.core.setting import Setting
 from server.core.settings import SETTINGS, DeckSettings
@@ -25,14 +25,13 @@ from server.drawing.svg_surface import SvgSurface
 from server.intake.side_words import SIDE_WORDS
 from server.prepress import Prepared, summarise
 from server.web import models, sheet_models
-from server.web.decks import problem_of
+from server.web.decks import art_address, problem_of
 from server.web.measures import with_colours
 from server.web.services import PersonDep, ServicesDep, TurnDep
 
 router = APIRouter(prefix="/api/decks/{deck_id}", tags=["plan"])
 
 _ERRORS = models.errors(404, 422)
-_SCREEN_PX = 512
 Choice = Annotated[str | None, Query(max_length=40)]
 tables_router = APIRouter(tags=["tables"])
 page = APIRouter(include_in_schema=False)
@@ -63,12 +62,21 @@ def _plan_out(prepared: Prepared, face: Face) -> sheet_models.PlanOut:
         faces=[sheet_models.FaceOut(sheet=one.sheet, name=one.name) for one in planned.plan.faces],
         shown=sheet_models.FaceOut(sheet=face.sheet, name=face.name), svg=surface.svg(),
         problems=[problem_of(one) for one in prepared.problems], notes=list(planned.plan.notes),
-        printer=_made_for(prepared) if prepared.printer else None)
+        printer=_made_for(prepared) if prepared.printer else None,
+        cuts=_cuts(planned, face), stops=stop_count(_order(planned, face)))
 
 
-def art_address(art: Art) -> str:
-    """Where a page gets the upright picture of an art."""
-    return f"/api/art/{quote(art.key, safe='')}?longest={_SCREEN_PX}"
+def _order(planned: Planned, face: Face) -> tuple[Cut, ...]:
+    """The shown sheet's cuts; none on the page of the backs, which lie under while it is cut."""
+    return () if face.name == "back" else cut_order(planned.plan.layout, len(planned.plan.cards_on(face.sheet)))
+
+
+def _cuts(planned: Planned, face: Face) -> list[sheet_models.CutOut]:
+    first = piece_to_cut(planned.plan.layout)
+    order = _order(planned, face)
+    values = cut_order_to_json(planned.plan, face.sheet) if order else []
+    return [sheet_models.CutOut(**one, parts_off=cut.parts_off, first=(first.x, first.y, first.width, first.height))
+            for one, cut in zip(values, order, strict=True)]
 
 
 def _made_for(prepared: Prepared) -> sheet_models.MadeFor:

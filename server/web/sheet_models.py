@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field
 
+from server.core.cut_order import EdgeName, Part
 from server.core.methods.protocol import DriftCounts
 from server.core.plan import Arrangement, FaceName, Flip
 from server.core.registration.printer import State
@@ -52,6 +53,20 @@ class MadeFor(BaseModel):
     wander_says: str
 
 
+class CutOut(BaseModel):
+    """One cut, as the plan's ``cut_order`` has it; ``first`` is the piece called "sheet": x, y, width, height."""
+
+    sheet: int
+    step: int
+    piece: str
+    from_mm: tuple[float, float]
+    to_mm: tuple[float, float]
+    stop_mm: float
+    stop_from: EdgeName
+    parts_off: Part
+    first: tuple[float, float, float, float]
+
+
 class PlanOut(InMm):
     """``svg`` is the face that ``shown`` names, its view box in mm. ``printer`` is null where none is chosen;
     ``settings`` are those that it was laid out with."""
@@ -66,6 +81,8 @@ class PlanOut(InMm):
     problems: list[ProblemOut]
     notes: list[str]
     printer: MadeFor | None
+    cuts: list[CutOut]
+    stops: int
 
 
 class ChoiceOut(BaseModel):

@@ -105,9 +105,9 @@ def test_settings_and_steps_are_those_of_the_method(page: Page, live_server: Liv
     expect(settings_told.get_by_role("heading", name=setting)).to_be_visible()
     expect(settings_told.get_by_role("heading", name="Actual size, 100 %")).to_be_visible()
     expect(page.locator('[data-steps="build_steps"]').get_by_role("heading", name=step)).to_be_visible()
-    cautions = page.locator('[data-steps="cautions"]')
-    expect(cautions.get_by_role("heading", name="Knife and rule")).to_be_visible()
-    expect(cautions.get_by_role("heading", name="Spray glue")).to_have_count(0 if method == "duplex" else 1)
+    cautions = page.locator(".caution")
+    expect(cautions.filter(has_text="Knife and rule").first).to_be_visible()
+    expect(cautions.filter(has_text="Spray glue. ")).to_have_count(0 if method == "duplex" else 1)
 
 
 def test_what_to_fix_comes_first(page: Page, live_server: LiveServer) -> None:

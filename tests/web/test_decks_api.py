@@ -90,7 +90,8 @@ def test_the_bin(live_server: LiveServer) -> None:
     ({"settings": {"bleed_mm": 99}}, "bleed_mm"),
     ({"settings": {"paper": "napkin"}}, "paper"),
     ({"settings": {"method": "origami"}}, "method"),
-    ({"settings": {"ink": "red"}}, None),
+    ({"settings": {"ink": "red"}}, "ink"),
+    ({"settings": {"hue": "red"}}, None),
 ])
 def test_a_setting_that_will_not_do_is_named(live_server: LiveServer, body: dict[str, object],
                                              field: str | None) -> None:

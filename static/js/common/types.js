@@ -24,7 +24,7 @@
  *   corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?:
  *   number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string, version_mark?:
  *   ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, version?:
- *   string, since?: string}} BuildAsk */
+ *   string, since?: string, part?: "sheets"|"box"|"guide"}} BuildAsk */
 /** @typedef {{copies?: number|null, name?: string|null, back?: string|null, out?: boolean|null, swapped?:
  *   boolean|null}} CardChange */
 /** @typedef {{name: string, file: string, front: ArtOut, back: ArtOut|null, copies: number, front_fit: string,
@@ -40,6 +40,9 @@
 /** @typedef {{message: string, fix?: string, field?: string|null, id?: string|null, current: DeckRecord}}
  *   ConflictAnswer */
 /** @typedef {{name: string, copies: number, front: string, back: string|null}} CountedCard */
+/** @typedef {{sheet: number, step: number, piece: string, from_mm: [number, number], to_mm: [number, number], stop_mm:
+ *   number, stop_from: "left"|"top"|"right"|"bottom", parts_off: "waste"|"strip"|"card", first: [number, number,
+ *   number, number]}} CutOut */
 /** @typedef {{revision: number, name?: string|null, settings?: {card?: string, bleed_mm?: number|string, safe_mm?:
  *   number|string, edges?: "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
  *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
@@ -70,6 +73,7 @@
 /** @typedef {{demos: DemoOut[]}} DemosOut */
 /** @typedef {{decks: DeckSummary[], bin: DeckSummary[], storage: StorageOut}} DeskOut */
 /** @typedef {{code: string, url: string}} DoorOut */
+/** @typedef {{title: string, says: string, why: string, cautions: StepOut[], drawing: string}} DrawnStep */
 /** @typedef {{dx_mm: number, dy_mm: number, rotation_deg: number, scale_x: number, scale_y: number, squareness_deg:
  *   number, greatest_mm: number, matrix: [number, number, number, number, number, number], says: string}} DriftOut */
 /** @typedef {{left: number, top: number, right: number, bottom: number}} EdgesOut */
@@ -100,8 +104,8 @@
  *   [number, number, number, number, number, number], cards: GlowCard[], printer: GlowModelsPrinterOut|null, printers:
  *   PrinterChoice[]}} GlowOut */
 /** @typedef {{label: string, grammage_gsm: number, caliper_mm: number, show_through: number}} GlowStock */
-/** @typedef {{print_settings: StepOut[], scale_check: StepOut[], build_steps: StepOut[], cautions: StepOut[], handover:
- *   StepOut[]}} GuideOut */
+/** @typedef {{print_settings: StepOut[], scale_check: StepOut[], build_steps: DrawnStep[], cautions: StepOut[],
+ *   handover: StepOut[]}} GuideOut */
 /** @typedef {{detail?: ValidationError[]}} HTTPValidationError */
 /** @typedef {{status: "ok", version: string}} Health */
 /** @typedef {{path: string, reason: string}} IgnoredOut */
@@ -161,7 +165,7 @@
  *   number, face?: "front"|"back"|"spread"}} PlanAsk */
 /** @typedef {{format?: string, version?: number, unit?: "mm", settings: DeckSettings, summary: PlanSummary,
  *   alternatives: AlternativeOut[], faces: FaceOut[], shown: FaceOut, svg: string, problems: ProblemOut[], notes:
- *   string[], printer: MadeFor|null}} PlanOut */
+ *   string[], printer: MadeFor|null, cuts: CutOut[], stops: number}} PlanOut */
 /** @typedef {{format: string, version?: number, unit?: "mm", deck: string, method: string, flip: string|null, paper:
  *   string, cards: number, sheets: number, papers: number, pages: number, cards_per_sheet: number, cuts: number,
  *   waste_percent: number, arrangement: "portrait"|"landscape", card_turned: boolean, columns: number, rows: number,

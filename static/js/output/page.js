@@ -5,7 +5,7 @@
 import { api, ApiError } from "../common/api.js";
 import { OpenDeck } from "../common/open-deck.js";
 import { bindHead } from "../common/deck-head.js";
-import { counted, el, icon, need, sized } from "../common/dom.js";
+import { counted, drawing, el, icon, need, sized } from "../common/dom.js";
 import { hasEnded, watch } from "./watch-job.js";
 import { keep, recall } from "../common/browser-store.js";
 import { notice, say, tellError } from "../common/messages.js";
@@ -19,12 +19,19 @@ import { showFigures } from "../common/plan-facts.js";
 /** @typedef {import("../common/api.js").Job} Job */
 /** @typedef {{title: string, says: string, why: string}} Step */
 
-/** @param {Record<string, Step[]>} guide */
+/** @param {import("../common/types.js").GuideOut} guide */
 function showGuide(guide) {
   for (const list of document.querySelectorAll("[data-steps]")) {
-    const steps = guide[/** @type {HTMLElement} */ (list).dataset.steps ?? ""] ?? [];
-    list.replaceChildren(...steps.map((step) => el("li", {}, el("h3", { text: step.title }), el("p", { text: step.says }),
-      step.why && el("p", { class: "why", text: step.why }))));
+    const name = /** @type {HTMLElement} */ (list).dataset.steps ?? "";
+    /** @type {(Step & {cautions?: Step[], drawing?: string})[]} */
+    const steps = /** @type {any} */ (guide)[name] ?? [];
+    list.replaceChildren(...steps.map((step) => el("li", {},
+      // What can hurt is read before the step is begun.
+      ...(step.cautions ?? []).map((caution) => el("div", { class: "caution" }, icon("warning"),
+        el("p", {}, el("strong", { text: `${caution.title}. ` }), `${caution.says} ${caution.why}`.trim()))),
+      step.drawing && el("figure", { class: "step-drawing" }, drawing(step.drawing)),
+      el("div", { class: "step-words" }, el("h3", { text: step.title }), el("p", { text: step.says }),
+        step.why && el("p", { class: "why", text: step.why })))));
   }
 }
 
@@ -122,7 +129,7 @@ class Build {
     need("[data-result]").hidden = true;
     need("[data-swap]").hidden = true;
     try {
-      const { job } = await api.build(this.deck.id, { settings: this.chosen(), ...which });
+      const { job } = await api.build(this.deck.id, { settings: this.chosen(), ...which, ...(which.since ? {} : { part: need("[data-part]").value }) });
       keep("build", { deck: this.deck.id, revision: this.deck.record.revision, job });
       await this.follow(job);
     } catch (error) {
@@ -167,6 +174,12 @@ class Build {
     need("[data-result-name]").textContent = result.name;
     need("[data-result-facts]").textContent = [counted(result.pages, "page"), counted(result.papers, "sheet of paper", "sheets of paper"),
       counted(result.cards, "card"), sized(result.bytes)].join(" · ");
+    if (result.ink && need("[data-part]").value === "sheets") {
+      const { cyan_percent: c, magenta_percent: m, yellow_percent: y, black_percent: k } = result.ink;
+      need("[data-result-facts]").textContent += ` · ink, cover of the page: C ${c.toFixed(0)} M ${m.toFixed(0)} Y ${y.toFixed(0)} K ${k.toFixed(0)} %`
+        + (result.ink_saved_percent ? `, ${result.ink_saved_percent.toFixed(0)} % saved` : "");
+    }
+    need("[data-contours]").hidden = !this.deck.record.settings.registration;
     need("[data-pdf]").href = result.pdf;
     need("[data-pdf]").setAttribute("download", result.name);
     need("[data-view]").href = `${result.pdf}?inline=1`;

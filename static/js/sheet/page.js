@@ -9,6 +9,7 @@ import { el, need, settled } from "../common/dom.js";
 import { notice, say, tellError, toast } from "../common/messages.js";
 import { showAlternatives, showFigures, showNotes } from "../common/plan-facts.js";
 import { again, mayPass, same } from "../common/saver.js";
+import { CutsView } from "./cuts-view.js";
 import { PlanForm } from "./plan-form.js";
 import { loadPrinters } from "../common/printer-choice.js";
 import { SheetView } from "./sheet-view.js";
@@ -28,6 +29,7 @@ class SheetPage {
     this.deck = deck;
     this.form = new PlanForm(need("[data-plan-form]"), tables, printers);
     this.view = new SheetView();
+    this.cuts = new CutsView(this.view.holder);
     /** @type {AbortController|null} */
     this.asking = null;
     this.tries = 0;
@@ -136,6 +138,7 @@ class SheetPage {
     this.view.stale(false);
     need("[data-plan-error]").replaceChildren();
     this.view.show(answer);
+    this.cuts.show(answer);
     showFigures(answer.summary);
     showNotes(answer);
     const pinned = { ...this.deck.record.settings, ...settings };
