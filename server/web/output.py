@@ -132,7 +132,7 @@ async def guide(deck_id: str, services: ServicesDep, person: PersonDep, turn: Tu
     stock, core_mm = settings.stock_record, settings.core_mm
     return GuideOut(
         print_settings=_steps(print_settings(layout, stock)), scale_check=_steps(scale_check(layout)),
-        build_steps=_drawn(prepared.planned), cautions=_steps(cautions(layout)),
+        build_steps=await turn(_drawn, prepared.planned), cautions=_steps(cautions(layout)),
         handover=_steps(handover(layout, stock, core_mm)))
 
 
