@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, Route, expect
 
+from tests.browser.conftest import choose_folder
 from tests.web.live import LiveServer, running, small_deck
 
 WHEN = ["before", "after"]  # the request is cut before it reaches the server, or its answer is lost
@@ -192,3 +193,34 @@ def test_what_waited_when_its_page_was_closed_is_kept_at_the_next_visit(browser:
         expect(save_state(art)).to_have_text("Saved")
         assert copies(again, deck) == [1, 1, 2]
         context.close()
+
+
+@pytest.mark.parametrize("when", WHEN)
+def test_uploads_wait_for_the_link_and_go_on(page: Page, live_server: LiveServer, new_deck: Callable[[str], str],
+                                             folder_of: Callable[..., Path], when: str) -> None:
+    deck, root, sent = new_deck("Cut"), folder_of(6), []
+    (root / "fronts" / "keeper-9.tiff").write_bytes(b"")
+
+    def after_three(route: Route) -> None:
+        sent.append(route.request.url)
+        if len(sent) <= 3:
+            route.continue_()
+            return
+        if when == "after":
+            route.fetch()
+        route.abort("connectionreset")
+
+    page.route("**/api/decks/*/files/**", after_three)
+    page.route("**/api/decks/*/missing", lambda route: route.abort() if len(sent) > 3 else route.continue_())
+    choose_folder(page, root)
+    expect(page.locator("[data-sending-phase]")).to_contain_text("Waiting for Lampfold")
+    expect(page.locator("[data-sending-figures]")).to_contain_text("3 of 13")
+    page.unroute_all()
+    # What can never be taken is named by its cause, and no second try is offered for it.
+    expect(page.locator("[data-sending-phase]")).to_have_text("1 file could not be taken")
+    expect(page.locator("[data-sending-figures]")).to_contain_text("12 of 13")
+    expect(page.locator("[data-sending-failed] li")).to_have_count(1)
+    expect(page.locator("[data-sending-failed]")).to_contain_text("keeper-9.tiff")
+    expect(page.locator("[data-sending-retry]")).to_be_hidden()
+    expect(page.locator(".pair")).to_have_count(6)
+    assert len(stored(live_server, deck)["files"]) == 12

@@ -18,6 +18,7 @@ import { say, tellError } from "../common/messages.js";
 import { CardGrid } from "./card-grid.js";
 import { groups, worthALine } from "../common/problems.js";
 import { showUpload } from "./upload-strip.js";
+import { untilLinked } from "../common/saver.js";
 import { Uploader } from "./uploader.js";
 
 /** @typedef {import("../common/api.js").FileRecord} FileRecord */
@@ -174,13 +175,16 @@ function bindUpload(id, opening) {
   });
   const add = async (/** @type {import("./dropped-files.js").Collected} */ dropped) => {
     if (!dropped.items.length && !dropped.left.length) return;
+    const { busy } = uploader;
     try {
-      const [deck, tables] = await Promise.all([opening, api.tables()]);
+      const [deck, tables] = await untilLinked(() => Promise.all([opening, api.tables()]), () => uploader.wait());
       const fronts = deck.record.files.map((file) => file.path.split("/")[0]).find((folder) => /^fronts$/i.test(folder));
       const collected = tidied(dropped, { sideWords: tables.side_words, fronts: fronts ?? "" });
-      const wanted = uploader.busy ? collected : await settleFolder(deck, collected);
+      const wanted = busy ? collected : await untilLinked(() => settleFolder(deck, collected), () => uploader.wait());
       if (wanted) await uploader.add(wanted);
+      else if (!busy) uploader.cancel();
     } catch (error) {
+      if (!busy) uploader.cancel();
       tellError(error);
     }
   };

@@ -8,7 +8,8 @@ import { say } from "../common/messages.js";
 /** @typedef {import("./uploader.js").Uploader} Uploader */
 
 const PHASES = {
-  idle: "", comparing: "Comparing with what is here", sending: "Sending the art", finished: "Sent", cancelled: "Cancelled",
+  idle: "", comparing: "Comparing with what is here", sending: "Sending the art",
+  waiting: "Waiting for Lampfold to answer; the rest goes on by itself", finished: "Sent", cancelled: "Cancelled",
 };
 
 /**
@@ -25,16 +26,16 @@ export function showUpload(uploader) {
 
   const draw = () => {
     due = false;
-    const { phase, failures, busy } = uploader;
+    const { phase, retryable, busy } = uploader;
     section.hidden = phase === "idle";
     need("[data-sending-phase]").textContent = headline(uploader);
     const bar = need("[data-sending-bar]");
     bar.hidden = !busy;
-    if (phase === "sending" && uploader.bytes) bar.value = uploader.bytesSent / uploader.bytes;
+    if (uploader.bytes && phase !== "comparing") bar.value = uploader.bytesSent / uploader.bytes;
     else bar.removeAttribute("value");
     need("[data-sending-figures]").replaceChildren(...figures(uploader));
-    retry.hidden = busy || !failures.length;
-    retry.lastElementChild.textContent = `Retry ${counted(failures.length, "file")}`;
+    retry.hidden = busy || !retryable.length;
+    retry.lastElementChild.textContent = `Retry ${counted(retryable.length, "file")}`;
     cancel.hidden = !busy;
     close.hidden = busy;
     drawFailures(uploader);
@@ -75,14 +76,26 @@ function figures(uploader) {
   ].filter((one) => one !== null);
 }
 
-/** @param {Uploader} uploader */
+/** Each cause once, with the files that it kept out. @param {Uploader} uploader */
 function drawFailures({ failures, ignored }) {
   const list = need("[data-sending-failed]");
+  /** @type {Map<string, {tone: string, reason: string, fix: string, paths: string[]}>} */
+  const causes = new Map();
   const told = [...failures.map(({ item, reason, fix }) => ({ tone: "error", path: item.path, reason, fix })),
     ...ignored.map(({ path, reason }) => ({ tone: "note", path, reason: `Left out: it ${reason}.`, fix: "" }))];
-  if (list.childElementCount === told.length && told.length) return;
-  list.replaceChildren(...told.map(({ tone, path, reason, fix }) => el("li", { class: "notice", data: { tone } },
-    icon(tone),
-    el("div", { class: "notice-body" }, el("p", { class: "problem-file", text: path }), el("p", { text: reason }),
-      fix && el("p", { class: "soft", text: fix })))));
+  for (const { tone, path, reason, fix } of told) {
+    const key = `${tone} ${reason} ${fix}`;
+    const cause = causes.get(key) ?? { tone, reason, fix, paths: [] };
+    cause.paths.push(path);
+    causes.set(key, cause);
+  }
+  const shown = JSON.stringify([...causes.values()]);
+  if (list.dataset.shown === shown) return;
+  list.dataset.shown = shown;
+  list.replaceChildren(...[...causes.values()].map(({ tone, reason, fix, paths }) => {
+    const names = paths.map((path) => el("p", { class: "problem-file", text: path }));
+    return el("li", { class: "notice", data: { tone } }, icon(tone), el("div", { class: "notice-body" },
+      ...(paths.length > 3 ? [el("details", {}, el("summary", { text: counted(paths.length, "file") }), ...names)] : names),
+      el("p", { text: reason }), fix && el("p", { class: "soft", text: fix })));
+  }));
 }

@@ -33,6 +33,26 @@ export function again(act, tries) {
 }
 
 /**
+ * Do it, and do it again for as long as the link is lost. Throws what trying again can't mend.
+ *
+ * @template T
+ * @param {() => Promise<T>} act
+ * @param {() => void} [waits] called each time that it has to wait
+ * @returns {Promise<T>}
+ */
+export async function untilLinked(act, waits = () => {}) {
+  for (let tries = 0; ; tries++) {
+    try {
+      return await act();
+    } catch (error) {
+      if (!mayPass(error)) throw error;
+      waits();
+      await new Promise((go) => { again(() => go(null), tries); });
+    }
+  }
+}
+
+/**
  * Fires "record" when the record was replaced or what waits has changed (`detail.cause`), "save" when the state of
  * saving has.
  *
