@@ -154,6 +154,7 @@ def _change_lines(since: ChangeSheet, built: Prepared) -> Iterator[str]:
 def _sheet_lines(built: Prepared, out: Path) -> Iterator[str]:
     from server.core.guide import print_settings
     from server.core.methods import method_named
+    from server.prepress.summary import thickness_says
 
     planned, plan, layout, best = built.planned, built.planned.plan, built.planned.plan.layout, built.planned.best
     glued = f", {counted(plan.paper_count, 'piece')}" if plan.paper_count != plan.sheet_count else ""
@@ -163,6 +164,7 @@ def _sheet_lines(built: Prepared, out: Path) -> Iterator[str]:
     yield f"  Cards a sheet   {plan.cards_per_sheet} ({_grid(best)})"
     yield f"  Cuts            {best.cuts}"
     yield f"  Waste           {best.waste_percent:.1f} %"
+    yield from wrapped(thickness_says(built), "  ")
     if len(planned.candidates) > 1:
         yield ""
         yield "Other plans"

@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 from server.core.box import DEFAULT_CLEARANCE_MM
 from server.core.card_sizes import CARD_SIZES, DEFAULT_CARD, DEFAULT_RADIUS_MM, CardSize, card_size_named
+from server.core.card_stack import REFERENCE_MM
 from server.core.deck_box import dress_named
 from server.core.geometry import Edges
 from server.core.methods import METHODS
@@ -100,6 +101,10 @@ class DeckSettings:
     stock: str = row(
         "name", "Stock", "what it is printed on", DEFAULT_STOCK, table=STOCKS, look_up=stock_named, placeholder="NAME",
         size_example="10 sheets 1.02mm", own="your own,", group="paper", own_printing=True)
+    reference_mm: float = length(
+        "A deck of 52 measures", "what a deck of 52 cards measures that yours is held against", REFERENCE_MM, 5, 60,
+        group="paper", step_mm=0.1, hint="Measure one that you like to hold; yours is told against it.",
+        screen_only=True)
     printer: str = row("printer", "Printer", "the printer", "", group="paper", own_printing=True)
     margin_mm: float = length(
         "Margin", "edge of the paper that the printer can't reach", DEFAULT_MARGIN_MM, 0, 60, group="paper",

@@ -6,6 +6,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from server.core.card_stack import REFERENCE_CARDS, Thickness, same_as
+from server.core.guide import layers_of
 from server.core.ink import saved_percent
 from server.core.plan_json import plan_to_json
 from server.prepress.prepare import Prepared
@@ -25,7 +27,17 @@ def summarise(prepared: Prepared) -> dict[str, Any]:
         "cards_per_sheet": plan.cards_per_sheet, "cuts": best.cuts, "waste_percent": round(best.waste_percent, 2),
         "arrangement": layout.arrangement, "card_turned": layout.card_turned, "columns": layout.columns,
         "rows": layout.rows, "spine_mm": layout.spine_mm, "outer_bleed": asdict(layout.outer_bleed),
+        "thickness_says": thickness_says(prepared),
     }
+
+
+def thickness_says(prepared: Prepared) -> str:
+    """How thick a card and the deck are likely to be, with the range, beside a deck that can be held."""
+    plan, settings = prepared.planned.plan, prepared.settings
+    layers, cards = layers_of(plan.layout, settings.stock_record, settings.core_mm), len(plan.order)
+    deck = Thickness.of(layers, cards)
+    return (f"A card is about {Thickness.of(layers).says()}, the deck {deck.says(1)}. "
+            f"{same_as(deck, cards, REFERENCE_CARDS, settings.reference_mm)}")
 
 
 def ink_figures(prepared: Prepared, pdf: Path) -> dict[str, Any]:

@@ -206,6 +206,7 @@ class PlanSummary(InMm):
     rows: int
     spine_mm: float
     outer_bleed: EdgesOut
+    thickness_says: str
 
 
 class CountedCard(BaseModel):

@@ -139,6 +139,7 @@ class SheetPage {
     need("[data-plan-error]").replaceChildren();
     this.view.show(answer);
     this.cuts.show(answer);
+    need("[data-thickness]").textContent = answer.summary.thickness_says;
     showFigures(answer.summary);
     showNotes(answer);
     const pinned = { ...this.deck.record.settings, ...settings };
