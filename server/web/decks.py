@@ -159,8 +159,9 @@ def art_address(art: Art) -> str:
 
 
 def problem_of(problem: Problem) -> models.ProblemOut:
-    return models.ProblemOut(file=problem.file, severity=problem.severity, code=problem.code, message=problem.message,
-                             fix=problem.fix)
+    # Ours already, and a deck may have thousands: nothing to check.
+    return models.ProblemOut.model_construct(file=problem.file, severity=problem.severity, code=problem.code,
+                                             message=problem.message, fix=problem.fix)
 
 
 def _cards_of(deck: Deck, settings: DeckSettings) -> list[models.CardOut]:

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import Annotated, get_args
 
 from fastapi import APIRouter, Query
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, Response
 
 from server import __version__
 from server.core.card_sizes import CARD_SIZES, CardSize
@@ -42,14 +42,15 @@ def sheet_page(deck_id: str, services: ServicesDep, person: PersonDep) -> HTMLRe
     return services.deck_page(person, deck_id, "sheet")
 
 
-@router.post("/plan", responses=_ERRORS)
+@router.post("/plan", responses=_ERRORS, response_model=sheet_models.PlanOut)
 async def plan(deck_id: str, ask: sheet_models.PlanAsk, services: ServicesDep,
-               person: PersonDep, turn: TurnDep) -> sheet_models.PlanOut:
+               person: PersonDep, turn: TurnDep) -> Response:
     """Lay the deck out with ``settings`` put over its own, and draw one face. 422 names the setting that won't do."""
     prepared = await turn(services.prepared, person, deck_id, ask.settings)
     face = _face(prepared.planned, ask.sheet, ask.face)
     prepared = await with_colours(services, person.id, prepared, face.sheet)
-    return await turn(_plan_out, prepared, face)
+    # Written here, once: a preview of 1,500 cards names as many problems.
+    return Response(await turn(lambda: _plan_out(prepared, face).model_dump_json()), media_type="application/json")
 
 
 def _plan_out(prepared: Prepared, face: Face) -> sheet_models.PlanOut:
