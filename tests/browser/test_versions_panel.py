@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pypdfium2
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from tests.browser.test_output_page import build, middle_mm, rendered
@@ -41,6 +42,10 @@ def test_a_designer_names_a_version_changes_two_cards_and_prints_the_change_shee
     assert sheets.name == "Harbour-night-since-0-3-Tuesday-group-duplex-a4.pdf"
     expect(page.locator("[data-swap]")).to_contain_text("Take 2 cards out of 0.3, Tuesday group")
     expect(page.locator("[data-swap] img").first).to_have_js_property("complete", True)
+    assert not [(one["id"], [node["html"][:120] for node in one["nodes"]])
+                for one in Axe().run(page).response["violations"]]
+    page.set_viewport_size({"width": 390, "height": 844})
+    assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") == 0
     assert len(pypdfium2.PdfDocument(sheets)) == 3
     front, _, _ = rendered(sheets)
     assert middle_mm(front, (240, 240, 10)) != middle_mm(front, (10, 240, 240))
