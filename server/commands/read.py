@@ -78,7 +78,7 @@ def _sheets(arguments: argparse.Namespace) -> list[ReadSheet]:
     from server.core.paper import paper_named
     from server.photo.reading import read_photos, read_two_scans
 
-    paper, draw = paper_named(arguments.paper), arguments.picture is not None
+    paper, draw = paper_named(arguments.paper), ".png" if arguments.picture else ""
     if (arguments.front is None) != (arguments.back is None):
         raise BadValue("--front: two scans belong together.", "Give both --front F and --back B.")
     if arguments.front and arguments.photos:

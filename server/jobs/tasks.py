@@ -261,3 +261,27 @@ def write_whole(path: Path, content: bytes) -> None:
     unfinished = path.with_name(f"{path.name}.{os.getpid()}.part")
     unfinished.write_bytes(content)
     unfinished.replace(path)
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoOrder:
+    """A picture to read: the file and what errors call it, the sheet's paper and flip, the limits."""
+
+    path: Path
+    label: str
+    paper: Paper
+    flip: Flip
+    limits: ArtLimits
+
+
+def read_photo(report: Report, order: PhotoOrder) -> list[tuple[dict[str, Any], tuple[bytes, ...]]]:
+    """(the sheet's values, its pictures as JPEG with what was found drawn on them), one of each for a photograph.
+
+    Raises BadValue or NotArt for what is no picture, and BadValue where nothing is installed that reads one.
+    """
+    from server.core.sighting import sheets_json
+    from server.photo.reading import read_photos
+
+    sheets = read_photos([(order.path, order.label)], order.paper, order.flip, order.limits, draw=".jpg")
+    values = sheets_json(sheet.sight for sheet in sheets)["sheets"]
+    return [(value, sheet.drawn) for value, sheet in zip(values, sheets, strict=True)]

@@ -15,9 +15,9 @@ _FRONT, _BACK, _LOST = (120, 110, 20), (20, 110, 230), (40, 40, 200)
 _TURN_POINTS = 48
 
 
-def drawn_png(grey: NDArray[np.uint8], found: Found) -> bytes:
-    """A PNG of at most 1,600 pixels: circles round rings, a cross in each back mark, dx and dy beside, crosses where
-    a station in view wasn't read."""
+def drawn(grey: NDArray[np.uint8], found: Found, ending: str = ".png") -> bytes:
+    """A picture (".png" or ".jpg") of at most 1,600 pixels: circles round rings and back marks, dx and dy beside,
+    crosses where a station in view wasn't read."""
     factor = min(1.0, _LONGEST_PX / max(grey.shape))
     small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA) if factor < 1 else grey
     canvas = cv2.cvtColor(small, cv2.COLOR_GRAY2BGR)
@@ -45,9 +45,9 @@ def drawn_png(grey: NDArray[np.uint8], found: Found) -> bytes:
             low = shape[:, 1].max() + round(24 * size)
             _text(canvas, f"{sight.station}: {said}", (int(shape[:, 0].mean()) - round(75 * size), int(low)), size,
                   _FRONT if sight.read else _LOST)
-    done, png = cv2.imencode(".png", canvas)
+    done, picture = cv2.imencode(ending, canvas)
     assert done
-    return bytes(png)
+    return bytes(picture)
 
 
 def _circle(x: float, y: float, radius: float) -> list[tuple[float, float]]:

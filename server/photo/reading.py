@@ -37,14 +37,15 @@ def check_can_read() -> None:
 
 
 def read_photos(pictures: Sequence[tuple[Path, str]], paper: Paper, flip: Flip, limits: ArtLimits = DEFAULT_LIMITS,
-                draw: bool = False) -> tuple[ReadSheet, ...]:
-    """One sheet from its picture or pictures, (path, label) each. A scanner's PDF of two pages is front and back, of
+                draw: str = "") -> tuple[ReadSheet, ...]:
+    """One sheet from its picture or pictures, (path, label) each; ``draw`` is ".png" or ".jpg" to get them back. A
+    scanner's PDF of two pages is front and back, of
     more a sheet for every two.
 
     Raises BadValue for what can't be opened as a picture, and where nothing is installed that reads one.
     """
     check_can_read()
-    from server.photo.drawn import drawn_png
+    from server.photo.drawn import drawn
     from server.photo.picture import greys
     from server.photo.scans import read_scans
     from server.photo.sight import read_sheet
@@ -60,18 +61,18 @@ def read_photos(pictures: Sequence[tuple[Path, str]], paper: Paper, flip: Flip, 
         for at in range(0, len(pages), 2):
             name = whole if len(pages) == 2 else f"{whole}, pages {at + 1} and {at + 2}"
             front, found = read_scans(pages[at][0], pages[at + 1][0], name, paper, flip)
-            sheets.append(ReadSheet(found.sight, (drawn_png(front, found),) if draw else ()))
+            sheets.append(ReadSheet(found.sight, (drawn(front, found, draw),) if draw else ()))
         return tuple(sheets)
     each = [(grey, read_sheet(grey, label, paper, flip)) for grey, label in pages]
     sight = together(whole, [found.sight for _, found in each])
-    return (ReadSheet(sight, tuple(drawn_png(grey, found) for grey, found in each) if draw else ()),)
+    return (ReadSheet(sight, tuple(drawn(grey, found, draw) for grey, found in each) if draw else ()),)
 
 
 def read_two_scans(front: tuple[Path, str], back: tuple[Path, str], paper: Paper, flip: Flip,
-                   limits: ArtLimits = DEFAULT_LIMITS, draw: bool = False) -> ReadSheet:
+                   limits: ArtLimits = DEFAULT_LIMITS, draw: str = "") -> ReadSheet:
     """One sheet from a flatbed's scans of its two sides. Raises BadValue as ``read_photos`` does."""
     check_can_read()
-    from server.photo.drawn import drawn_png
+    from server.photo.drawn import drawn
     from server.photo.picture import greys
     from server.photo.scans import read_scans
 
@@ -82,4 +83,4 @@ def read_two_scans(front: tuple[Path, str], back: tuple[Path, str], paper: Paper
             raise BadValue(f"{label}: has {len(pages)} pages.", "Give a scan of one side.")
         sides.append(pages[0])
     grey, found = read_scans(sides[0], sides[1], f"{front[1]} + {back[1]}", paper, flip)
-    return ReadSheet(replace(found.sight), (drawn_png(grey, found),) if draw else ())
+    return ReadSheet(replace(found.sight), (drawn(grey, found, draw),) if draw else ())

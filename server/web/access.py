@@ -176,7 +176,7 @@ def network_of(address: str) -> str:
 
 
 # Reached without a session: nothing of any deck is in them.
-_OPEN = re.compile(r"/health|/static/.*|/favicon\.ico|/welcome|/join|/link/[^/]+")
+_OPEN = re.compile(r"/health|/static/.*|/favicon\.ico|/welcome|/join|/link/[^/]+|/phone/[^/]+")
 _HOST_ONLY = re.compile(r"/api/(people|links)(/.*)?|/people")
 _SAFE = frozenset(("GET", "HEAD", "OPTIONS"))
 _DECK = r"[0-9a-f]{1,64}"
@@ -187,7 +187,7 @@ _PLAYTESTER: tuple[tuple[frozenset[str], re.Pattern[str]], ...] = (
     (_SAFE, re.compile(rf"/decks/({_DECK})/(glow|output|true-up)"
                        rf"|/api/decks/({_DECK})(/guide|/glow(/.*)?|/releases(/.*)?)?")),
     (frozenset(("POST",)), re.compile(rf"/api/decks/({_DECK})/(plan|builds|glow(/.*)?)")),
-    (frozenset(("POST",)), re.compile(r"/api/fit")),  # keeps nothing
+    (frozenset(("POST",)), re.compile(r"/api/(fit|read)")),  # keep nothing
     (frozenset(("DELETE",)), re.compile(r"/api/jobs/[^/]+")),
 )
 _IN_DECK = re.compile(rf"/(?:api/)?decks/({_DECK})(?:/.*)?")

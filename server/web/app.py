@@ -20,7 +20,19 @@ from server import __version__
 from server.errors import LampfoldError
 from server.resources import shipped
 from server.store.cleaning import clean
-from server.web import art, desk, glow, output, people, releases, sheet, true_up, true_up_printers, versions
+from server.web import (
+    art,
+    desk,
+    glow,
+    output,
+    people,
+    releases,
+    sheet,
+    true_up,
+    true_up_photo,
+    true_up_printers,
+    versions,
+)
 from server.web.answers import Answers
 from server.web.guard import MOST_HEADER_BYTES, Guard
 from server.web.logbook import event
@@ -34,7 +46,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     art.router, art.pictures, art.page,
     sheet.router, sheet.tables_router, sheet.page,
     glow.router, glow.page,
-    true_up.router, true_up_printers.router, true_up.page,
+    true_up.router, true_up_photo.router, true_up_printers.router, true_up.page, true_up_photo.page,
     output.router, output.page, versions.router, releases.router,
     people.router,
 )

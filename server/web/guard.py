@@ -92,6 +92,7 @@ _MOST_HEADERS, MOST_HEADER_BYTES = 100, 16 * 1024
 _FILE = re.compile(r"/api/decks/[^/]+/files/(.+)")
 _ARCHIVE = re.compile(r"/api/decks/[^/]+/archive")
 _NUDGE = "/api/nudge"
+_READ = "/api/read"
 
 
 class Guard:
@@ -187,8 +188,8 @@ class Guard:
             return unquote(file[1])[-200:], self._limits.file_bytes
         if _ARCHIVE.fullmatch(path):
             return "archive", self._limits.archive_bytes
-        if path == _NUDGE:
-            return "PDF", self._limits.file_bytes
+        if path in (_NUDGE, _READ):
+            return "PDF" if path == _NUDGE else "picture", self._limits.file_bytes
         return "request", self._limits.json_bytes
 
 
@@ -219,4 +220,4 @@ class _Answer:
 
 
 def _is_upload(path: str) -> bool:
-    return path == _NUDGE or bool(_FILE.fullmatch(path) or _ARCHIVE.fullmatch(path))
+    return path in (_NUDGE, _READ) or bool(_FILE.fullmatch(path) or _ARCHIVE.fullmatch(path))

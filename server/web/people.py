@@ -218,6 +218,17 @@ def _let_in(request: Request, services: Services, code: str, name: str) -> Respo
     return answer
 
 
+def let_phone_in(request: Request, services: Services) -> str | None:
+    """A maker's session for a phone that came by a desk's code: its cookie, or None where it is in already."""
+    current: Session | None = request.scope["state"]["session"]
+    if current is not None and current.role != "playtester":
+        return None
+    _check_room(services)
+    cookie, session = services.people.start("maker", "Phone", client_address(request))
+    event("person came in", person=session.id, role="maker", address=session.address)
+    return cookie
+
+
 def _check_room(services: Services) -> None:
     if len(services.people.all()) >= _MOST_SESSIONS:
         raise Busy("Too many people are in already.", "Ask the host to put someone out.", 60)

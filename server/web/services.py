@@ -31,6 +31,7 @@ from server.web.access import Door, People, check_changes, cookie_name
 from server.web.answers import Pages
 from server.web.decks import DeckView, DeckViews, summary_of, version_row
 from server.web.hosts import Hosts
+from server.web.true_up_posts import Posts
 
 P = ParamSpec("P")
 
@@ -90,6 +91,7 @@ class Services:
     door: Door = field(default_factory=Door)
     stopping: asyncio.Event = field(default_factory=asyncio.Event)
     turns: Turns = field(default_factory=Turns)
+    posts: Posts = field(default_factory=Posts)
 
     @classmethod
     def over(cls, store: Store, hosts: Hosts) -> Services:

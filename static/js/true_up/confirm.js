@@ -6,6 +6,7 @@ import { ApiError } from "../common/api.js";
 import { need, settled } from "../common/dom.js";
 import { notice, say, tellError, toast } from "../common/messages.js";
 import { beforeAndAfter } from "./answer.js";
+import { Photos } from "./photo.js";
 import { fitting } from "./read-sheets.js";
 import { Reader } from "./reader.js";
 import { server, testSheetUrl } from "./server.js";
@@ -31,6 +32,7 @@ export class Confirm extends EventTarget {
   constructor(unit) {
     super();
     this.reader = new Reader(need('[data-reader="confirm"]'));
+    this.photos = new Photos(this.reader, () => ({ paper: this.printer?.paper ?? "a4", flip: this.printer?.flip ?? "long-edge" }));
     this.unit = unit;
     this.reader.turn(unit);
     /** @type {Printer|null} */

@@ -59,11 +59,15 @@ class TrueUpPage {
   async start() {
     ({ printers: this.printers, deleted: this.gone } = await server.printers());
     const along = sentAlong();
-    const wanted = new URLSearchParams(location.search).get("printer") ?? (along && deckId ? (await api.deck(deckId)).settings.printer : "");
+    const query = new URLSearchParams(location.search);
+    const wanted = query.get("printer") ?? (along && deckId ? (await api.deck(deckId)).settings.printer : "");
     const printer = this.printers.find(({ id }) => id === wanted) ?? null;
     if (along) {
       await this.bench.open(printer, { draft: null, plain: along });
       toast("The numbers of the Glow page stand in the plain way.");
+    } else if (query.has("to")) { // a phone that a desk's code has led here: a fresh form for that desk's sheet
+      await this.bench.open(null, { draft: { setup: { paper: query.get("paper") ?? "a4", flip: query.get("flip") ?? "long-edge" }, way: "sheet", sheets: [{ name: "1", pairs: {} }], plain: null } });
+      need("#t-read").scrollIntoView({ block: "start" });
     } else if (printer || !this.printers.length || recallDraft(null)) await this.bench.open(printer);
     this.#list();
   }

@@ -160,7 +160,7 @@ export class Reader {
     for (const place of need("[data-map]", this.box).querySelectorAll(".rd-place")) {
       const number = Number(/** @type {HTMLElement} */ (place).dataset.station);
       const pair = sheets.pair(number);
-      const text = (/** @type {number|null} */ mm) => (mm === null ? "–" : pretty(shown(mm, this.unit)));
+      const text = (/** @type {number|null} */ mm) => (mm === null ? "–" : pretty(shown(Math.round(mm * 100) / 100, this.unit)));
       const read = pair.dx !== null && pair.dy !== null;
       const half = !read && (pair.dx !== null || pair.dy !== null);
       need("input", place).checked = number === sheets.station;

@@ -35,9 +35,22 @@ export const server = {
   takeIn: (file) => call("POST", "/printers/import", file),
   /** @param {string} paper @returns {Promise<Stations>} */
   stations: (paper) => call("GET", `/test-sheet/stations?${new URLSearchParams({ paper })}`),
+  /** Ask for a phone's way here. @param {Record<string, string>} how paper and flip @returns {Promise<import("../common/types.js").PostMade>} */
+  post: (how) => call("POST", `/read/posts?${new URLSearchParams(how)}`),
+  /** What the phone has sent since. @param {string} id @param {number} after @returns {Promise<import("../common/types.js").PostOut>} */
+  posted: (id, after) => call("GET", `/read/posts/${part(id)}?after=${after}`),
   /** @param {Measured & {paper: string}} ask @param {AbortSignal} signal @returns {Promise<Fit>} */
   fit: (ask, signal) => call("POST", "/fit", ask, { signal }),
 };
+
+/**
+ * Have a photograph of a test sheet read.
+ *
+ * @param {File} file
+ * @param {Record<string, string>} how paper, flip, and the desk's post that it goes to, too
+ * @returns {Promise<import("../common/types.js").PhotosRead>}
+ */
+export const readPhoto = (file, how) => sendFile("read", file, { ...how, name: file.name.slice(-200) });
 
 /** @param {string} id */
 export const exportUrl = (id) => `/api${at(id, "/export")}`;
@@ -54,10 +67,14 @@ export const testSheetUrl = (how) => `/api/test-sheet.pdf?${new URLSearchParams(
  * @returns {Promise<{pdf: string, name: string, bytes: number, says: string, note: string, warnings: string[]}>}
  */
 export async function nudge(file, printer, backs) {
+  return sendFile("nudge", file, { printer, backs, name: file.name.slice(-200) });
+}
+
+/** @param {string} where @param {File} file @param {Record<string, string>} how */
+async function sendFile(where, file, how) {
   let answer;
   try {
-    answer = await fetch(`/api/nudge?${new URLSearchParams({ printer, backs, name: file.name.slice(-200) })}`,
-      { method: "POST", body: file, credentials: "same-origin" });
+    answer = await fetch(`/api/${where}?${new URLSearchParams(how)}`, { method: "POST", body: file, credentials: "same-origin" });
   } catch {
     throw new ApiError("The file could not be sent.", { fix: "See that Lampfold still runs and the file is still there." });
   }

@@ -8,6 +8,7 @@ import { notice, say, tellError, toast } from "../common/messages.js";
 import { answer } from "./answer.js";
 import { Confirm } from "./confirm.js";
 import { forgetDraft, keepDraft, recallDraft } from "./draft.js";
+import { Photos } from "./photo.js";
 import { PlainWay } from "./plain-way.js";
 import { stateTag } from "./printers.js";
 import { fitting } from "./read-sheets.js";
@@ -32,6 +33,7 @@ export class Workbench extends EventTarget {
     this.setup = new Setup(tables, unit);
     this.reader = new Reader(need('[data-reader="read"]'));
     this.reader.turn(unit);
+    this.photos = new Photos(this.reader, () => this.#sheetMade());
     this.plain = new PlainWay(unit);
     this.confirm = new Confirm(unit);
     /** @type {Printer|null} null for one that isn't saved */
@@ -91,6 +93,12 @@ export class Workbench extends EventTarget {
     for (const panel of document.querySelectorAll("[data-way-panel]")) {
       /** @type {HTMLElement} */ (panel).hidden = /** @type {HTMLElement} */ (panel).dataset.wayPanel !== way;
     }
+  }
+
+  /** Which test sheet is read. @returns {{paper: string, flip: string}} */
+  #sheetMade() {
+    const { paper, flip } = this.setup.values();
+    return { paper, flip };
   }
 
   /** Keep what is typed in this browser. */
