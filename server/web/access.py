@@ -21,6 +21,9 @@ def cookie_name(port: int) -> str:
     return f"lampfold-{port}"
 
 
+_MOST_SESSIONS = 200
+
+
 class People:
     """Every live session, and the one-time tokens that start the host's own."""
 
@@ -67,6 +70,12 @@ class People:
     def is_live(self, session_id: str) -> bool:
         with self._lock:
             return any(session.id == session_id for session in self._sessions.values())
+
+    def check_room(self) -> None:
+        """Raises Busy where so many are in that nobody else may come."""
+        with self._lock:
+            if len(self._sessions) >= _MOST_SESSIONS:
+                raise Busy("Too many people are in already.", "Ask the host to put someone out.", 60)
 
     def all(self) -> tuple[Session, ...]:
         """Everyone who is in, first come first."""

@@ -73,3 +73,9 @@ def lan_addresses() -> tuple[str, ...]:
 def in_brackets(address: str) -> str:
     """An address as it stands in a URL."""
     return f"[{address}]" if ":" in address else address
+
+
+def guest_address(hosts: Hosts) -> str:
+    """The address that guests use: this machine's likeliest one on its network, never what a Host header says."""
+    addresses = lan_addresses() or ("127.0.0.1",)
+    return f"http://{in_brackets(addresses[0])}:{hosts.port}"

@@ -16,7 +16,6 @@ from server.errors import BadValue, Busy, LampfoldError, Refused
 from server.store.guests import Role, Session
 from server.store.names import clean_name
 from server.web import models
-from server.web.hosts import in_brackets, lan_addresses
 from server.web.logbook import event
 from server.web.services import PersonDep, Services, ServicesDep, client_address, set_session_cookie
 
@@ -25,7 +24,6 @@ router = APIRouter(tags=["people"])
 _ERRORS = models.errors(403, 404, 422, 503)
 GuestRole = Literal["maker", "playtester"]
 Id = Annotated[str, Path(max_length=40)]
-_MOST_SESSIONS = 200
 RoleName = Literal["host", "maker", "playtester"]
 
 
@@ -148,7 +146,7 @@ def make_link(wish: NewLink, services: ServicesDep) -> LinkMade:
     services.store.decks.get(wish.deck_id)
     secret, link = services.store.links.make(wish.deck_id)
     return LinkMade(id=link.id, deck_id=link.deck_id, made=link.made,
-                                  url=f"{guest_address(services)}/link/{secret}")
+                                  url=f"{guest_address(services.hosts)}/link/{secret}")
 
 
 @router.delete("/api/links/{link_id}", responses=_ERRORS)
@@ -192,7 +190,7 @@ def follow_link(secret: Annotated[str, Path(max_length=100)], request: Request, 
     answer = RedirectResponse(f"/decks/{quote(link.deck_id, safe='')}/glow", 303)
     current: Session | None = request.scope["state"]["session"]
     if current is None or (current.role == "playtester" and current.deck_id != link.deck_id):
-        _check_room(services)
+        services.people.check_room()
         cookie, session = services.people.start("playtester", "Playtester", client_address(request), link.deck_id,
                                                 link.id)
         event("person came in", person=session.id, role="playtester", link=link.id, address=session.address)
@@ -209,7 +207,7 @@ def _let_in(request: Request, services: Services, code: str, name: str) -> Respo
     answer = RedirectResponse("/", 303)
     if current is not None and current.role == "host":
         return answer  # trying the own code out must not cost the host the house
-    _check_room(services)
+    services.people.check_room()
     if current is not None:
         services.people.put_out(current.id)
     cookie, session = services.people.start(role, clean_name(name or role.capitalize()), address)
@@ -218,35 +216,13 @@ def _let_in(request: Request, services: Services, code: str, name: str) -> Respo
     return answer
 
 
-def let_phone_in(request: Request, services: Services) -> str | None:
-    """A maker's session for a phone that came by a desk's code: its cookie, or None where it is in already."""
-    current: Session | None = request.scope["state"]["session"]
-    if current is not None and current.role != "playtester":
-        return None
-    _check_room(services)
-    cookie, session = services.people.start("maker", "Phone", client_address(request))
-    event("person came in", person=session.id, role="maker", address=session.address)
-    return cookie
-
-
-def _check_room(services: Services) -> None:
-    if len(services.people.all()) >= _MOST_SESSIONS:
-        raise Busy("Too many people are in already.", "Ask the host to put someone out.", 60)
-
-
 def _door_status(error: LampfoldError) -> int:
     return 429 if isinstance(error, Busy) else 403 if isinstance(error, Refused) else 422
 
 
-def guest_address(services: Services) -> str:
-    """The address that guests use: this machine's likeliest one on its network, never what a Host header says."""
-    addresses = lan_addresses() or ("127.0.0.1",)
-    return f"http://{in_brackets(addresses[0])}:{services.hosts.port}"
-
-
 def _way_in(services: Services, role: Role) -> DoorOut:
     code = services.door.code(role)
-    return DoorOut(code=code, url=f"{guest_address(services)}/join?code={code}")
+    return DoorOut(code=code, url=f"{guest_address(services.hosts)}/join?code={code}")
 
 
 @router.get("/welcome", include_in_schema=False)

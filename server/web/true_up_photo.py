@@ -21,11 +21,20 @@ from server.core.plan import Flip
 from server.errors import NotThere, Refused
 from server.jobs.queue import Work
 from server.jobs.tasks import PhotoOrder, read_photo
+from server.store.guests import Session
 from server.store.names import file_stem
 from server.web import models
+from server.web.hosts import guest_address
 from server.web.logbook import event
-from server.web.people import guest_address, let_phone_in
-from server.web.services import PersonDep, Services, ServicesDep, in_worker, set_session_cookie, still_in
+from server.web.services import (
+    PersonDep,
+    Services,
+    ServicesDep,
+    client_address,
+    in_worker,
+    set_session_cookie,
+    still_in,
+)
 from server.web.true_up_posts import GOOD_SECONDS, MOST_SHEETS, PhotoRead, PhotosRead, Post, PostMade, PostOut
 
 router = APIRouter(prefix="/api", tags=["true-up"])
@@ -98,10 +107,12 @@ def phone(secret: Annotated[str, Path(max_length=100)], request: Request, servic
     key, post = services.posts.by_secret(secret)
     query = urlencode({"to": key, "paper": post.paper, "flip": post.flip})
     answer = RedirectResponse(f"/true-up?{query}#t-read", 303)
-    cookie = let_phone_in(request, services)
-    if cookie:
+    current: Session | None = request.scope["state"]["session"]
+    if current is None or current.role == "playtester":
+        services.people.check_room()
+        cookie, session = services.people.start("maker", "Phone", client_address(request))
         set_session_cookie(answer, services, cookie)
-    event("phone came in", post=key)
+        event("person came in", person=session.id, role="maker", post=key, address=session.address)
     return answer
 
 
@@ -113,4 +124,4 @@ def _own(services: Services, person: str, key: str) -> Post:
 
 
 def _address(services: Services, post: Post) -> str:
-    return f"{guest_address(services)}/phone/{post.secret}"
+    return f"{guest_address(services.hosts)}/phone/{post.secret}"
