@@ -100,9 +100,9 @@ def _tell_guests(services: Services) -> None:
         return
     import segno
 
-    from server.web.people import guest_address
+    from server.web.hosts import guest_address
 
-    address = guest_address(services)
+    address = guest_address(services.hosts)
     maker, playtester = services.door.code("maker"), services.door.code("playtester")
     print(f"""
 Others on your network join at {address}/join

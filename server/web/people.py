@@ -16,6 +16,7 @@ from server.errors import BadValue, Busy, LampfoldError, Refused
 from server.store.guests import Role, Session
 from server.store.names import clean_name
 from server.web import models
+from server.web.hosts import guest_address
 from server.web.logbook import event
 from server.web.services import PersonDep, Services, ServicesDep, client_address, set_session_cookie
 
