@@ -19,12 +19,12 @@
  *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
  *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
  *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, hinge_edge?:
- *   boolean|"yes"|"no", paper?: string, stock?: string, printer?: string, margin_mm?: number|string, gutter_mm?:
- *   number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?: "full"|"ticks",
- *   corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?:
- *   number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string, version_mark?:
- *   ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, version?:
- *   string, since?: string, part?: "sheets"|"box"|"guide"}} BuildAsk */
+ *   boolean|"yes"|"no", paper?: string, stock?: string, reference_mm?: number|string, printer?: string, margin_mm?:
+ *   number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?:
+ *   "full"|"ticks", corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid",
+ *   box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string,
+ *   version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?:
+ *   ""|"no"|"yes"}, version?: string, since?: string, part?: "sheets"|"box"|"guide"}} BuildAsk */
 /** @typedef {{copies?: number|null, name?: string|null, back?: string|null, out?: boolean|null, swapped?:
  *   boolean|null}} CardChange */
 /** @typedef {{name: string, file: string, front: ArtOut, back: ArtOut|null, copies: number, front_fit: string,
@@ -47,13 +47,13 @@
  *   number|string, edges?: "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
  *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
  *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, hinge_edge?:
- *   boolean|"yes"|"no", paper?: string, stock?: string, printer?: string, margin_mm?: number|string, gutter_mm?:
- *   number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?: "full"|"ticks",
- *   corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?:
- *   number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string, version_mark?:
- *   ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}|null,
- *   cards?: Record<string, CardChange>|null, order?: string[]|null, proposals?: Record<string, boolean|null>|null}}
- *   DeckChange */
+ *   boolean|"yes"|"no", paper?: string, stock?: string, reference_mm?: number|string, printer?: string, margin_mm?:
+ *   number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?:
+ *   "full"|"ticks", corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid",
+ *   box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string,
+ *   version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?:
+ *   ""|"no"|"yes"}|null, cards?: Record<string, CardChange>|null, order?: string[]|null, proposals?: Record<string,
+ *   boolean|null>|null}} DeckChange */
 /** @typedef {{format?: string, version?: number, unit?: "mm", id: string, name: string, revision: number, can_undo:
  *   boolean, can_redo: boolean, updated: string, settings: DeckSettings, card_chosen: boolean, likely_card:
  *   string|null, files: FileOut[], cards: CardOut[], out: string[], pairs: PairOut[], proposals: ProposalOut[],
@@ -61,11 +61,11 @@
 /** @typedef {{card?: string, bleed_mm?: number, safe_mm?: number, edges?:
  *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?: string, flip?:
  *   "long-edge"|"short-edge", core_mm?: number, fold_on_cut?: boolean, hinge_mm?: number, hinge_edge?: boolean, paper?:
- *   string, stock?: string, printer?: string, margin_mm?: number, gutter_mm?: number, ink?: "full"|"pale", cut_lines?:
- *   "fronts"|"both"|"none", line_style?: "full"|"ticks", corner_radius_mm?: number, registration?: boolean, box?:
- *   ""|"tuck"|"lid", box_clearance_mm?: number, box_sleeved?: boolean, box_panels?: string, version?: string,
- *   version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?: "portrait"|"landscape"|"", card_turned?:
- *   ""|"no"|"yes"}} DeckSettings */
+ *   string, stock?: string, reference_mm?: number, printer?: string, margin_mm?: number, gutter_mm?: number, ink?:
+ *   "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?: "full"|"ticks", corner_radius_mm?: number,
+ *   registration?: boolean, box?: ""|"tuck"|"lid", box_clearance_mm?: number, box_sleeved?: boolean, box_panels?:
+ *   string, version?: string, version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?: "portrait"|"landscape"|"",
+ *   card_turned?: ""|"no"|"yes"}} DeckSettings */
 /** @typedef {{id: string, name: string, updated: string, cards: number, files: number, thumb: string|null, thumbs?:
  *   string[], deleted?: string|null, version?: string}} DeckSummary */
 /** @typedef {{which: string}} DemoChoice */
@@ -116,8 +116,9 @@
 /** @typedef {{format: string, version?: number, unit?: "mm", deck: string, method: string, flip: string|null, paper:
  *   string, cards: number, sheets: number, papers: number, pages: number, cards_per_sheet: number, cuts: number,
  *   waste_percent: number, arrangement: "portrait"|"landscape", card_turned: boolean, columns: number, rows: number,
- *   spine_mm: number, outer_bleed: EdgesOut, pdf: string|null, plan: string|null, name: string, bytes: number,
- *   left_out?: ProblemOut[], ink?: InkOut|null, ink_saved_percent?: number, changes?: ChangesOut|null}} JobResult */
+ *   spine_mm: number, outer_bleed: EdgesOut, thickness_says: string, pdf: string|null, plan: string|null, name: string,
+ *   bytes: number, left_out?: ProblemOut[], ink?: InkOut|null, ink_saved_percent?: number, changes?: ChangesOut|null}}
+ *   JobResult */
 /** @typedef {{job: string}} JobStarted */
 /** @typedef {{paper_shows_mm: SidesOut, neighbour_shows_mm: SidesOut, art_cut_mm: SidesOut, uneven_mm: SidesOut,
  *   leeway_mm: number|null, clean_mm: number|null, first_rule: "paper_shows"|"neighbour_shows"|"art_cut"|"uneven"|null,
@@ -161,19 +162,19 @@
  *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
  *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
  *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, hinge_edge?:
- *   boolean|"yes"|"no", paper?: string, stock?: string, printer?: string, margin_mm?: number|string, gutter_mm?:
- *   number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?: "full"|"ticks",
- *   corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?:
- *   number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string, version_mark?:
- *   ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, sheet?:
- *   number, face?: "front"|"back"|"spread"}} PlanAsk */
+ *   boolean|"yes"|"no", paper?: string, stock?: string, reference_mm?: number|string, printer?: string, margin_mm?:
+ *   number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?:
+ *   "full"|"ticks", corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid",
+ *   box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string,
+ *   version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?:
+ *   ""|"no"|"yes"}, sheet?: number, face?: "front"|"back"|"spread"}} PlanAsk */
 /** @typedef {{format?: string, version?: number, unit?: "mm", settings: DeckSettings, summary: PlanSummary,
  *   alternatives: AlternativeOut[], faces: FaceOut[], shown: FaceOut, svg: string, problems: ProblemOut[], notes:
  *   string[], printer: MadeFor|null, cuts: CutOut[], stops: number}} PlanOut */
 /** @typedef {{format: string, version?: number, unit?: "mm", deck: string, method: string, flip: string|null, paper:
  *   string, cards: number, sheets: number, papers: number, pages: number, cards_per_sheet: number, cuts: number,
  *   waste_percent: number, arrangement: "portrait"|"landscape", card_turned: boolean, columns: number, rows: number,
- *   spine_mm: number, outer_bleed: EdgesOut}} PlanSummary */
+ *   spine_mm: number, outer_bleed: EdgesOut, thickness_says: string}} PlanSummary */
 /** @typedef {{id: string, url: string, qr: string, minutes: number}} PostMade */
 /** @typedef {{sheets: PhotoRead[], next: number}} PostOut */
 /** @typedef {{id: string, name: string}} PrinterChoice */
