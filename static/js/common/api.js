@@ -126,6 +126,12 @@ export const api = {
   job: (job) => call("GET", `/jobs/${part(job)}`),
   /** @param {string} job */
   cancelJob: (job) => call("DELETE", `/jobs/${part(job)}`),
+  /** @param {string} id @returns {Promise<import("./types.js").ReleasesOut>} newest first */
+  releases: (id) => call("GET", `/decks/${part(id)}/releases`),
+  /** @param {string} id @param {import("./types.js").NewRelease} ask @returns {Promise<import("./types.js").ReleaseStarted>} */
+  release: (id, ask) => call("POST", `/decks/${part(id)}/releases`, ask),
+  /** @param {string} id @param {string} release @returns {Promise<import("./types.js").ReleasesOut>} */
+  removeRelease: (id, release) => call("DELETE", `/decks/${part(id)}/releases/${part(release)}`),
   /** @returns {Promise<import("./types.js").TablesOut>} */
   tables: () => call("GET", "/tables"),
 };
@@ -136,6 +142,12 @@ export const fileUrl = (id, path, modified) =>
 
 /** @param {string} id */
 export const archiveUrl = (id) => `/api/decks/${part(id)}/archive`;
+
+/** @param {string} id @param {string} release */
+export const packUrl = (id, release) => `/api/decks/${part(id)}/releases/${part(release)}/pack.zip`;
+
+/** @param {string} id @param {string} release @param {string} file its name in the manifest */
+export const releaseFileUrl = (id, release, file) => `/api/decks/${part(id)}/releases/${part(release)}/files/${parts(file)}`;
 
 /** @param {string} job */
 export const jobEventsUrl = (job) => `/api/jobs/${part(job)}/events`;

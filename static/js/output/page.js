@@ -12,6 +12,8 @@ import { notice, say, tellError } from "../common/messages.js";
 import { ownPrinter } from "./own-printer.js";
 import { bindVersions } from "./versions.js";
 import { showSwap } from "./changes.js";
+import { ReleaseForm } from "./release.js";
+import { showReleased } from "./released.js";
 import { dated, loadPrinters } from "../common/printer-choice.js";
 import { groups, worthALine } from "../common/problems.js";
 import { showFigures } from "../common/plan-facts.js";
@@ -211,6 +213,8 @@ async function start() {
   bindHead(deck);
   need("[data-print-page]").addEventListener("click", () => window.print());
   const [tables, printers] = await Promise.all([api.tables(), loadPrinters()]);
+  if (document.querySelector("[data-released]")) showReleased(deck.record, tables).catch(tellError);
+  else new ReleaseForm(deck.id, tables, deck.record.settings).load().catch(tellError);
   const chosen = ownPrinter(tables, printers, deck.record.settings, () => show(deck, tables, chosen(), build));
   const build = new Build(deck, chosen);
   const versions = bindVersions(deck, (which) => build.start(which), () => show(deck, tables, chosen(), build));
