@@ -87,3 +87,15 @@ def test_the_guide_and_the_box_are_built_alone(page: Page, live_server: LiveServ
         document = pypdfium2.PdfDocument(path)
         assert says in document[0].get_textpage().get_text_range()
         document.close()
+
+
+def test_a_stock_of_ones_own_is_chosen_by_what_was_measured(page: Page, live_server: LiveServer) -> None:
+    deck = live_server.deck(small_deck(4), "Own stock")
+    page.goto(f"/decks/{deck}/sheet")
+    own = page.get_by_label("Stock of your own")
+    own.fill("10 sheets 3mm")
+    own.press("Tab")
+    expect(page.locator("[data-save-state]")).to_have_text("Saved")
+    expect(page.locator("[data-thickness]")).to_contain_text("A card is about 0.3 mm")
+    page.reload()
+    expect(page.locator("#f-stock")).to_have_value("10 sheets 3mm")

@@ -54,6 +54,17 @@ export class PlanForm extends EventTarget {
       if (target.hasAttribute("data-setting")) this.#changed();
       if (target.hasAttribute("data-unit")) this.#turn(/** @type {HTMLInputElement} */ (target).value === "in" ? "in" : "mm");
     });
+    for (const own of /** @type {NodeListOf<HTMLInputElement>} */ (form.querySelectorAll("[data-own-of]"))) {
+      own.addEventListener("change", () => {
+        const text = own.value.trim();
+        if (!text) return;
+        const select = need(`[name="${own.dataset.ownOf}"]`, form);
+        if (!Array.from(select.options).some((/** @type {HTMLOptionElement} */ one) => one.value === text)) select.add(new Option(text, text));
+        select.value = text;
+        own.value = "";
+        this.#changed();
+      });
+    }
     form.addEventListener("submit", (event) => event.preventDefault());
     need(`[data-unit][value="${this.unit}"]`, form).checked = true;
     this.#nameUnits();
