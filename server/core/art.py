@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from server.core.edge_bleed import ArtEdges, EdgeMode
 from server.core.geometry import Affine, Edges
 
 ArtKind = Literal["png", "jpeg", "webp", "tiff", "avif", "pdf"]
@@ -44,7 +45,9 @@ class Art:
     itself claims by its resolution, or None. ``frames`` counts the pictures of an animation or of a TIFF with several
     pages; the first is used. ``picture_ppi`` is the resolution of the coarsest of a PDF page's larger pictures, at the
     page's own size, None where it has none. ``trim_mm`` is how far a PDF page's own trim lies inside it, as seen, None
-    where it states none; ``look`` names what a page draws: pages of one file with equal looks are drawn alike.
+    where it states none. ``edges`` is what was seen along them, None where nobody has looked; ``bleed`` is how a person
+    wants its bleed made, None as the deck's; ``look`` names what a page draws: pages of one file with equal looks are
+    drawn alike.
     """
 
     file: str
@@ -62,6 +65,8 @@ class Art:
     look: str = ""
     trim_mm: Edges | None = None
     picture_ppi: float | None = None
+    edges: ArtEdges | None = None
+    bleed: EdgeMode | None = None
 
     @property
     def is_vector(self) -> bool:
@@ -70,7 +75,7 @@ class Art:
     @property
     def shape(self) -> Art:
         """The same without its name, its place and its colours: art of one shape lies on a card alike."""
-        return replace(self, file="", key="", page=0, look="", edge_rgb=None)
+        return replace(self, file="", key="", page=0, look="", edge_rgb=None, edges=None, bleed=None)
 
     @property
     def view_px(self) -> tuple[int, int]:

@@ -6,12 +6,13 @@ touching pixels: the same art is stamped again, mirrored or stretched, under the
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal
 
 from server.core.art import Art
 from server.core.card_sizes import CardSize
+from server.core.edge_bleed import OVERLAP_MM, Flood, MadeSide, Stamp, corner_layers, side_layers, sides_text
 from server.core.geometry import Affine, Edges, Rect
 from server.core.settings import EdgeMode
 from server.core.units import mm_text
@@ -26,8 +27,7 @@ COMMON_TOLERANCE = 0.003
 # Bleeds that art is commonly drawn with: 3 mm, 1/8 in, and what other print shops ask for (common practice).
 COMMON_BLEEDS_MM = (3.0, 3.175, 2.0, 1.5, 5.0)
 _SIZE_TOLERANCE_MM = 0.5
-# Mirrored copies reach this far under the art, so that no light hairline shows between two soft edges.
-OVERLAP_MM = 0.05
+_SLACK_MM = 0.05  # a bleed that lacks so little lacks nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,9 @@ class ArtFit:
 
     ``rect`` holds the whole art, in mm in the card's frame, negative where it reaches into the bleed; ``turned`` says
     that the art is turned a quarter clockwise to fit; ``carries_mm`` is the bleed it brings along; ``cropped_mm`` is
-    what an odd shape loses beyond the bleed (0: none); ``decision`` says it in words.
+    what an odd shape loses beyond the bleed (0: none); ``decision`` says it in words. Where each edge of the
+    art was looked at, ``how`` says what came of it, ``sides`` how that of the card is made, left, top, right, bottom,
+    and ``corner_mm`` is the radius of round corners that the art was exported with; else all are as ``made`` says.
     """
 
     rect: Rect
@@ -45,6 +47,9 @@ class ArtFit:
     carries_mm: float
     cropped_mm: float
     decision: str
+    how: str = ""
+    sides: tuple[MadeSide, ...] = ()
+    corner_mm: float = 0.0
 
     @property
     def matrix(self) -> Affine:
@@ -63,30 +68,25 @@ class ArtFit:
         return 25.4 * min(art.view_px[0] / width, art.view_px[1] / height)
 
 
-@dataclass(frozen=True, slots=True)
-class Stamp:
-    """One placing of the art: unit square to card frame, cut off at ``clip``."""
-
-    matrix: Affine
-    clip: Rect
-
-
-@dataclass(frozen=True, slots=True)
-class Flood:
-    """One colour over a rectangle of the card's frame."""
-
-    rect: Rect
-    rgb: tuple[int, int, int]
-
-
 def _off(aspect: float, width: float, height: float) -> float:
     ratio = aspect * height / width
     return max(ratio, 1.0 / ratio) - 1.0  # the same for too wide and too tall, or a square would count as lying
 
 
 def decide(art: Art, card: CardSize, bleed_mm: float, edges: EdgeMode) -> ArtFit:
-    """How ``art`` lies on ``card``: ``auto`` reads from its proportions whether it is trim size or carries bleed."""
-    return _decided(art.shape, card, bleed_mm, edges)  # a deck of 1,500 cards has a handful of shapes
+    """How ``art`` lies on ``card``: ``auto`` reads from its proportions whether it is trim size or carries bleed, and
+    from its edges, where they have been looked at, how bleed is made beyond each. An art's own choice comes first."""
+    edges = art.bleed or edges
+    fit = _decided(art.shape, card, bleed_mm, edges)  # a deck of 1,500 cards has a handful of shapes
+    if edges not in ("auto", "art") or art.edges is None or fit.carries_mm >= bleed_mm - _SLACK_MM > 0:
+        return fit
+    sides = art.edges.sides(fit.turned)
+    width_mm = fit.rect.height if fit.turned else fit.rect.width
+    corner = art.edges.corner * width_mm if not fit.carries_mm else 0.0
+    if not (bleed_mm or corner):
+        return fit
+    said = sides_text(sides) + ("; its round corners are filled" if corner else "")
+    return replace(fit, sides=sides, corner_mm=corner, how=said)
 
 
 @lru_cache(maxsize=2048)
@@ -106,7 +106,7 @@ def _decided(art: Art, card: CardSize, bleed_mm: float, edges: EdgeMode) -> ArtF
     made: MadeBleed = "mirror" if edges == "auto" or edges == "art" else edges
     reading = f"carries {mm_text(carries, 3)} mm of bleed" if carries else "is the trim size"
     how = {"mirror": "bleed is mirrored", "stretch": "bleed is stretched", "colour": "bleed takes its edge colour",
-           "none": "no bleed"}[made]
+           "none": "no bleed"}.get(edges, "bleed is made to suit its edges")
     decision = reading if carries >= bleed_mm > 0 else f"{reading}; {how}"
     if turned:
         decision += "; turned a quarter to fit"
@@ -136,7 +136,7 @@ def _by_own_trim(art: Art, size: tuple[float, float], bleed_mm: float, edges: Ed
     around = Edges(trim.left * wide, trim.top * high, trim.right * wide, trim.bottom * high)
     carries = min(around.left, around.top, around.right, around.bottom)
     decision = f"states its trim, with {mm_text(carries, 3)} mm of bleed" if carries else "states its trim"
-    decision += "" if carries >= bleed_mm > 0 else "; bleed is mirrored"
+    decision += "" if carries >= bleed_mm > 0 else "; bleed is made to suit its edges"
     return ArtFit(Rect(0, 0, *size).grown(around), turned, "mirror", carries, 0.0,
                   decision + ("; turned a quarter to fit" if turned else ""))
 
@@ -183,17 +183,22 @@ def stamps(fit: ArtFit, card: CardSize, bleed: Edges, edge_rgb: tuple[int, int, 
     """
     region = Rect(0, 0, card.width_mm, card.height_mm).grown(bleed)
     art = Stamp(fit.matrix, fit.rect.shared(region))
-    if fit.rect.contains(region) or fit.made == "none":
+    if (fit.rect.contains(region) and not fit.corner_mm) or fit.made == "none":
         return (art,)
     if fit.made == "colour":
         flood = Flood(region, edge_rgb or (255, 255, 255))
         return (*_beside(flood, fit.rect), art) if see_through else (flood, art)
+    if fit.sides:
+        made = side_layers(fit.rect, fit.matrix, region, fit.sides)
+        rounded = corner_layers(fit.rect, fit.matrix, region, fit.corner_mm, fit.sides) if fit.corner_mm else ()
+        under = [] if see_through else [_stretched(fit, region)]
+        return (*under, *made, art, *rounded)
     # Under a mirrored bleed lies a stretched one, so that at any zoom the soft edge between the mirrored copy and the
     # art shows their own colour and no light hairline.
-    under = _stretched(fit, region)
+    below = _stretched(fit, region)
     if see_through:
-        return (*(_beside(under, fit.rect) if fit.made == "stretch" else _mirrored(fit, region)), art)
-    return (under, art) if fit.made == "stretch" else (under, *_mirrored(fit, region), art)
+        return (*(_beside(below, fit.rect) if fit.made == "stretch" else _mirrored(fit, region)), art)
+    return (below, art) if fit.made == "stretch" else (below, *_mirrored(fit, region), art)
 
 
 def _beside(layer: Stamp | Flood, rect: Rect) -> list[Stamp | Flood]:
@@ -223,27 +228,6 @@ def _around(first: Rect, second: Rect) -> Rect:
     return Rect(x, y, max(first.right, second.right) - x, max(first.bottom, second.bottom) - y)
 
 
-def _mirrored(fit: ArtFit, region: Rect) -> list[Stamp]:
+def _mirrored(fit: ArtFit, region: Rect) -> list[Stamp | Flood]:
     """Reflections about lines just inside the art's edges: corners first, sides over them, the art over all."""
-    rect, matrix = fit.rect, fit.matrix
-    reach = 2 * OVERLAP_MM
-    across: list[tuple[float | None, float, float]] = [(None, rect.x, rect.right)]
-    if region.x < rect.x:
-        across.append((rect.x + OVERLAP_MM, region.x, rect.x + reach))
-    if region.right > rect.right:
-        across.append((rect.right - OVERLAP_MM, rect.right - reach, region.right))
-    down: list[tuple[float | None, float, float]] = [(None, rect.y, rect.bottom)]
-    if region.y < rect.y:
-        down.append((rect.y + OVERLAP_MM, region.y, rect.y + reach))
-    if region.bottom > rect.bottom:
-        down.append((rect.bottom - OVERLAP_MM, rect.bottom - reach, region.bottom))
-    made: list[tuple[int, Stamp]] = []
-    for x_line, left, right in across:
-        for y_line, top, bottom in down:
-            if x_line is None and y_line is None:
-                continue
-            flip = Affine(-1 if x_line is not None else 1, 0, 0, -1 if y_line is not None else 1,
-                          2 * (x_line or 0.0), 2 * (y_line or 0.0))
-            clip = Rect(left, top, right - left, bottom - top).shared(region)
-            made.append((x_line is None or y_line is None, Stamp(flip.after(matrix), clip)))
-    return [stamp for _, stamp in sorted(made, key=lambda item: item[0])]
+    return side_layers(fit.rect, fit.matrix, region, (MadeSide("mirror"),) * 4)

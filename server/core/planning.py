@@ -41,14 +41,14 @@ class Planned:
         return self.candidates[0]
 
     @cached_property
-    def fits(self) -> Mapping[str, ArtFit]:
-        """How each art lies on its card, by the art's key."""
+    def fits(self) -> Mapping[tuple[str, str | None], ArtFit]:
+        """How each art lies on its card, by the art's key and its own way of making bleed."""
         card, settings = self.settings.card_size, self.settings
-        arts = {art.key: art for one in self.deck.cards for art in (one.front, one.back) if art}
+        arts = {(art.key, art.bleed): art for one in self.deck.cards for art in (one.front, one.back) if art}
         return {key: decide(art, card, settings.made_bleed_mm, settings.edges) for key, art in arts.items()}
 
     def fit(self, art: Art) -> ArtFit:
-        return self.fits[art.key]
+        return self.fits[art.key, art.bleed]
 
 
 def plan_deck(deck: Deck, settings: DeckSettings, printer: Printer | None = None) -> Planned:

@@ -15,6 +15,7 @@ from server.core.box import DEFAULT_CLEARANCE_MM
 from server.core.card_sizes import CARD_SIZES, DEFAULT_CARD, DEFAULT_RADIUS_MM, CardSize, card_size_named
 from server.core.card_stack import REFERENCE_MM
 from server.core.deck_box import dress_named
+from server.core.edge_bleed import EdgeMode as EdgeMode
 from server.core.geometry import Edges
 from server.core.methods import METHODS
 from server.core.paper import PAPERS, Paper, paper_named
@@ -32,7 +33,6 @@ from server.core.stock import DEFAULT_STOCK, STOCKS, Stock, stock_named
 from server.core.wording import shown
 from server.errors import BadValue
 
-EdgeMode = Literal["auto", "art", "mirror", "stretch", "colour", "none"]
 CutLineFaces = Literal["fronts", "both", "none"]
 LineStyle = Literal["full", "ticks"]
 

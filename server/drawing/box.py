@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 
 from server.core.art import Art
-from server.core.bleed import Flood, decide, stamps
+from server.core.bleed import decide, stamps
 from server.core.box import Box, Panel
 from server.core.card_sizes import CardSize
 from server.core.deck_box import ALL, dress_named, rgb_of
+from server.core.edge_bleed import Flood
 from server.core.geometry import Edges, Rect, bounds
 from server.core.lettering import text_width_mm
 from server.core.plan import Line, Placement

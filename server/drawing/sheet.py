@@ -7,8 +7,9 @@ from dataclasses import replace
 
 from server.core.art import Art
 from server.core.backs import flood_of
-from server.core.bleed import Flood, stamps
+from server.core.bleed import stamps
 from server.core.cuts import crease_lines, cut_lines, cut_ticks, hinge_edge, lines_behind
+from server.core.edge_bleed import Flood
 from server.core.geometry import Affine, Edges, Nearby, Rect, bounds
 from server.core.ink import PALE
 from server.core.marks import Mark, marks_for

@@ -14,6 +14,8 @@ from typing import Any
 from PIL import Image, ImageChops
 
 from server.core.art import Art
+from server.core.edge_bleed import ArtEdges, Rgb
+from server.formats.edge_look import LOOK_PX, look_along
 from server.formats.header import content_of
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.pdf_pages import open_pdf
@@ -21,8 +23,6 @@ from server.formats.pdf_source import load_pymupdf
 from server.formats.png_colour import profile_for
 from server.formats.refusal import check_pixels, damaged, refusing
 from server.formats.webp_tiff_avif import PILLOW_NAMES, as_file
-
-Rgb = tuple[int, int, int]
 
 _ADOBE = "adobe"  # Pillow's name for the marker of that program in a JPEG
 # A page is drawn so large where nothing else is asked for: some 300 ppi for a card, and twice a thumbnail.
@@ -84,11 +84,25 @@ def thumbnail(path: Path, art: Art, longest_px: int, limits: ArtLimits = DEFAULT
 
 def edge_rgb(path: Path, art: Art, limits: ArtLimits = DEFAULT_LIMITS) -> Rgb:
     """The colour along the four edges of ``art``, each channel's median. Raises Unreadable, naming the art."""
-    return edge_colour(upright(path, art, None, limits))
+    return edges_of(path, art, limits).rgb
 
 
-def survey(path: Path, arts: Iterable[Art], longest_px: int, limits: ArtLimits) -> Iterator[tuple[Rgb, bytes]]:
-    """(edge colour, thumbnail) of each of a file's arts, the file opened and each picture decoded only once.
+def edges_of(path: Path, art: Art, limits: ArtLimits = DEFAULT_LIMITS) -> ArtEdges:
+    """What lies along the edges of ``art`` as it is seen. Raises Unreadable, naming the art."""
+    if art.is_vector:
+        with _pages(path, art) as document:
+            return _edges(_page(document, art, PAGE_PX), None)
+    with loaded(path, art, limits) as image:
+        return _edges(straight(image), art)
+
+
+def _edges(picture: Image.Image, art: Art | None) -> ArtEdges:
+    rgb = edge_colour(picture)
+    return look_along(_turned(picture, art, LOOK_PX) if art else _shrunk(picture, LOOK_PX), rgb)
+
+
+def survey(path: Path, arts: Iterable[Art], longest_px: int, limits: ArtLimits) -> Iterator[tuple[ArtEdges, bytes]]:
+    """(edges, thumbnail) of each of a file's arts, the file opened and each picture decoded only once.
 
     Raises Unreadable, naming the art that a decoder finds broken.
     """
@@ -97,12 +111,14 @@ def survey(path: Path, arts: Iterable[Art], longest_px: int, limits: ArtLimits) 
         with _pages(path, arts[0]) as document:
             for art in arts:
                 page = _page(document, art, PAGE_PX)
-                yield edge_colour(page), _as_webp(_shrunk(page, longest_px))
+                small = _shrunk(page, LOOK_PX)
+                yield look_along(small, edge_colour(page)), _as_webp(_shrunk(small, longest_px))
         return
     for art in arts:
         with loaded(path, art, limits) as image:
             picture = straight(image)
-            yield edge_colour(picture), _as_webp(_turned(picture, art, longest_px))
+            small = _turned(picture, art, LOOK_PX)
+            yield look_along(small, edge_colour(picture)), _as_webp(_shrunk(small, longest_px))
 
 
 def edge_colour(picture: Image.Image) -> Rgb:

@@ -15,6 +15,7 @@ from server.core.art import Art, Deck
 from server.core.backs import BackDesign
 from server.core.bleed import ArtFit
 from server.core.card_sizes import CardSize
+from server.core.edge_bleed import ArtEdges
 from server.core.leeway import BackProfile
 from server.core.page_list import parse_pages
 from server.core.paper import Paper
@@ -66,8 +67,8 @@ def read_file(report: Report, order: ReadOrder) -> ArtRecord:
         arts = read_art(order.path, order.label, order.key, order.limits)
         first, rest = arts[:_EAGER_PAGES], arts[_EAGER_PAGES:]
         coloured = []
-        for art, (rgb, small) in zip(first, survey(order.path, first, THUMB_PX, order.limits), strict=True):
-            coloured.append(replace(art, edge_rgb=rgb))
+        for art, (seen, small) in zip(first, survey(order.path, first, THUMB_PX, order.limits), strict=True):
+            coloured.append(replace(art, edge_rgb=seen.rgb, edges=seen))
             _keep_thumb(order.thumbs, art, THUMB_PX, small)
     except TooMuch:
         raise
@@ -76,8 +77,8 @@ def read_file(report: Report, order: ReadOrder) -> ArtRecord:
     return ArtRecord(tuple(replace(art, file="") for art in (*coloured, *rest)))
 
 
-def measure_colours(report: Report, arts: tuple[tuple[Path, Art], ...]) -> dict[str, tuple[int, int, int]]:
-    """The edge colour of each art by its key. One that can't be decoded is left out: a build names it."""
+def measure_colours(report: Report, arts: tuple[tuple[Path, Art], ...]) -> dict[str, ArtEdges]:
+    """The edges of each art by its key. One that can't be decoded is left out: a build names it."""
     from server.prepress.prepare import edge_colours
 
     paths = {art.key: path for path, art in arts}

@@ -48,7 +48,8 @@ def card_leeways(deck: Deck, settings: DeckSettings, source: Source) -> tuple[di
     planned = _planned(deck, settings)
     if planned and planned.plan.layout.in_pairs:
         return plan_leeways(planned, whole), broken
-    return {key: leeway(on_card(profile, fits[key], card, Edges.all(bleed_mm), edge_rgb=colours.get(key)))
+    return {key: leeway(on_card(profile, fits[key], card, Edges.all(bleed_mm),
+                                edge_rgb=colours[key].rgb if key in colours else None))
             for key, profile in whole.items()}, broken
 
 

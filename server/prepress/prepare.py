@@ -15,6 +15,7 @@ from pathlib import Path
 from server.core.art import Art, Card, Deck, Problem
 from server.core.checks import all_problems
 from server.core.deck_box import dress_named, rgb_of
+from server.core.edge_bleed import ArtEdges
 from server.core.planning import Planned, plan_deck, plan_request
 from server.core.registration.printer import OLD_AFTER_DAYS, Printer
 from server.core.search import Candidate, search
@@ -62,15 +63,14 @@ class Prepared:
         return search(plan_request(free, self.printer), self.deck.count)
 
     def uncoloured(self, sheet: int | None = None) -> tuple[Art, ...]:
-        """The distinct arts whose bleed takes their edge's colour while nobody has measured it; of one sheet, or all.
+        """The distinct arts whose bleed goes by their edges while nobody has looked at those; of one sheet, or all.
 
         Sheets count from 0.
         """
         plan = self.planned.plan
         numbers: Iterable[int] = range(len(self.deck.cards)) if sheet is None else plan.cards_on(sheet)
         arts = (art for number in numbers for art in _arts(self.deck.cards[number]))
-        return tuple({art.key: art for art in arts
-                      if art.edge_rgb is None and self.planned.fit(art).made == "colour"}.values())
+        return tuple({art.key: art for art in arts if self._goes_by_edges(art)}.values())
 
     def uninked(self, sheet: int | None = None) -> tuple[Art, ...]:
         """The distinct fronts that get a version mark while nobody has measured in which ink; of one sheet, or all."""
@@ -87,13 +87,21 @@ class Prepared:
         known = {**self.planned.mark_inks, **inks}
         return replace(self, planned=replace(self.planned, mark_inks=known)) if inks else self
 
-    def coloured(self, colours: Mapping[str, Rgb]) -> Prepared:
-        """The same with the edge colours of those art keys; an art that has one keeps it."""
+    def _goes_by_edges(self, art: Art) -> bool:
+        fit, mode = self.planned.fit(art), art.bleed or self.settings.edges
+        if mode in ("auto", "art"):
+            short = fit.carries_mm < self.settings.made_bleed_mm - 0.05  # as ``decide`` has it
+            return art.edges is None and (short or not fit.carries_mm)
+        return mode == "colour" and art.edge_rgb is None
+
+    def coloured(self, colours: Mapping[str, ArtEdges]) -> Prepared:
+        """The same with the edges of those art keys; what an art has it keeps."""
         if not colours:
             return self
 
         def painted(art: Art) -> Art:
-            return replace(art, edge_rgb=art.edge_rgb or colours.get(art.key))
+            seen = colours.get(art.key)
+            return replace(art, edge_rgb=art.edge_rgb or seen.rgb, edges=art.edges or seen) if seen else art
 
         cards = tuple(replace(card, front=painted(card.front), back=painted(card.back) if card.back else None)
                       for card in self.deck.cards)
@@ -144,15 +152,15 @@ def with_box_art(deck: Deck, settings: DeckSettings, art_of: Callable[[str], Art
 
 
 def edge_colours(arts: Iterable[Art], source: Source,
-                 limits: ArtLimits = DEFAULT_LIMITS) -> tuple[dict[str, Rgb], dict[str, Unreadable]]:
-    """The colour along each art's edges, and what can't be decoded, both by the art's key. Decodes."""
-    from server.formats.pixels import edge_rgb
+                 limits: ArtLimits = DEFAULT_LIMITS) -> tuple[dict[str, ArtEdges], dict[str, Unreadable]]:
+    """What lies along each art's edges, and what can't be decoded, both by the art's key. Decodes."""
+    from server.formats.pixels import edges_of
 
-    colours: dict[str, Rgb] = {}
+    colours: dict[str, ArtEdges] = {}
     broken: dict[str, Unreadable] = {}
     for art in arts:
         try:
-            colours[art.key] = edge_rgb(source(art), art, limits)
+            colours[art.key] = edges_of(source(art), art, limits)
         except Unreadable as error:
             broken[art.key] = error
     return colours, broken

@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from server.core.art import Art, Problem
+from server.core.edge_bleed import SIDES, ArtEdges, EdgeSeen
 from server.core.geometry import Edges
 from server.store.database import Database
 
@@ -46,7 +47,14 @@ def _art(values: dict[str, Any]) -> Art:
             values[name] = tuple(values[name])
     if values.get("trim_mm") is not None:
         values["trim_mm"] = Edges(**values["trim_mm"])
+    if (edges := values.get("edges")) is not None:
+        seen = {side: EdgeSeen(edges[side]["kind"], _rgb(edges[side]["rgb"])) for side in SIDES}
+        values["edges"] = ArtEdges(**seen, corner=edges["corner"], rgb=_rgb(edges["rgb"]))
     return Art(**values)
+
+
+def _rgb(values: list[int]) -> tuple[int, int, int]:
+    return values[0], values[1], values[2]
 
 
 class ArtRecords:

@@ -8,6 +8,7 @@ from typing import Generic, TypeVar
 
 from server.core.art import Art
 from server.core.bleed import ArtFit
+from server.core.edge_bleed import ArtEdges
 from server.core.leeway import BackProfile, trim_window
 from server.core.planning import Planned
 from server.core.version_mark import VersionMark, version_mark
@@ -49,7 +50,7 @@ class Measured(Generic[Key, Value]):
 
 
 _PROFILES: Measured[Mark, BackProfile] = Measured()
-_COLOURS: Measured[str, Rgb] = Measured()
+_COLOURS: Measured[str, ArtEdges] = Measured()
 _INKS: Measured[tuple[str, VersionMark, ArtFit, bool], Rgb] = Measured()
 
 
@@ -65,7 +66,7 @@ async def with_colours(services: Services, person: str, prepared: Prepared, shee
                                                services.store.limits.read_seconds))
         for art in some:
             _COLOURS.put(art.key, found.get(art.key))
-    coloured = prepared.coloured({art.key: rgb for art in wanted if (rgb := _COLOURS.get(art.key))})
+    coloured = prepared.coloured({art.key: seen for art in wanted if (seen := _COLOURS.get(art.key))})
     return await _with_inks(services, person, coloured, sheet)
 
 

@@ -57,7 +57,7 @@ def test_a_chosen_folder_becomes_pairs(page: Page, new_deck: NewDeck, folder_of:
     third = page.locator(".pair").nth(2)
     expect(third.get_by_alt_text("Front of keeper-2")).to_be_visible()
     expect(third.get_by_role("button", name="Back of keeper-2: backs/keeper-2.png. Choose another")).to_be_visible()
-    expect(third.locator(".pair-says")).to_contain_text("is the trim size; bleed is mirrored")
+    expect(third.locator(".pair-says")).to_contain_text("is the trim size; bleed is made to suit its edges")
     # Both pictures are there and drawn, not only their places.
     page.wait_for_function("""() => [...document.querySelectorAll(".pair img")].slice(0, 4)
                                         .every(image => image.naturalWidth > 0)""")

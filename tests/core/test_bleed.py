@@ -7,8 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.core.art import Art
-from server.core.bleed import Flood, Stamp, decide, stamps
+from server.core.bleed import decide, stamps
 from server.core.card_sizes import CARD_SIZES, CardSize
+from server.core.edge_bleed import Flood, Stamp
 from server.core.geometry import Edges, Rect, bounds
 from server.core.settings import EdgeMode
 

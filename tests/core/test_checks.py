@@ -31,7 +31,7 @@ def test_sound_art_gets_its_reading_and_nothing_else() -> None:
     assert about(PLAIN)["carries-bleed"].message == "Carries 3 mm of bleed."
     trim = about(replace(PLAIN, width_px=744, height_px=1039))
     assert set(trim) == {"trim-size"}
-    assert trim["trim-size"].message == "Is the trim size; bleed is mirrored."
+    assert trim["trim-size"].message == "Is the trim size; bleed is made to suit its edges."
 
 
 # Under 150 ppi is visibly soft, 300 comfortable (common practice); 69 mm are 2.7165 in.
