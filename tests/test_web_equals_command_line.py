@@ -100,7 +100,7 @@ def by_web(server: LiveServer, name: str, files: Files, given: Mapping[str, Any]
         if job["state"] != "done":
             return Made(refusal=job["message"].partition(": ")[2])
         result = job["result"]
-        for own in ("name", "bytes", "left_out"):
+        for own in ("name", "bytes", "left_out", "changes"):
             del result[own]
         made = client.get(result.pop("pdf")).content
         plan = client.get(result.pop("plan")).json()
