@@ -165,5 +165,5 @@ def test_refused_with_the_paper_that_would_take_it(deck: tuple[float, float, flo
 def test_what_cannot_be_meant_is_named() -> None:
     with pytest.raises(BadValue, match=r"kind: 'bag' is not known\. Use tuck or lid\."):
         box_for("bag", DECK, PAPERS["a4"])
-    with pytest.raises(BadValue, match=r"clearance: -1 mm is outside 0 to 30 mm"):
+    with pytest.raises(BadValue, match=r"clearance: -1 mm is too little\. Use 0 to 30 mm"):
         box_for("tuck", DECK, PAPERS["a4"], clearance_mm=-1)
