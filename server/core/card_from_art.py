@@ -68,6 +68,13 @@ def with_card_of_art(deck: Deck, settings: DeckSettings, chosen: bool) -> tuple[
     return _with(deck, said), settings
 
 
+def with_chosen_card(deck: Deck, settings: DeckSettings) -> Deck:
+    """The same deck once somebody has chosen the card of ``settings``: what was said before is taken back."""
+    kept = tuple(one for one in deck.problems if one.code not in ("card-from-art", "other-size"))
+    plain = replace(deck, problems=kept)
+    return with_card_of_art(plain, settings, chosen=True)[0]
+
+
 def _with(deck: Deck, said: Problem) -> Deck:
     return replace(deck, problems=(said, *deck.problems))
 

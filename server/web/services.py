@@ -13,6 +13,7 @@ from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from starlette.concurrency import run_in_threadpool
 
+from server.core.card_from_art import with_chosen_card
 from server.core.registration.printer import Printer
 from server.core.registration.printer_file import printer_from_json
 from server.core.settings import SETTINGS, DeckSettings
@@ -116,7 +117,8 @@ class Services:
             name = versions.get(deck_id, version).name if version else versions.named_as(deck_id, row.state)
             settings = replace(settings, version=name[:SETTINGS["version"].longest].strip())
         settings = settings.changed(changes)
-        deck = with_box_art(view.deck, settings, view.art)
+        deck = with_chosen_card(view.deck, settings) if "card" in changes else view.deck
+        deck = with_box_art(deck, settings, view.art)
         return prepare(deck, settings, None, chosen_printer(self.store, settings), art_limits(self.store))
 
     def version(self, deck_id: str, version_id: str) -> DeckView:
