@@ -15,7 +15,7 @@ from server.photo.discs import Discs, fit_discs, sampled
 from server.photo.lens import Array, Lens
 
 REACH_MM = 4.05  # the disc's middle may lie so far off: further out it is under the front's dots
-_PATCH_MM, _STEP_MM = 6.5, 0.15
+_PATCH_MM, _STEP_MM = 6.5, 0.2
 _WINDOW_MM = 1.9
 CLEAR_MM = 0.4  # what is nearer to another mark's edge is that mark's blur
 _LEAST_DARK, _LEAST_SHARE = 0.06, 0.15  # of the light, and of the front's dots: a shape alone is no evidence

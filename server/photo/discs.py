@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Mapping = Callable[[Array], Array]  # sheet mm, (n, 2), to picture pixels
 
-_STEPS = 8
+_STEPS = 6
 _CX, _CY, _R, _S, _A, _B0, _BX, _BY = range(8)
 
 
