@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from server.errors import NotThere
+from server.errors import Conflict, NotThere
 from server.store.database import Database, now_text
 
 
@@ -44,14 +44,18 @@ class Printers:
         with self._database.read() as connection:
             return _load(connection, printer_id)
 
-    def put(self, name: str, profile: Mapping[str, Any], printer_id: str | None = None) -> PrinterRow:
-        """Keep a new printer, or a new revision of ``printer_id``. Raises NotThere for an id that isn't kept."""
+    def put(self, name: str, profile: Mapping[str, Any], printer_id: str | None = None,
+            expected: int | None = None) -> PrinterRow:
+        """Keep a new printer, or a new revision of ``printer_id``. Raises NotThere for an id that isn't kept, and
+        Conflict where its revision isn't ``expected`` any more."""
         now = now_text()
         with self._database.write() as connection:
             if printer_id is None:
                 printer_id, number = secrets.token_hex(6), 1
                 connection.execute("INSERT INTO printers VALUES (?, 1, ?, NULL)", (printer_id, now))
             else:
+                if expected is not None and _load(connection, printer_id).revision != expected:
+                    raise Conflict(f"printer: {name!r} has been changed meanwhile.", "Look at it as it is now.")
                 number = 1 + int(connection.execute(
                     "SELECT coalesce(max(number), 0) FROM printer_revisions WHERE printer_id = ?",
                     (_load(connection, printer_id).id,)).fetchone()[0])

@@ -10,7 +10,7 @@ from server.core.gauge_sheet import Anchor
 from server.core.plan import Flip
 from server.core.registration.fit import MOST_READINGS, Model
 from server.core.registration.printer import State
-from server.web.models import InMm, Sent
+from server.web.models import ErrorAnswer, InMm, Sent
 
 Matrix = tuple[float, float, float, float, float, float]
 Point = tuple[float, float]
@@ -204,6 +204,12 @@ class PrinterOut(InMm):
     readings: list[ReadingOut]
     sheets: int
     confirmed: ConfirmedOut | None
+
+
+class PrinterConflict(ErrorAnswer):
+    """The printer as somebody else has left it."""
+
+    current: PrinterOut
 
 
 class PrintersOut(InMm):

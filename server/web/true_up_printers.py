@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Request
-from fastapi.responses import Response
+from fastapi.responses import JSONResponse, Response
 
 from server.core.geometry import Edges
 from server.core.paper import paper_named
 from server.core.registration.printer import Printer, named
 from server.core.registration.printer_file import printer_from_text, printer_text, printer_to_json
 from server.core.registration.wander import NEVER_MEASURED
-from server.errors import BadValue, NotThere, TooMuch
+from server.errors import BadValue, Conflict, NotThere, TooMuch
 from server.store.names import file_stem
 from server.store.printers import PrinterRow
 from server.web import models
@@ -28,6 +28,7 @@ router = APIRouter(prefix="/api/printers", tags=["printers"])
 _ERRORS = models.errors(403, 404, 413, 422)
 _MOST_PRINTERS = 200
 PrinterId = Annotated[str, Path(max_length=64)]
+_CONFLICT: dict[int | str, dict[str, Any]] = {**_ERRORS, 409: {"model": out.PrinterConflict}}
 _FILE_BODY = {"requestBody": {"required": True, "content": {"application/json": {"schema": {"type": "object"}}}}}
 
 
@@ -59,10 +60,12 @@ def one(printer_id: PrinterId, services: ServicesDep) -> out.PrinterOut:
     return _out(services.store.printers.get(printer_id))
 
 
-@router.put("/{printer_id}", responses=_ERRORS)
-def change(printer_id: PrinterId, ask: out.PrinterIn, services: ServicesDep) -> out.PrinterOut:
-    """What the form says of it. Paper and flip stay those of its readings, once it has any."""
-    return _changed(services, printer_id, lambda printer: _described(ask, printer))
+@router.put("/{printer_id}", responses=_CONFLICT, response_model=out.PrinterOut)
+def change(printer_id: PrinterId, ask: out.PrinterIn, services: ServicesDep,
+           revision: int | None = None) -> out.PrinterOut | Response:
+    """What the form says of it. Paper and flip stay those of its readings, once it has any. 409 with the printer as it
+    is now where ``revision`` is given and isn't the latest."""
+    return _expected(services, printer_id, lambda printer: _described(ask, printer), revision)
 
 
 @router.delete("/{printer_id}", responses=_ERRORS)
@@ -94,14 +97,15 @@ def export(printer_id: PrinterId, services: ServicesDep) -> Response:
                     headers={"content-disposition": f'attachment; filename="{name}"'})
 
 
-@router.put("/{printer_id}/readings", responses=_ERRORS)
-def true_up(printer_id: PrinterId, ask: out.Measured, services: ServicesDep) -> out.PrinterOut:
+@router.put("/{printer_id}/readings", responses=_CONFLICT, response_model=out.PrinterOut)
+def true_up(printer_id: PrinterId, ask: out.Measured, services: ServicesDep,
+            revision: int | None = None) -> out.PrinterOut | Response:
     """True the printer up by these readings, or by plain numbers, in place of those before."""
     def trued(printer: Printer) -> Printer:
         if ask.plain is not None:
             return printer.trued(plain_drift(ask.plain, printer.centre), date.today())
         return printer.fitted(readings_from(ask.readings, printer.paper), date.today())[0]
-    return _changed(services, printer_id, trued)
+    return _expected(services, printer_id, trued, revision)
 
 
 @router.delete("/{printer_id}/readings", responses=_ERRORS)
@@ -111,15 +115,16 @@ def forget(printer_id: PrinterId, services: ServicesDep) -> out.PrinterOut:
         printer, drift=None, trued_up=None, wander=NEVER_MEASURED, readings=(), confirmed=None))
 
 
-@router.put("/{printer_id}/confirmation", responses=_ERRORS)
-def confirm(printer_id: PrinterId, ask: out.Measured, services: ServicesDep) -> out.PrinterOut:
+@router.put("/{printer_id}/confirmation", responses=_CONFLICT, response_model=out.PrinterOut)
+def confirm(printer_id: PrinterId, ask: out.Measured, services: ServicesDep,
+            revision: int | None = None) -> out.PrinterOut | Response:
     """What a test sheet shows that was printed with the correction."""
     def confirmed(printer: Printer) -> Printer:
         if printer.drift is None:
             raise BadValue(f"printer: {printer.name} isn't trued up, so there is nothing to confirm.",
                            "Print and read the test sheet first.")
         return printer.confirmed_by(readings_from(ask.readings, printer.paper), date.today())[0]
-    return _changed(services, printer_id, confirmed)
+    return _expected(services, printer_id, confirmed, revision)
 
 
 @router.delete("/{printer_id}/confirmation", responses=_ERRORS)
@@ -156,15 +161,27 @@ def _saved(services: Services, printer_id: str) -> PrinterRow:
     return row
 
 
-def _changed(services: Services, printer_id: str, act: Callable[[Printer], Printer]) -> out.PrinterOut:
-    return _put(services, act(printer_of(_saved(services, printer_id))), printer_id)
+def _changed(services: Services, printer_id: str, act: Callable[[Printer], Printer],
+             expected: int | None = None) -> out.PrinterOut:
+    return _put(services, act(printer_of(_saved(services, printer_id))), printer_id, expected)
 
 
-def _put(services: Services, printer: Printer, printer_id: str | None = None) -> out.PrinterOut:
+def _expected(services: Services, printer_id: str, act: Callable[[Printer], Printer],
+              revision: int | None) -> out.PrinterOut | Response:
+    try:
+        return _changed(services, printer_id, act, revision)
+    except Conflict as error:
+        current = _out(services.store.printers.get(printer_id))
+        answer = out.PrinterConflict(message=error.message, fix=error.fix, current=current)
+        return JSONResponse(models.plain(answer), 409)
+
+
+def _put(services: Services, printer: Printer, printer_id: str | None = None,
+         expected: int | None = None) -> out.PrinterOut:
     saved = services.store.printers
     if printer_id is None and len(saved.all()) >= _MOST_PRINTERS:
         raise TooMuch(f"printers: {_MOST_PRINTERS} are kept already.", "Delete those that you don't use.")
-    return _out(saved.put(printer.name, printer_to_json(printer), printer_id))
+    return _out(saved.put(printer.name, printer_to_json(printer), printer_id, expected))
 
 
 def _described(ask: out.PrinterIn, before: Printer | None) -> Printer:

@@ -224,3 +224,27 @@ def test_uploads_wait_for_the_link_and_go_on(page: Page, live_server: LiveServer
     expect(page.locator("[data-sending-retry]")).to_be_hidden()
     expect(page.locator(".pair")).to_have_count(6)
     assert len(stored(live_server, deck)["files"]) == 12
+
+
+def open_printer(page: Page, printer: str) -> None:
+    page.goto(f"/true-up?printer={printer}")
+    expect(page.get_by_label("Printer's name")).to_have_value("Pier")
+
+
+def test_two_people_at_one_printer_keep_what_both_set(page: Page, other: Page, live_server: LiveServer) -> None:
+    client = live_server.client()
+    printer = client.post("/api/printers", json={"name": "Pier", "feed": "tray 1"}).json()["id"]
+    open_printer(page, printer)
+    open_printer(other, printer)
+    page.get_by_label("Tray or feed").fill("by hand")
+    page.get_by_role("button", name="Save name and edges").click()
+    expect(page.get_by_text("Pier is saved.")).to_be_attached()
+    cut(other, "after", "**/api/printers/*")
+    other.get_by_label("Printer's name").fill("Pier, north")
+    other.get_by_role("button", name="Save name and edges").click()
+    expect(other.get_by_text("Not saved yet")).to_be_visible()
+    other.unroute_all()
+    expect(other.get_by_label("Tray or feed")).to_have_value("by hand")
+    kept = client.get(f"/api/printers/{printer}").json()
+    assert (kept["name"], kept["feed"]) == ("Pier, north", "by hand")
+    client.delete(f"/api/printers/{printer}")

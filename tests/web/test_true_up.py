@@ -218,3 +218,15 @@ def test_a_playtester_reads_printers_and_changes_none(live_server: LiveServer, p
                          ("POST", f"{at}/restore"), ("POST", "/api/printers/import"),
                          ("POST", f"/api/nudge?printer={printer['id']}")):
         assert guest.request(method, path, json={}).status_code == 403
+
+
+def test_a_printer_that_others_changed_is_not_overwritten(client: httpx.Client, printer: dict[str, Any]) -> None:
+    at, form = f"/api/printers/{printer['id']}", {"name": printer["name"], "paper": printer["paper"]}
+    first = client.put(f"{at}?revision={printer['revision']}", json={**form, "feed": "tray 2"})
+    assert first.status_code == 200
+    for path, body in ((at, {**form, "feed": "tray 3"}), (f"{at}/readings", {"plain": {"dx_mm": 1.0}})):
+        late = client.put(f"{path}?revision={printer['revision']}", json=body)
+        assert late.status_code == 409 and late.json()["current"]["feed"] == "tray 2"
+    assert client.get(at).json()["drift"] is None
+    now = client.put(f"{at}/readings?revision={first.json()['revision']}", json={"plain": {"dx_mm": 1.0}})
+    assert now.status_code == 200 and now.json()["drift"]["dx_mm"] == pytest.approx(1.0)

@@ -178,6 +178,8 @@
 /** @typedef {{id: string, url: string, qr: string, minutes: number}} PostMade */
 /** @typedef {{sheets: PhotoRead[], next: number}} PostOut */
 /** @typedef {{id: string, name: string}} PrinterChoice */
+/** @typedef {{message: string, fix?: string, field?: string|null, id?: string|null, current: TrueUpModelsPrinterOut}}
+ *   PrinterConflict */
 /** @typedef {{name: string, paper?: string, flip?: "long-edge"|"short-edge", feed?: string, margins_mm?: MarginsIn,
  *   front_scale?: ScaleIn}} PrinterIn */
 /** @typedef {{format?: string, version?: number, unit?: "mm", printers: TrueUpModelsPrinterOut[], deleted:

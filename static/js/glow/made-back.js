@@ -5,6 +5,7 @@
 import { ApiError } from "../common/api.js";
 import { drawing, el, need, settled } from "../common/dom.js";
 import { notice, say, tellError, toast } from "../common/messages.js";
+import { untilLinked } from "../common/saver.js";
 import { leewayTable, verdictTag } from "./leeways.js";
 import { fetchBackPdf, seeBack, sendFile } from "./server.js";
 
@@ -108,13 +109,15 @@ export class MadeBack extends EventTarget {
     try {
       const path = this.#freeName(seen.file);
       const before = new Map(this.deck.record.cards.map((card) => [card.file, card.back?.file ?? ""]));
-      await sendFile(this.deck.id, path, await fetchBackPdf(this.deck.id, this.ask));
+      const pdf = await untilLinked(() => fetchBackPdf(this.deck.id, this.ask));
+      await untilLinked(() => sendFile(this.deck.id, path, pdf));
       await this.deck.refresh();
       // A file more can change how backs are paired (a single back serves all): the other cards keep theirs.
       const chosen = new Set(fronts);
       const cards = this.deck.record.cards.map(({ file, back }) => [file, chosen.has(file) ? path : before.get(file) ?? "", back?.file ?? ""])
         .filter(([, wanted, now]) => wanted !== now).map(([file, wanted]) => [file, { back: wanted }]);
       await this.deck.save({ cards: Object.fromEntries(cards), settings: seen.settings });
+      if (this.deck.state !== "saved") throw new ApiError("The new back isn't saved yet: Lampfold doesn't answer.", { fix: "It goes on by itself." });
       say(`${fronts.length} cards have the new back.`);
       toast(`${fronts.length === 1 ? "One card has" : `${fronts.length} cards have`} the new back, ${path}.`, { tone: "good" });
       this.dispatchEvent(new Event("taken"));

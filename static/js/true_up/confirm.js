@@ -8,6 +8,7 @@ import { notice, say, tellError, toast } from "../common/messages.js";
 import { beforeAndAfter } from "./answer.js";
 import { Photos } from "./photo.js";
 import { fitting } from "./read-sheets.js";
+import { keepRead, sameReadings } from "./keeping.js";
 import { Reader } from "./reader.js";
 import { server, testSheetUrl } from "./server.js";
 
@@ -43,7 +44,11 @@ export class Confirm extends EventTarget {
     this.refine = document.querySelector("[data-refine]");
     const soon = settled(() => this.show(), ASK_AFTER_MS);
     this.reader.sheets.addEventListener("change", soon);
-    this.save?.addEventListener("click", () => this.#act((id) => server.confirm(id, { readings: this.reader.sheets.readings() }),
+    const waits = () => need("[data-confirm-message]").replaceChildren(notice("warning", "Not saved yet: Lampfold doesn't answer.", "It goes on by itself."));
+    this.save?.addEventListener("click", () => this.#act((id) => {
+      const [readings, revision] = [this.reader.sheets.readings(), this.printer?.revision ?? 0];
+      return keepRead(() => server.confirm(id, { readings }, revision), (now) => sameReadings(now.confirmed?.readings ?? [], readings), waits);
+    },
       "The confirmation is saved."));
     this.refine?.addEventListener("click", () => this.#act((id) => server.step(id, "refine"),
       "What was left is taken into the drift. Print the sheet once more if you want to be sure."));

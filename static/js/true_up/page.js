@@ -5,8 +5,10 @@
 import { api, ApiError } from "../common/api.js";
 import { el, need } from "../common/dom.js";
 import { showDeck } from "../common/frame.js";
+import { OpenDeck } from "../common/open-deck.js";
 import { keep, recall } from "../common/browser-store.js";
 import { notice, say, tellError, toast } from "../common/messages.js";
+import { same } from "../common/saver.js";
 import { Workbench } from "./workbench.js";
 import { recallDraft } from "./draft.js";
 import { showGone, showPrinters } from "./printers.js";
@@ -15,6 +17,7 @@ import { server } from "./server.js";
 
 /** @typedef {import("./server.js").Printer} Printer */
 
+const LOOK_AGAIN_MS = 5000;
 const MOST_FILE_BYTES = 1_000_000;
 const { deck: deckId, role } = document.body.dataset;
 const maker = role !== "playtester";
@@ -69,6 +72,22 @@ class TrueUpPage {
       await this.bench.open(null, { draft: { setup: { paper: query.get("paper") ?? "a4", flip: query.get("flip") ?? "long-edge" }, way: "sheet", sheets: [{ name: "1", pairs: {} }], plain: null } });
       need("#t-read").scrollIntoView({ block: "start" });
     } else if (printer || !this.printers.length || recallDraft(null)) await this.bench.open(printer);
+    this.#list();
+    setInterval(() => this.#look(), LOOK_AGAIN_MS);
+  }
+
+  /** What others do to printers shows here too; what is typed stays, and meets it when it is saved. */
+  async #look() {
+    if (document.hidden) return;
+    const [printers, opened] = [this.printers, this.bench.printer];
+    const now = await server.printers().catch(() => null);
+    if (printers !== this.printers || opened !== this.bench.printer) return; // something was saved here meanwhile
+    const seen = (/** @type {Printer[]} */ all) => all.map(({ id, revision }) => [id, revision]);
+    if (!now || same([seen(now.printers), seen(now.deleted)], [seen(this.printers), seen(this.gone)])) return;
+    ({ printers: this.printers, deleted: this.gone } = now);
+    const { printer, touched } = this.bench;
+    const open = this.printers.find(({ id }) => id === printer?.id);
+    if (open && open.revision !== printer?.revision && !touched && !need("[data-confirm-reader]").open) await this.bench.open(open);
     this.#list();
   }
 
@@ -150,15 +169,17 @@ class TrueUpPage {
     const { printer } = this.bench;
     if (!printer || !deckId) return;
     try {
-      const deck = await api.deck(deckId);
+      const deck = await OpenDeck.load(deckId);
       const settings = /** @type {Record<string, string>} */ ({ printer: printer.id });
-      if (deck.settings.paper !== printer.paper) settings.paper = printer.paper;
-      if (this.tables.methods.find(({ name }) => name === deck.settings.method)?.honours.includes("flip") && deck.settings.flip !== printer.flip) settings.flip = printer.flip;
-      const now = await api.change(deckId, deck.revision, { settings });
+      if (deck.record.settings.paper !== printer.paper) settings.paper = printer.paper;
+      if (this.tables.methods.find(({ name }) => name === deck.record.settings.method)?.honours.includes("flip") && deck.record.settings.flip !== printer.flip) settings.flip = printer.flip;
+      await deck.save({ settings });
+      const now = deck.record;
       showDeck(now);
+      if (deck.state !== "saved") throw new ApiError("It isn't saved yet: Lampfold doesn't answer.", { fix: "It goes on by itself." });
       const also = [settings.paper && printer.paper_label, settings.flip && `a ${printer.flip.replace("-", " ")} flip`].filter(Boolean).join(" and ");
       toast(`${now.name} is made for ${printer.name}${also ? `, now on ${also}` : ""}.`, { tone: "good", action: "Undo",
-        act: () => api.step(deckId, "undo").then(() => say("Undone."), tellError) });
+        act: () => deck.step("undo").then(() => say("Undone.")) });
     } catch (error) { tellError(error); }
   }
 

@@ -19,18 +19,18 @@ export const server = {
   printers: () => call("GET", "/printers"),
   /** @param {Record<string, any>} form @returns {Promise<Printer>} */
   create: (form) => call("POST", "/printers", form),
-  /** @param {string} id @param {Record<string, any>} form @returns {Promise<Printer>} */
-  change: (id, form) => call("PUT", at(id), form),
+  /** @param {string} id @param {Record<string, any>} form @param {number} revision @returns {Promise<Printer>} */
+  change: (id, form, revision) => call("PUT", at(id, `?revision=${revision}`), form),
   /** @param {string} id */
   remove: (id) => call("DELETE", at(id)),
   /** @param {string} id @param {"restore"|"undo"|"refine"} what @returns {Promise<Printer>} */
   step: (id, what) => call("POST", at(id, `/${what}`)),
-  /** @param {string} id @param {Measured} measured @returns {Promise<Printer>} */
-  trueUp: (id, measured) => call("PUT", at(id, "/readings"), measured),
+  /** @param {string} id @param {Measured} measured @param {number} revision @returns {Promise<Printer>} */
+  trueUp: (id, measured, revision) => call("PUT", at(id, `/readings?revision=${revision}`), measured),
   /** @param {string} id @returns {Promise<Printer>} */
   forget: (id) => call("DELETE", at(id, "/readings")),
-  /** @param {string} id @param {Measured} measured @returns {Promise<Printer>} */
-  confirm: (id, measured) => call("PUT", at(id, "/confirmation"), measured),
+  /** @param {string} id @param {Measured} measured @param {number} revision @returns {Promise<Printer>} */
+  confirm: (id, measured, revision) => call("PUT", at(id, `/confirmation?revision=${revision}`), measured),
   /** @param {any} file what a printer file holds @returns {Promise<Printer>} */
   takeIn: (file) => call("POST", "/printers/import", file),
   /** @param {string} paper @returns {Promise<Stations>} */

@@ -6,8 +6,10 @@ import { ApiError } from "../common/api.js";
 import { el, icon, need, settled } from "../common/dom.js";
 import { notice, say, tellError, toast } from "../common/messages.js";
 import { answer } from "./answer.js";
+import { same } from "../common/saver.js";
 import { Confirm } from "./confirm.js";
 import { forgetDraft, keepDraft, recallDraft } from "./draft.js";
+import { keepForm, keepNew, keepRead, sameReadings } from "./keeping.js";
 import { Photos } from "./photo.js";
 import { PlainWay } from "./plain-way.js";
 import { stateTag } from "./printers.js";
@@ -221,8 +223,14 @@ export class Workbench extends EventTarget {
     const form = this.setup.values();
     if (!form.name) { this.setup.askForName(); say("The printer needs a name."); return null; }
     try {
-      const saved = this.printer ? await server.change(this.printer.id, form) : await server.create(form);
+      const waits = () => this.setup.blame({ message: "Not saved yet: Lampfold doesn't answer.", fix: "It goes on by itself." });
+      const { saved, lost } = this.printer ? await keepForm(this.printer, form, waits) : { saved: await keepNew(form, waits), lost: [] };
       if (!this.printer) forgetDraft(null);
+      else this.setup.fill(saved);
+      if (lost.length) {
+        toast(`Somebody changed ${saved.name} meanwhile (${lost.join(", ")}). Theirs is shown; yours is not lost.`, {
+          action: "Use mine", stay: true, act: () => { this.setup.fill(saved, form); this.#describe(); } });
+      }
       this.printer = saved;
       this.keep();
       this.setup.blame(null);
@@ -239,11 +247,21 @@ export class Workbench extends EventTarget {
   }
 
   async #save() {
-    const measured = this.measured();
+    const [measured, opened] = [this.measured(), this.printer];
     const described = measured && await this.#describe();
     if (!measured || !described) return;
+    if (opened && !same([opened.readings, opened.drift], [described.readings, described.drift])) {
+      const mine = el("button", { class: "button button-small", type: "button", on: { click: () => this.#save() } }, "Use mine");
+      need("[data-save-message]").replaceChildren(notice("warning", `Somebody trued ${described.name} up meanwhile: the back ${described.drift?.says ?? "isn't known any more"}.`,
+        "That is what is kept. Your readings are still here.", mine));
+      return;
+    }
     try {
-      const saved = await server.trueUp(described.id, measured);
+      const waits = () => need("[data-save-message]").replaceChildren(notice("warning", "Not saved yet: Lampfold doesn't answer.", "It goes on by itself."));
+      const isKept = (/** @type {Printer} */ now) => (measured.readings ? sameReadings(now.readings, measured.readings)
+        : !now.readings.length && Math.abs((now.drift?.dx_mm ?? NaN) - (measured.plain?.dx_mm ?? 0)) < 1e-6
+          && Math.abs((now.drift?.dy_mm ?? NaN) - (measured.plain?.dy_mm ?? 0)) < 1e-6);
+      const saved = await keepRead(() => server.trueUp(described.id, measured, described.revision), isKept, waits);
       toast(`${saved.name} is trued up.`, { tone: "good", action: "Undo", act: () => this.#undo(saved.id) });
       await this.#saved(saved);
       need("#t-confirm").scrollIntoView({ block: "nearest" });
