@@ -6,6 +6,7 @@ import io
 import struct
 import warnings
 import zlib
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +16,7 @@ from server.core.geometry import Affine
 from server.drawing.pdf_file import PdfFile
 from server.drawing.pdf_icc import ColourSpaces
 from server.drawing.write_behind import Buffer
-from server.formats.header import Content
+from server.formats.header import Content, Header
 from server.formats.jpeg import Jpeg, read_jpeg
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.png import Png, read_png
@@ -165,10 +166,36 @@ def _keyed_alpha(picture: Image, depth: int) -> Image:
 
 def _as_png(picture: Image) -> Png:
     """Compressed once, as the rows of a PNG. CMYK travels as the four channels that a PNG would call RGBA."""
-    from PIL import Image
+    colour_type = {"L": 0, "RGB": 2, "CMYK": 6}.get(picture.mode)
+    if colour_type is not None:
+        packed = _packed(_rows(picture))
+        return Png(Header(*picture.size), 8, colour_type, False, b"", (memoryview(packed),), (zlib.crc32(packed),), {})
+    stored = io.BytesIO()
+    picture.save(stored, "PNG", compress_level=6, icc_profile=None)
+    return read_png(stored.getvalue(), "picture", ArtLimits(pixels=picture.width * picture.height))
 
-    if picture.mode == "CMYK":
-        picture = Image.frombytes("RGBA", picture.size, picture.tobytes())
-    packed = io.BytesIO()
-    picture.save(packed, "PNG", compress_level=6, icc_profile=None)
-    return read_png(packed.getvalue(), "picture", ArtLimits(pixels=picture.width * picture.height))
+
+def _rows(picture: Image) -> bytes:
+    """Each row as its difference from the one above, filter 2 (PNG, 9.2), by whole pictures at a time."""
+    from PIL import ImageChops
+
+    above = ImageChops.offset(picture, 0, 1)
+    above.paste(0, (0, 0, picture.width, 1))
+    data = ImageChops.subtract_modulo(picture, above).tobytes()
+    width = picture.width * len(picture.getbands())
+    return b"".join(part for at in range(0, len(data), width) for part in (b"\2", data[at:at + width]))
+
+
+def _packed(rows: bytes) -> bytes:
+    """A zlib stream (RFC 1950) whose two halves are packed side by side. Runs alone are looked for: on such rows that
+    comes out as small as a long search, in a fifth of its time."""
+    middle = len(rows) // 2
+    with ThreadPoolExecutor(2) as threads:
+        first = threads.submit(_half, rows[:middle], zlib.Z_FULL_FLUSH)
+        second = _half(rows[middle:], zlib.Z_FINISH)
+    return b"\x78\x01" + first.result() + second + zlib.adler32(rows).to_bytes(4, "big")
+
+
+def _half(rows: bytes, end: int) -> bytes:
+    packer = zlib.compressobj(1, zlib.DEFLATED, -15, 9, zlib.Z_RLE)
+    return packer.compress(rows) + packer.flush(end)
