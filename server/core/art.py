@@ -131,7 +131,7 @@ class Override:
     """What a person changed for one card, over what its folder says. None leaves as it is.
 
     ``back`` is the file label of another art of the deck, "" for none; ``out`` takes the card out, ``swapped`` makes
-    its back the front.
+    its back the front; ``bleed`` is how the bleed of both its faces is made, over the deck's choice.
     """
 
     copies: int | None = None
@@ -139,6 +139,7 @@ class Override:
     back: str | None = None
     out: bool | None = None
     swapped: bool | None = None
+    bleed: EdgeMode | None = None
 
 
 @dataclass(frozen=True, slots=True)

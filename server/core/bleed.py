@@ -27,6 +27,8 @@ COMMON_TOLERANCE = 0.003
 # Bleeds that art is commonly drawn with: 3 mm, 1/8 in, and what other print shops ask for (common practice).
 COMMON_BLEEDS_MM = (3.0, 3.175, 2.0, 1.5, 5.0)
 _SIZE_TOLERANCE_MM = 0.5
+# What a decision says of "auto" before anybody has looked at the edges; ``ArtFit.how`` says it after that.
+SUITED = "bleed is made to suit its edges"
 _SLACK_MM = 0.05  # a bleed that lacks so little lacks nothing
 
 
@@ -106,7 +108,7 @@ def _decided(art: Art, card: CardSize, bleed_mm: float, edges: EdgeMode) -> ArtF
     made: MadeBleed = "mirror" if edges == "auto" or edges == "art" else edges
     reading = f"carries {mm_text(carries, 3)} mm of bleed" if carries else "is the trim size"
     how = {"mirror": "bleed is mirrored", "stretch": "bleed is stretched", "colour": "bleed takes its edge colour",
-           "none": "no bleed"}.get(edges, "bleed is made to suit its edges")
+           "none": "no bleed"}.get(edges, SUITED)
     decision = reading if carries >= bleed_mm > 0 else f"{reading}; {how}"
     if turned:
         decision += "; turned a quarter to fit"
@@ -136,7 +138,7 @@ def _by_own_trim(art: Art, size: tuple[float, float], bleed_mm: float, edges: Ed
     around = Edges(trim.left * wide, trim.top * high, trim.right * wide, trim.bottom * high)
     carries = min(around.left, around.top, around.right, around.bottom)
     decision = f"states its trim, with {mm_text(carries, 3)} mm of bleed" if carries else "states its trim"
-    decision += "" if carries >= bleed_mm > 0 else "; bleed is made to suit its edges"
+    decision += "" if carries >= bleed_mm > 0 else f"; {SUITED}"
     return ArtFit(Rect(0, 0, *size).grown(around), turned, "mirror", carries, 0.0,
                   decision + ("; turned a quarter to fit" if turned else ""))
 

@@ -68,10 +68,14 @@ def is_out(draft: Draft, override: Override | None, chosen_backs: Collection[str
 
 
 def card_of(draft: Draft, override: Override | None) -> Card:
-    """The card, turned over where somebody swapped its sides."""
-    if override and override.swapped and draft.back:
-        return Card(draft.name, draft.back, draft.front, draft.copies, draft.front.file)
-    return Card(draft.name, draft.front, draft.back, draft.copies, draft.front.file)
+    """The card, turned over where somebody swapped its sides, its bleed made as somebody chose."""
+    front, back = draft.front, draft.back
+    if override and override.bleed:
+        front = replace(front, bleed=override.bleed)
+        back = replace(back, bleed=override.bleed) if back else None
+    if override and override.swapped and back:
+        return Card(draft.name, back, front, draft.copies, draft.front.file)
+    return Card(draft.name, front, back, draft.copies, draft.front.file)
 
 
 def ordered(cards: Sequence[Card], order: Sequence[str]) -> tuple[Card, ...]:

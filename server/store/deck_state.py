@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, get_args
 
-from server.core.settings import DeckSettings
+from server.core.settings import DeckSettings, EdgeMode
 from server.errors import BadValue
 
 DECK_LIST = "deck.csv"
-_OVERRIDES = ("copies", "name", "back", "out", "swapped")
+_OVERRIDES = ("copies", "name", "back", "out", "swapped", "bleed")
 _LONGEST = {"name": 255, "back": 1100}
 _MOST_COPIES = 999
 
@@ -111,6 +111,11 @@ def _override(file: str, name: str, value: Any) -> Any:
     if name in ("out", "swapped"):
         if not isinstance(value, bool):
             raise BadValue(f"{name}: {value!r} of {file} is neither true nor false.", "Give one of them.")
+        return value
+    if name == "bleed":
+        if value not in get_args(EdgeMode):
+            raise BadValue(f"bleed: {value!r} of {file} is no way to make bleed.",
+                           f"Use {', '.join(get_args(EdgeMode))}.")
         return value
     text = str(value).strip()
     if len(text) > _LONGEST[name]:

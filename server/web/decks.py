@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, replace
 from urllib.parse import quote
 
 from server.core.art import Art, Deck, Override, Problem
-from server.core.bleed import decide
+from server.core.bleed import SUITED, decide
 from server.core.card_from_art import likely_card, with_card_of_art
 from server.core.checks import all_problems
 from server.core.settings import DeckSettings
@@ -166,14 +166,16 @@ def problem_of(problem: Problem) -> models.ProblemOut:
 
 def _cards_of(deck: Deck, settings: DeckSettings) -> list[models.CardOut]:
     card, bleed, edges = settings.card_size, settings.made_bleed_mm, settings.edges
-    fits: dict[str, str] = {}
+    fits: dict[tuple[str, str | None], str] = {}
 
     def fit(art: Art | None) -> str:
         if art is None:
             return ""
-        if art.key not in fits:
-            fits[art.key] = decide(art, card, bleed, edges).decision
-        return fits[art.key]
+        mark = art.key, art.bleed
+        if mark not in fits:
+            found = decide(art, card, bleed, edges)
+            fits[mark] = found.decision.replace(SUITED, found.how or SUITED)
+        return fits[mark]
 
     return [
         models.CardOut(name=one.name, file=one.label, front=_art_of(one.front),

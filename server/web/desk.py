@@ -9,6 +9,7 @@ from fastapi import APIRouter, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 from pydantic import BaseModel, Field
 
+from server.core.settings import EdgeMode
 from server.errors import BadValue, Conflict, NotThere
 from server.formats.limits import MAX_CARDS
 from server.store.deck_state import DeckState
@@ -51,13 +52,14 @@ Label = Annotated[str, Field(max_length=1100)]
 
 class CardChange(models.Sent):
     """What is changed of one card; null takes a change back. ``back`` is the label of any art, "" for no back; ``out``
-    takes the card out, ``swapped`` makes its back the front."""
+    takes the card out, ``swapped`` makes its back the front; ``bleed`` is how bleed is made on both faces."""
 
     copies: Annotated[int, Field(ge=0, le=999)] | None = None
     name: models.Name | None = None
     back: Annotated[str, Field(max_length=1100)] | None = None
     out: bool | None = None
     swapped: bool | None = None
+    bleed: EdgeMode | None = None
 
 
 class DeckChange(models.Sent):

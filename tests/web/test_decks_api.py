@@ -9,6 +9,8 @@ import pytest
 from PIL import Image
 
 from server.core.methods import METHODS
+from tests.formats.artwork import encoded
+from tests.formats.artwork import picture as drawn
 from tests.web.live import LiveServer, picture, small_deck
 
 
@@ -223,3 +225,18 @@ def test_only_what_is_missing_is_asked_for(live_server: LiveServer) -> None:
               {"path": "fronts/b.png", "bytes": len(content), "modified": 77}]
     answer = client.post(f"/api/decks/{deck_id}/missing", json={"files": stamps}).json()
     assert answer == {"missing": ["fronts/a.png", "fronts/b.png"], "known": 1}
+
+
+def test_a_card_may_make_its_bleed_in_its_own_way(live_server: LiveServer) -> None:
+    client = live_server.client()
+    art = encoded("PNG", drawn(63 * 6, 88 * 6))
+    deck = live_server.deck({"fronts/a.png": art, "fronts/b.png": encoded("PNG", drawn(630, 880))}, "Quay", client)
+    record = client.get(f"/api/decks/{deck}").json()
+    assert "suit its edges" not in record["cards"][0]["front_fit"]  # the upload has looked at them
+    change = {"revision": record["revision"], "cards": {"fronts/a.png": {"bleed": "stretch"}}}
+    changed = client.patch(f"/api/decks/{deck}", json=change).json()
+    first, second = (card["front_fit"] for card in changed["cards"])
+    assert "bleed is stretched" in first
+    assert "bleed is stretched" not in second
+    wrong = {"revision": changed["revision"], "cards": {"fronts/a.png": {"bleed": "smear"}}}
+    assert client.patch(f"/api/decks/{deck}", json=wrong).status_code == 422
