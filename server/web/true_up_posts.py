@@ -12,6 +12,7 @@ from pydantic import BaseModel
 
 from server.core.plan import Flip
 from server.errors import Busy, NotThere
+from server.web import models
 
 GOOD_SECONDS = 30 * 60
 MOST_SHEETS = 20
@@ -45,7 +46,8 @@ class PhotoRead(BaseModel):
     pictures: list[str]
 
 
-class PhotosRead(BaseModel):
+class PhotosRead(models.InMm):
+    format: str = "lampfold-photos"
     sheets: list[PhotoRead]
 
 
@@ -58,9 +60,10 @@ class PostMade(BaseModel):
     minutes: int
 
 
-class PostOut(BaseModel):
+class PostOut(models.InMm):
     """What has come since the number that was asked with; ``next`` is the number to ask with then."""
 
+    format: str = "lampfold-photos-come"
     sheets: list[PhotoRead]
     next: int
 

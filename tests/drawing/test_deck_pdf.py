@@ -110,8 +110,9 @@ def test_memory_doesnt_grow_with_the_deck(tmp_path: Path) -> None:
         write_deck_pdf(planned, deck, settings, lambda art: tmp_path / art.file, tmp_path / "out.pdf")
         peaks.append(tracemalloc.get_traced_memory()[1])
         tracemalloc.stop()
-    # What is kept for each image (a number, a matrix) is hundreds of bytes; the images are 100 kB each.
-    assert peaks[1] - peaks[0] < 150_000
+    # What is kept for each image (a number, a matrix) is hundreds of bytes; the images are 100 kB each, and a few of
+    # them are under way to the disk at once.
+    assert peaks[1] - peaks[0] < 600_000
     assert (tmp_path / "out.pdf").stat().st_size > 5_000_000
 
 

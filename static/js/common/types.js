@@ -25,8 +25,8 @@
  *   box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string,
  *   version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?:
  *   ""|"no"|"yes"}, version?: string, since?: string, part?: "sheets"|"box"|"guide"}} BuildAsk */
-/** @typedef {{copies?: number|null, name?: string|null, back?: string|null, out?: boolean|null, swapped?:
- *   boolean|null}} CardChange */
+/** @typedef {{copies?: number|null, name?: string|null, back?: string|null, out?: boolean|null, swapped?: boolean|null,
+ *   bleed?: "auto"|"art"|"mirror"|"stretch"|"colour"|"none"|null}} CardChange */
 /** @typedef {{name: string, file: string, front: ArtOut, back: ArtOut|null, copies: number, front_fit: string,
  *   back_fit: string}} CardOut */
 /** @typedef {{old: CountedCard, new: CountedCard, what: ("front"|"back"|"copies")[], differs_percent: number|null}}
@@ -156,7 +156,7 @@
 /** @typedef {{code: string, message: string, fix: string}} PhotoProblem */
 /** @typedef {{photo: string, kind: string|null, stations: StationSeen[], problems: PhotoProblem[], pictures: string[]}}
  *   PhotoRead */
-/** @typedef {{sheets: PhotoRead[]}} PhotosRead */
+/** @typedef {{format?: string, version?: number, unit?: "mm", sheets: PhotoRead[]}} PhotosRead */
 /** @typedef {{dx_mm?: number, dy_mm?: number, rotation_deg?: number, scale?: number}} PlainIn */
 /** @typedef {{settings?: {card?: string, bleed_mm?: number|string, safe_mm?: number|string, edges?:
  *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
@@ -176,7 +176,7 @@
  *   waste_percent: number, arrangement: "portrait"|"landscape", card_turned: boolean, columns: number, rows: number,
  *   spine_mm: number, outer_bleed: EdgesOut, thickness_says: string}} PlanSummary */
 /** @typedef {{id: string, url: string, qr: string, minutes: number}} PostMade */
-/** @typedef {{sheets: PhotoRead[], next: number}} PostOut */
+/** @typedef {{format?: string, version?: number, unit?: "mm", sheets: PhotoRead[], next: number}} PostOut */
 /** @typedef {{id: string, name: string}} PrinterChoice */
 /** @typedef {{message: string, fix?: string, field?: string|null, id?: string|null, current: TrueUpModelsPrinterOut}}
  *   PrinterConflict */
