@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Literal
 
 from server.core.edge_bleed import ArtEdges, EdgeMode
@@ -75,7 +75,10 @@ class Art:
     @property
     def shape(self) -> Art:
         """The same without its name, its place and its colours: art of one shape lies on a card alike."""
-        return replace(self, file="", key="", page=0, look="", edge_rgb=None, edges=None, bleed=None)
+        # Not by ``replace``, which takes ten times as long: it is asked for each art of a deck, for every answer.
+        return Art("", "", self.kind, self.width_px, self.height_px, self.orientation, size_mm=self.size_mm,
+                   has_alpha=self.has_alpha, is_cmyk=self.is_cmyk, frames=self.frames, trim_mm=self.trim_mm,
+                   picture_ppi=self.picture_ppi)
 
     @property
     def view_px(self) -> tuple[int, int]:

@@ -12,7 +12,19 @@ from typing import Literal
 
 from server.core.art import Art
 from server.core.card_sizes import CardSize
-from server.core.edge_bleed import OVERLAP_MM, Flood, MadeSide, Stamp, corner_layers, side_layers, sides_text
+from server.core.edge_bleed import (
+    OVERLAP_MM,
+    SIDES,
+    Flood,
+    MadeSide,
+    Rgb,
+    SideMade,
+    SideName,
+    Stamp,
+    corner_layers,
+    side_layers,
+    sides_text,
+)
 from server.core.geometry import Affine, Edges, Rect
 from server.core.settings import EdgeMode
 from server.core.units import mm_text
@@ -29,6 +41,9 @@ COMMON_BLEEDS_MM = (3.0, 3.175, 2.0, 1.5, 5.0)
 _SIZE_TOLERANCE_MM = 0.5
 # What a decision says of "auto" before anybody has looked at the edges; ``ArtFit.how`` says it after that.
 SUITED = "bleed is made to suit its edges"
+_EDGE_WORDS: dict[MadeBleed | SideMade, str] = {
+    "colour": "one colour, run out", "edge": "its edge drawn out", "mirror": "mirrored", "stretch": "stretched",
+    "none": "none, so bare paper"}
 _SLACK_MM = 0.05  # a bleed that lacks so little lacks nothing
 
 
@@ -73,6 +88,35 @@ class ArtFit:
 def _off(aspect: float, width: float, height: float) -> float:
     ratio = aspect * height / width
     return max(ratio, 1.0 / ratio) - 1.0  # the same for too wide and too tall, or a square would count as lying
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeSays:
+    """What becomes of the bleed beyond one edge of the card, in words, and its colour where it is one."""
+
+    side: SideName
+    says: str
+    rgb: Rgb | None = None
+
+
+def edges_say(fit: ArtFit, card: CardSize, bleed_mm: float, edge_rgb: Rgb | None) -> tuple[EdgeSays, ...]:
+    """How the bleed of each edge comes about, left, top, right, bottom: the art's own as far as it reaches, then made.
+
+    ``edge_rgb`` is the art's colour for "colour" all round.
+    """
+    reaches = (-fit.rect.x, -fit.rect.y, fit.rect.right - card.width_mm, fit.rect.bottom - card.height_mm)
+    found = []
+    for number, (side, reach) in enumerate(zip(SIDES, reaches, strict=True)):
+        made = fit.sides[number].made if fit.sides else fit.made
+        if bleed_mm <= 0:
+            found.append(EdgeSays(side, "no bleed"))
+        elif reach >= bleed_mm - _SLACK_MM:
+            found.append(EdgeSays(side, "its own bleed"))
+        else:
+            own = f"its own {mm_text(reach, 1)} mm, then " if reach > _SLACK_MM else ""
+            rgb = fit.sides[number].rgb if fit.sides else edge_rgb
+            found.append(EdgeSays(side, own + _EDGE_WORDS[made], rgb if made == "colour" else None))
+    return tuple(found)
 
 
 def decide(art: Art, card: CardSize, bleed_mm: float, edges: EdgeMode) -> ArtFit:

@@ -25,6 +25,7 @@ Codes of intake (unreadable files, pairing, deck.csv) are listed in ``server.for
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from functools import lru_cache
 
 from server.core.art import KIND_ENDINGS, KIND_LABELS, Art, Deck, Problem, Severity
@@ -76,6 +77,8 @@ def _arts(deck: Deck, has_backs: bool) -> Iterable[Art]:
 
 
 def _check_art(art: Art, settings: DeckSettings) -> Iterator[Problem]:
+    if art.bleed:
+        settings = replace(settings, edges=art.bleed)
     for problem in _check_shape(art.shape, settings):
         yield Problem(art.file, problem.severity, problem.code, problem.message, problem.fix)
     wrong = _wrong_ending(art)

@@ -20,7 +20,9 @@ EdgeMode = Literal["auto", "art", "mirror", "stretch", "colour", "none"]
 EdgeKind = Literal["flat", "gradient", "picture"]
 SideMade = Literal["colour", "edge", "mirror"]
 
-SIDES = ("left", "top", "right", "bottom")
+SideName = Literal["left", "top", "right", "bottom"]
+
+SIDES: tuple[SideName, ...] = ("left", "top", "right", "bottom")
 MADE_OF: dict[EdgeKind, SideMade] = {"flat": "colour", "gradient": "edge", "picture": "mirror"}
 _WORDS: dict[SideMade, str] = {"colour": "its colour run out", "edge": "its edge drawn out", "mirror": "mirrored"}
 # So much of the art's edge is drawn out to the whole bleed: a pixel or three at 300 ppi.

@@ -41,14 +41,16 @@ class Planned:
         return self.candidates[0]
 
     @cached_property
-    def fits(self) -> Mapping[tuple[str, str | None], ArtFit]:
-        """How each art lies on its card, by the art's key and its own way of making bleed."""
-        card, settings = self.settings.card_size, self.settings
-        arts = {(art.key, art.bleed): art for one in self.deck.cards for art in (one.front, one.back) if art}
-        return {key: decide(art, card, settings.made_bleed_mm, settings.edges) for key, art in arts.items()}
+    def _fits(self) -> dict[tuple[str, str | None], ArtFit]:
+        return {}
 
     def fit(self, art: Art) -> ArtFit:
-        return self.fits[art.key, art.bleed]
+        """How an art lies on its card; worked out when it is first asked for, since a screen shows few of many."""
+        key = art.key, art.bleed
+        if key not in self._fits:
+            settings = self.settings
+            self._fits[key] = decide(art, settings.card_size, settings.made_bleed_mm, settings.edges)
+        return self._fits[key]
 
 
 def plan_deck(deck: Deck, settings: DeckSettings, printer: Printer | None = None) -> Planned:

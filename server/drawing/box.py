@@ -5,16 +5,15 @@ from __future__ import annotations
 import math
 
 from server.core.art import Art
-from server.core.bleed import decide, stamps
+from server.core.bleed import decide
 from server.core.box import Box, Panel
 from server.core.card_sizes import CardSize
 from server.core.deck_box import ALL, dress_named, rgb_of
-from server.core.edge_bleed import Flood
 from server.core.geometry import Edges, Rect, bounds
 from server.core.lettering import text_width_mm
 from server.core.plan import Line, Placement
 from server.core.planning import Planned
-from server.drawing.sheet import bleed_on_card, card_matrix, draw_pale, see_through
+from server.drawing.sheet import bleed_on_card, card_matrix, draw_pale, lay_on
 from server.drawing.surface import Rgb, Stroke, Surface
 
 _CUT = Stroke(0.15)
@@ -94,15 +93,8 @@ def _lay_on(surface: Surface, planned: Planned, box: Box, panel: Panel, dress: d
     card = CardSize("panel", "panel", *size)
     settings = planned.settings
     placement = Placement(0, "front", 0, rect, panel.up_deg, bleed)
-    layers = stamps(decide(what, card, settings.made_bleed_mm, settings.edges), card, bleed_on_card(placement),
-                    what.edge_rgb, see_through(what))
-    with surface.within(matrix=card_matrix(placement)):
-        for layer in layers:
-            with surface.within(clip=layer.rect if isinstance(layer, Flood) else layer.clip):
-                if isinstance(layer, Flood):
-                    surface.fill(layer.rect.corners, layer.rgb)
-                else:
-                    surface.art(what, layer.matrix)
+    lay_on(surface, what, decide(what, card, settings.made_bleed_mm, settings.edges), card, bleed_on_card(placement),
+           card_matrix(placement))
 
 
 def _bleed(bleed_mm: float, box: Box, panel: Panel, dress: dict[str, Art | Rgb]) -> Edges:

@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from server.core.art import Art
 from server.core.backs import flood_of
-from server.core.bleed import stamps
+from server.core.bleed import ArtFit, decide, stamps
+from server.core.card_sizes import CardSize
 from server.core.cuts import crease_lines, cut_lines, cut_ticks, hinge_edge, lines_behind
 from server.core.edge_bleed import Flood
 from server.core.geometry import Affine, Edges, Nearby, Rect, bounds
@@ -15,6 +16,7 @@ from server.core.ink import PALE
 from server.core.marks import Mark, marks_for
 from server.core.plan import Face, Layout, Placement, SheetPlan
 from server.core.planning import Planned
+from server.core.settings import DeckSettings
 from server.core.version_mark import version_mark
 from server.drawing.surface import BLACK, WHITE, Rgb, Stroke, Surface
 
@@ -29,6 +31,8 @@ _FOLD_TICK = Stroke(0.2, (70, 70, 70), (1.0, 0.6))
 _MARK = Stroke(0.1)
 _HINGE = Stroke(0.15, (70, 70, 70), (1.0, 1.0))
 _SAFE = Stroke(0.25, (200, 0, 120), (1.5, 1.0))
+_CUT_SHOWN, _CUT_CASING = Stroke(0.35, _SAFE.rgb, (1.8, 1.0)), Stroke(0.8, WHITE)
+_PAPER_MM = 1.5
 
 
 def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool = False) -> None:
@@ -194,10 +198,13 @@ def _draw_card(surface: Surface, planned: Planned, placement: Placement, laps: E
     bleed = placement.bleed
     reach = replace(placement, bleed=Edges(max(bleed.left, laps.left), max(bleed.top, laps.top),
                                            max(bleed.right, laps.right), max(bleed.bottom, laps.bottom)))
-    layers = stamps(planned.fit(art), planned.settings.card_size, bleed_on_card(reach), art.edge_rgb,
-                    see_through(art))
-    with surface.within(matrix=card_matrix(placement)):
-        for layer in layers:
+    lay_on(surface, art, planned.fit(art), planned.settings.card_size, bleed_on_card(reach), card_matrix(placement))
+
+
+def lay_on(surface: Surface, art: Art, fit: ArtFit, card: CardSize, bleed: Edges, matrix: Affine) -> None:
+    """Art on a card, or on a panel of a box: ``bleed`` of each edge as it is held upright, ``matrix`` to the page."""
+    with surface.within(matrix=matrix):
+        for layer in stamps(fit, card, bleed, art.edge_rgb, see_through(art)):
             if isinstance(layer, Flood):
                 # By a clip, as the art beside it is cut: readers smooth a polygon's own edge differently.
                 with surface.within(clip=layer.rect):
@@ -205,6 +212,21 @@ def _draw_card(surface: Surface, planned: Planned, placement: Placement, laps: E
             else:
                 with surface.within(clip=layer.clip):
                     surface.art(art, layer.matrix)
+
+
+def draw_card(surface: Surface, art: Art, settings: DeckSettings) -> None:
+    """One card by itself as the sheet draws it, with all its bleed, the paper's edge around it and where it is cut."""
+    card, bleed = settings.card_size, settings.made_bleed_mm
+    away = bleed + _PAPER_MM
+    trim = Rect(away, away, card.width_mm, card.height_mm)
+    page = Rect(0, 0, card.width_mm + 2 * away, card.height_mm + 2 * away)
+    surface.page(page, trim, trim.grown(Edges.all(bleed)), card.name)
+    fit = decide(art, card, bleed, settings.edges)
+    with surface.within(layer="art"):
+        lay_on(surface, art, fit, card, Edges.all(bleed), Affine.shift(away, away))
+    with surface.within(layer="safe zone"):
+        surface.outline(trim, settings.radius_mm, _CUT_CASING)
+        surface.outline(trim, settings.radius_mm, _CUT_SHOWN)
 
 
 def _draw_cut_lines(surface: Surface, planned: Planned, face: Face) -> None:

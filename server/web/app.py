@@ -22,6 +22,7 @@ from server.resources import shipped
 from server.store.cleaning import clean
 from server.web import (
     art,
+    art_bleed,
     desk,
     glow,
     output,
@@ -43,7 +44,7 @@ _TIDY_SECONDS = 6 * 3600.0
 # One line for each part of the API and the pages.
 ROUTERS: tuple[APIRouter, ...] = (
     desk.router, desk.page,
-    art.router, art.pictures, art.page,
+    art.router, art_bleed.router, art.pictures, art.page,
     sheet.router, sheet.tables_router, sheet.page,
     glow.router, glow.page,
     true_up.router, true_up_photo.router, true_up_printers.router, true_up.page, true_up_photo.page,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from dataclasses import asdict, dataclass, replace
+from functools import lru_cache
 from urllib.parse import quote
 
 from server.core.art import Art, Deck, Override, Problem
@@ -112,7 +113,8 @@ def record_of(view: DeckView) -> models.DeckRecord:
         updated=row.updated, settings=settings, card_chosen=row.state.card_chosen,
         likely_card=likely.card if likely else None,
         files=[file_of(file, view.records.get(file.path)) for file in row.state.files],
-        cards=_cards_of(deck, settings), out=_out_of(view), pairs=[models.PairOut(**asdict(one)) for one in deck.pairs],
+        cards=_cards_of(deck, settings), out=_out_of(view),
+        pairs=[models.PairOut(front=one.front, back=one.back, why=one.why, sure=one.sure) for one in deck.pairs],
         proposals=[models.ProposalOut(**asdict(one)) for one in deck.proposals],
         problems=[problem_of(problem) for problem in view.problems],
     )
@@ -158,8 +160,9 @@ def art_address(art: Art) -> str:
     return f"/api/art/{quote(art.key, safe='')}?longest={_SCREEN_PX}"
 
 
+@lru_cache(maxsize=20_000)
 def problem_of(problem: Problem) -> models.ProblemOut:
-    # Ours already, and a deck may have thousands: nothing to check.
+    # Ours already, and a deck may have thousands, told again after each change: nothing to check, and made once.
     return models.ProblemOut.model_construct(file=problem.file, severity=problem.severity, code=problem.code,
                                              message=problem.message, fix=problem.fix)
 
@@ -178,13 +181,13 @@ def _cards_of(deck: Deck, settings: DeckSettings) -> list[models.CardOut]:
         return fits[mark]
 
     return [
-        models.CardOut(name=one.name, file=one.label, front=_art_of(one.front),
-                       back=_art_of(one.back) if one.back else None, copies=one.copies,
-                       front_fit=fit(one.front), back_fit=fit(one.back))
+        models.CardOut.model_construct(
+            name=one.name, file=one.label, front=_art_of(one.front), back=_art_of(one.back) if one.back else None,
+            copies=one.copies, front_fit=fit(one.front), back_fit=fit(one.back), bleed=one.front.bleed)
         for one in deck.cards
     ]
 
 
 def _art_of(art: Art) -> models.ArtOut:
-    return models.ArtOut(key=art.key, file=art.file, width_px=art.view_px[0], height_px=art.view_px[1],
-                         vector=art.is_vector)
+    return models.ArtOut.model_construct(key=art.key, file=art.file, width_px=art.view_px[0],
+                                         height_px=art.view_px[1], vector=art.is_vector)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Iterable
 from typing import Generic, TypeVar
 
 from server.core.art import Art
@@ -57,7 +58,13 @@ _INKS: Measured[tuple[str, VersionMark, ArtFit, bool], Rgb] = Measured()
 async def with_colours(services: Services, person: str, prepared: Prepared, sheet: int | None = None) -> Prepared:
     """With the edge colour of every art of that sheet, or of all, that needs one, and with the ink of the version mark
     on its fronts. Raises Busy, Stopped."""
-    wanted = prepared.uncoloured(sheet)
+    seen = await edges_seen(services, person, prepared.uncoloured(sheet))
+    return await _with_inks(services, person, prepared.coloured(seen), sheet)
+
+
+async def edges_seen(services: Services, person: str, wanted: Iterable[Art]) -> dict[str, ArtEdges]:
+    """What lies along the edges of each art, by its key; without those that can't be decoded. Raises Busy, Stopped."""
+    wanted = tuple(wanted)
     missing = [art for art in wanted if not _COLOURS.known(art.key)]
     for start in range(0, len(missing), _AT_ONCE):
         some = missing[start:start + _AT_ONCE]
@@ -66,8 +73,7 @@ async def with_colours(services: Services, person: str, prepared: Prepared, shee
                                                services.store.limits.read_seconds))
         for art in some:
             _COLOURS.put(art.key, found.get(art.key))
-    coloured = prepared.coloured({art.key: seen for art in wanted if (seen := _COLOURS.get(art.key))})
-    return await _with_inks(services, person, coloured, sheet)
+    return {art.key: seen for art in wanted if (seen := _COLOURS.get(art.key))}
 
 
 async def _with_inks(services: Services, person: str, prepared: Prepared, sheet: int | None) -> Prepared:

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler, model_v
 from server.core.art import ArtKind, Severity
 from server.core.plan import Arrangement
 from server.core.setting import Setting
-from server.core.settings import SETTINGS, DeckSettings
+from server.core.settings import SETTINGS, DeckSettings, EdgeMode
 from server.core.wording import check_text
 
 
@@ -113,7 +113,7 @@ class ArtOut(BaseModel):
 
 class CardOut(BaseModel):
     """``file`` is the label by which a card is changed: its front's, unless its sides were swapped; the fits say how
-    the art lies on the card."""
+    the art lies on the card, ``bleed`` how its bleed is to be made, null as the deck's."""
 
     name: str
     file: str
@@ -122,6 +122,7 @@ class CardOut(BaseModel):
     copies: int
     front_fit: str
     back_fit: str
+    bleed: EdgeMode | None
 
 
 class PairOut(BaseModel):

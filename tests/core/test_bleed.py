@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.core.art import Art
-from server.core.bleed import decide, stamps
+from server.core.bleed import decide, edges_say, stamps
 from server.core.card_sizes import CARD_SIZES, CardSize
-from server.core.edge_bleed import Flood, Stamp
+from server.core.edge_bleed import ArtEdges, EdgeSeen, Flood, Stamp
 from server.core.geometry import Edges, Rect, bounds
 from server.core.settings import EdgeMode
 
@@ -51,6 +51,25 @@ def test_a_square_tells_by_its_own_size() -> None:
     assert decide(art(900, 900), square, 3.0, "auto").carries_mm == 0.0
     assert decide(art(900, 900, size_mm=(76.0, 76.0)), square, 3.0, "auto").carries_mm == 3.0
     assert decide(art(900, 900, size_mm=(70.0, 70.0)), square, 3.0, "auto").carries_mm == 0.0
+
+
+def test_each_edge_says_how_its_bleed_comes_about() -> None:
+    picture = EdgeSeen("picture", (0, 0, 0))
+    seen = ArtEdges(EdgeSeen("flat", (9, 8, 7)), EdgeSeen("gradient", (0, 0, 0)), picture, picture)
+    own = art(744, 1039, edges=seen)
+
+    def says(what: Art, mode: EdgeMode = "auto", bleed_mm: float = 3.0) -> list[str]:
+        fit = decide(what, POKER, bleed_mm, mode)
+        return [one.says for one in edges_say(fit, POKER, bleed_mm, (1, 2, 3))]
+
+    assert says(own) == ["one colour, run out", "its edge drawn out", "mirrored", "mirrored"]
+    assert edges_say(decide(own, POKER, 3.0, "auto"), POKER, 3.0, None)[0].rgb == (9, 8, 7)
+    assert says(art(815, 1110)) == ["its own bleed"] * 4
+    assert says(art(815, 1110, edges=seen), bleed_mm=4.0)[0] == "its own 3 mm, then one colour, run out"
+    assert says(art(1000, 2000), "mirror") == ["mirrored", "its own bleed", "mirrored", "its own bleed"]
+    assert [says(own, mode)[0] for mode in ("stretch", "colour", "none")] == [
+        "stretched", "one colour, run out", "none, so bare paper"]
+    assert says(own, bleed_mm=0.0) == ["no bleed"] * 4
 
 
 def test_odd_art_covers_the_trim_and_says_what_is_lost() -> None:

@@ -105,7 +105,7 @@ def test_memory_doesnt_grow_with_the_deck(tmp_path: Path) -> None:
         deck = Deck("Many", tuple(Card(art.file, art) for art in arts[:count]))
         settings = DeckSettings()
         planned = plan_deck(deck, settings)
-        _ = planned.fits, planned.plan.faces
+        _ = [planned.fit(art) for art in arts[:count]], planned.plan.faces
         tracemalloc.start()
         write_deck_pdf(planned, deck, settings, lambda art: tmp_path / art.file, tmp_path / "out.pdf")
         peaks.append(tracemalloc.get_traced_memory()[1])

@@ -7,11 +7,13 @@ from xml.etree import ElementTree
 
 import pytest
 
-from server.core.geometry import Affine
+from server.core.art import Art, Card, Deck
+from server.core.edge_bleed import ArtEdges, EdgeSeen
+from server.core.geometry import Affine, Edges
 from server.core.planning import Planned, plan_deck
-from server.core.settings import DeckSettings
+from server.core.settings import DeckSettings, EdgeMode
 from server.drawing.recording import Drawn, RecordingSurface
-from server.drawing.sheet import draw_face
+from server.drawing.sheet import card_matrix, draw_card, draw_face
 from server.drawing.svg_surface import SvgSurface
 from tests.strategies import plain_deck
 
@@ -51,6 +53,36 @@ def test_a_fold_has_cut_lines_on_the_fronts_panel_only() -> None:
 def test_creases_are_dashed_and_on_their_own_layer() -> None:
     creases = on_layer(recorded(planned(4, method="side-fold", core_mm=1)), "creases", 0)
     assert len(creases) == 2 and all(crease.stroke and crease.stroke.dash_mm for crease in creases)
+
+
+EDGES = ArtEdges(EdgeSeen("flat", (9, 9, 9)), EdgeSeen("picture", (0, 0, 0)), EdgeSeen("gradient", (5, 6, 7)),
+                 EdgeSeen("picture", (0, 0, 0)), corner=0.05)
+
+
+@pytest.mark.parametrize(("own", "card_turned"), [(None, "no"), (None, "yes"), ("stretch", "no"), ("colour", "no")])
+def test_a_card_by_itself_is_drawn_as_on_its_sheet(own: EdgeMode | None, card_turned: str) -> None:
+    art = Art("fronts/a.png", "a", "png", 630, 880, edge_rgb=(9, 9, 9), edges=EDGES, bleed=own)
+    settings = DeckSettings().changed({"card": "poker-metric", "card_turned": card_turned})
+    plan = plan_deck(Deck("One", (Card("a", art),)), settings)
+    sheet, alone = RecordingSurface(), RecordingSurface()
+    draw_face(sheet, plan, plan.plan.faces[0])
+    draw_card(alone, art, settings)
+    placement = plan.plan.placements(plan.plan.faces[0])[0]
+    assert placement.bleed == Edges.all(3.0)  # one card on a sheet has all of its bleed
+
+    def on_card(one: Drawn, page: Affine) -> list[float]:
+        matrix = page.inverse().after(one.matrix)
+        of, clip = one.clips[-1]
+        return [matrix.a, matrix.b, matrix.c, matrix.d, matrix.e, matrix.f,
+                *(part for corner in clip.corners for part in page.inverse()(of(corner)))]
+
+    def layers(surface: RecordingSurface, page: Affine) -> list[list[float]]:
+        return [on_card(one, page) for one in on_layer(surface, "art", 0)]
+
+    trim = alone.pages[0].trim
+    on_sheet = layers(sheet, card_matrix(placement))
+    assert len(on_sheet) > 1
+    assert layers(alone, Affine.shift(trim.x, trim.y)) == [pytest.approx(one, abs=1e-6) for one in on_sheet]
 
 
 def test_the_safe_zone_shows_only_when_asked() -> None:

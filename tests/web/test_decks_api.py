@@ -238,5 +238,20 @@ def test_a_card_may_make_its_bleed_in_its_own_way(live_server: LiveServer) -> No
     first, second = (card["front_fit"] for card in changed["cards"])
     assert "bleed is stretched" in first
     assert "bleed is stretched" not in second
+    assert [card["bleed"] for card in changed["cards"]] == ["stretch", None]
     wrong = {"revision": changed["revision"], "cards": {"fronts/a.png": {"bleed": "smear"}}}
     assert client.patch(f"/api/decks/{deck}", json=wrong).status_code == 422
+
+    def said(**ask: object) -> list[str]:
+        seen = client.post(f"/api/decks/{deck}/bleed", json={"card": "fronts/a.png", **ask}).json()
+        face = seen["faces"][0]
+        assert (seen["bleed"], seen["edges"], [one["side"] for one in face["edges"]]) == (
+            "stretch", "auto", ["left", "top", "right", "bottom"])
+        assert face["svg"].count("<image") >= 1 and "<rect" in face["svg"]
+        return [one["says"] for one in face["edges"]]
+
+    # What is asked is shown and not kept: as it is, as the deck's, as the deck's would be.
+    assert said() == ["stretched"] * 4
+    assert "stretched" not in said(bleed=None)
+    assert said(bleed=None, edges="none") == ["no bleed"] * 4
+    assert client.post(f"/api/decks/{deck}/bleed", json={"card": "fronts/x.png"}).status_code == 404

@@ -15,6 +15,14 @@
 /** @typedef {{key: string, file: string, cards: string[], leeway: LeewayOut|null}} BackOut */
 /** @typedef {{format?: string, version?: number, unit?: "mm", svg: string, leeway: LeewayOut, file: string, settings:
  *   Record<string, string>}} BackSeen */
+/** @typedef {{card: string, bleed?: "auto"|"art"|"mirror"|"stretch"|"colour"|"none"|null, edges?:
+ *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none"|null}} BleedAsk */
+/** @typedef {{side: "left"|"top"|"right"|"bottom", says: string, colour: string|null}} BleedEdge */
+/** @typedef {{side: "front"|"back", file: string, svg: string, says: string, edges: BleedEdge[], corner_mm: number}}
+ *   BleedFace */
+/** @typedef {{format?: string, version?: number, unit?: "mm", card: string, name: string, bleed:
+ *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none"|null, edges: "auto"|"art"|"mirror"|"stretch"|"colour"|"none",
+ *   bleed_mm: number, faces: BleedFace[]}} BleedSeen */
 /** @typedef {{settings?: {card?: string, bleed_mm?: number|string, safe_mm?: number|string, edges?:
  *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
  *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
@@ -28,7 +36,7 @@
 /** @typedef {{copies?: number|null, name?: string|null, back?: string|null, out?: boolean|null, swapped?: boolean|null,
  *   bleed?: "auto"|"art"|"mirror"|"stretch"|"colour"|"none"|null}} CardChange */
 /** @typedef {{name: string, file: string, front: ArtOut, back: ArtOut|null, copies: number, front_fit: string,
- *   back_fit: string}} CardOut */
+ *   back_fit: string, bleed: "auto"|"art"|"mirror"|"stretch"|"colour"|"none"|null}} CardOut */
 /** @typedef {{old: CountedCard, new: CountedCard, what: ("front"|"back"|"copies")[], differs_percent: number|null}}
  *   ChangedCard */
 /** @typedef {{since: string, added: CountedCard[], gone: CountedCard[], changed: ChangedCard[], take_out:
