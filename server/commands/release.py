@@ -74,13 +74,10 @@ def _order(arguments: argparse.Namespace) -> ReleaseOrder:
     for ink in inks:
         if ink not in _INKS:
             raise BadValue(f"--ink: {ink!r} is not known.", f"Use {' or '.join(_INKS)}, or both with a comma.")
-    for path in arguments.extra:
-        if not path.is_file():
-            raise BadValue(f"--extra: {path} isn't a file.", "Give the file's own path.")
     return ReleaseOrder(
         tuple(_deck(arguments, folder) for folder in arguments.folders), version,
         tuple(method_named(name).name for name in methods), tuple(paper_named(name).name for name in papers),
-        inks, tuple(arguments.extra))  # type: ignore[arg-type]
+        inks, _extras(arguments.extra))  # type: ignore[arg-type]
 
 
 def _deck(arguments: argparse.Namespace, folder: Path) -> DeckToPack:
@@ -92,6 +89,16 @@ def _deck(arguments: argparse.Namespace, folder: Path) -> DeckToPack:
     if arguments.out:
         check_target("--out", arguments.out, asked.found)
     return DeckToPack(asked.found.deck, asked.settings, asked.found.source)
+
+
+def _extras(paths: list[Path]) -> tuple[tuple[str, Path], ...]:
+    from server.store.names import clean_file_name
+
+    for path in paths:
+        if not path.is_file():
+            raise BadValue(f"--extra: {path} isn't a file.", "Give the file's own path.")
+    with naming_options({"file": "--extra"}):
+        return tuple((clean_file_name(path.name), path) for path in paths)
 
 
 def _names(option: str, text: str) -> tuple[str, ...]:

@@ -21,7 +21,7 @@ _FRAME = Stroke(0.15, (120, 120, 120))
 
 @dataclass(frozen=True, slots=True)
 class Sheets:
-    """One PDF of the release: where it lies, how it is built, and its numbers."""
+    """One PDF of the release: where it lies, how it is built, its numbers, and the box's PDF beside it, "" for none."""
 
     file: str
     method: str
@@ -29,6 +29,7 @@ class Sheets:
     ink: str
     sheets: int
     papers: int
+    box: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +56,10 @@ def draw_index(surface: Surface, page: Rect, title: str, decks: Sequence[Content
             glued = f", {one.papers} pieces of paper" if one.papers != one.sheets else ""
             how = f"{method_named(one.method).label.lower()}, {paper_named(one.paper).label}, {one.ink} ink"
             flow.text(f"{one.file}: {how}, {one.sheets} sheets{glued}.", size_mm=3.0)
+        boxes = list(dict.fromkeys(one.box for one in deck.sheets if one.box))
+        if boxes:
+            flow.text(f"A box for these cards, as thick as each way of building makes them: {', '.join(boxes)}.",
+                      size_mm=3.0)
         for said in deck.left_out:
             flow.text(said, size_mm=3.0, rgb=SOFT)
         _pictures(surface, flow, deck)

@@ -106,3 +106,9 @@ class JobBoard:
         with self._lock:
             return next((job for job in self._jobs.values()
                          if job.person == person and job.key == key and not job.view.ended), None)
+
+    def running_for(self, deck_id: str, start: str) -> Job | None:
+        """The latest job of this deck under a key that begins so, if it hasn't ended."""
+        with self._lock:
+            return next((job for job in reversed(self._jobs.values())
+                         if job.deck_id == deck_id and job.key.startswith(start) and not job.view.ended), None)

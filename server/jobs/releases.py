@@ -1,4 +1,4 @@
-"""Releases: a deck's version packed in a worker by every chosen method, paper and ink, then kept."""
+"""Releases: versions of decks packed in a worker by every chosen method, paper and ink, then kept."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from concurrent.futures import Future
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from server.core.art import Art, Deck
 from server.core.settings import DeckSettings
@@ -21,34 +21,62 @@ from server.jobs.worker import Report
 from server.store import Store
 from server.store.names import file_stem, version_stem
 
+if TYPE_CHECKING:
+    from server.prepress.record import Picture
+
+_KEY = "release-"
+
+
+@dataclass(frozen=True, slots=True)
+class PackDeck:
+    """A deck to pack: its id and that of the version which it is."""
+
+    id: str
+    version_id: str
+    deck: Deck
+    settings: DeckSettings
+
+    @property
+    def arts(self) -> dict[str, Art]:
+        """By their keys, those on its box too."""
+        return {art.key: art for card in self.deck.cards for art in (card.front, card.back) if art}
+
 
 @dataclass(frozen=True, slots=True)
 class PackOrder:
-    """What to pack: ``sources`` maps blob keys to files; ``pack`` is where the result goes, in a folder of its own."""
+    """What to pack: ``sources`` maps blob keys to files, ``known`` what pictures show by their arts' keys; ``pack`` is
+    where the result goes, in a folder of its own."""
 
-    deck: Deck
-    settings: DeckSettings
+    decks: tuple[PackDeck, ...]
     version: str
     methods: tuple[str, ...]
     papers: tuple[str, ...]
     inks: tuple[Any, ...]
+    extras: tuple[tuple[str, Path], ...]
     limits: ArtLimits
     sources: Mapping[str, Path]
+    known: Mapping[str, Picture]
     pack: Path
 
 
 def make_release(report: Report, order: PackOrder) -> dict[str, Any]:
-    """Write the pack. Returns its members, and in words what was left out because it doesn't fit."""
+    """Write the pack. Returns its members, in words what was left out because it doesn't fit, and the pictures that
+    weren't known yet."""
     from server.prepress.release import DeckToPack, ReleaseOrder, release
 
     def source(art: Art) -> Path:
         return order.sources[art.key.partition("#")[0]]
 
-    made = release(ReleaseOrder((DeckToPack(order.deck, order.settings, source),), order.version, order.methods,
-                                order.papers, order.inks, limits=order.limits), order.pack,
+    known = dict(order.known)
+    decks = tuple(DeckToPack(one.deck, one.settings, source, known) for one in order.decks)
+    made = release(ReleaseOrder(decks, order.version, order.methods, order.papers, order.inks, order.extras,
+                                order.limits), order.pack,
                    lambda done, total: report(done, total, f"PDF {min(done + 1, total)} of {total}"),
                    scratch=order.pack.parent)
-    return {"files": [asdict(member) for member in made.members], "left_out": list(made.left_out)}
+    files = [{**asdict(member), "deck": order.decks[member.deck].id if member.deck >= 0 else ""}
+             for member in made.members]
+    return {"files": files, "left_out": list(made.left_out),
+            "pictures": {key: picture for key, picture in known.items() if key not in order.known}}
 
 
 class ReleaseJobs:
@@ -57,7 +85,11 @@ class ReleaseJobs:
     def __init__(self, store: Store, pool: WorkerPool, board: JobBoard) -> None:
         self._store, self._pool, self._board = store, pool, board
 
-    def start(self, person: str, deck_id: str, order: PackOrder) -> tuple[Job, str]:
+    def under_way(self, deck_id: str) -> Job | None:
+        """The job that makes a release of this deck now, whoever started it."""
+        return self._board.running_for(deck_id, _KEY)
+
+    def start(self, person: str, order: PackOrder) -> tuple[Job, str]:
         """A job for this release, and the id that the release will have. ``order.pack`` is a name alone.
 
         Raises Busy when too much waits, NoRoom where the disk is nearly full.
@@ -66,11 +98,12 @@ class ReleaseJobs:
         release_id = secrets.token_hex(8)
         room = self._store.folder.incoming / f"release-{release_id}"
         room.mkdir()
-        job = self._board.add(deck_id, person, f"release-{release_id}")
+        job = self._board.add(order.decks[0].id, person, f"{_KEY}{release_id}")
         order = replace(order, pack=room / "pack.zip")
-        variants = len(order.methods) * len(order.papers) * len(order.inks)
+        variants = len(order.decks) * len(order.methods) * len(order.papers) * len(order.inks)
         job.work = Work(
-            "build", person, order.deck.name, make_release, (order,), self._store.limits.build_seconds * variants,
+            "build", person, order.decks[0].deck.name, make_release, (order,),
+            self._store.limits.build_seconds * variants,
             started=lambda: job.show(replace(job.view, state="running", message="Reading the art")),
             progress=lambda done, total, text: job.show(
                 replace(job.view, state="running", done=done, total=total, message=text)))
@@ -86,8 +119,10 @@ class ReleaseJobs:
     def _ended(self, job: Job, release_id: str, order: PackOrder, future: Future[dict[str, Any]]) -> None:
         try:
             done = future.result()
-            name = f"{file_stem(order.deck.name)}-{version_stem(order.version)}.zip"
-            self._store.releases.keep(release_id, job.deck_id, order.version, order.pack, name, done["files"])
+            name = f"{file_stem(order.decks[0].deck.name)}-{version_stem(order.version)}.zip"
+            self._store.pictures.put(done["pictures"])
+            self._store.releases.keep(release_id, {one.id: one.version_id for one in order.decks}, order.version,
+                                      order.pack, name, done["files"])
             told = " ".join(("Done.", *done["left_out"]))
             job.show(replace(job.view, state="done", done=job.view.total, message=told, fix=""))
         except Exception as error:  # whatever it was, the job must end

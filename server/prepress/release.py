@@ -25,14 +25,15 @@ from server.drawing.deck_pdf import write_pdf
 from server.drawing.release_index import Contents, Sheets, draw_index
 from server.errors import BadValue, DoesNotFit
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
-from server.prepress.build import build
+from server.prepress.build import Part, build
 from server.prepress.prepare import Prepared, prepare
-from server.prepress.record import Record, make_record, small_pictures
+from server.prepress.record import Picture, Record, make_record, small_pictures
 from server.store.names import file_stem, version_stem
 
 FORMAT, VERSION = "lampfold-release", 1
 INDEX, MANIFEST = "index.pdf", "manifest.json"
 InkName = Literal["full", "pale"]
+MemberPart = Literal["sheets", "guide", "box", "index", "extra"]
 # The first date that a ZIP can hold (APPNOTE.TXT, 4.4.6).
 _DATE = (1980, 1, 1, 0, 0, 0)
 _PIECE = 1 << 20
@@ -41,34 +42,37 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True)
 class DeckToPack:
-    """A deck of the release, its settings, and where its art lies."""
+    """A deck of the release, its settings, and where its art lies. ``known``: see ``make_record``."""
 
     deck: Deck
     settings: DeckSettings
     source: Callable[[Art], Path]
+    known: dict[str, Picture] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class ReleaseOrder:
-    """What to pack: every deck by every one of ``methods``, ``papers`` and ``inks``, and ``extras`` by their names."""
+    """What to pack: every deck by every one of ``methods``, ``papers`` and ``inks``, and ``extras`` as (name, file)."""
 
     decks: tuple[DeckToPack, ...]
     version: str
     methods: tuple[str, ...]
     papers: tuple[str, ...]
     inks: tuple[InkName, ...]
-    extras: tuple[Path, ...] = ()
+    extras: tuple[tuple[str, Path], ...] = ()
     limits: ArtLimits = field(default=DEFAULT_LIMITS)
 
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """A file of the pack and the SHA-256 of its bytes; for sheets and guides what they are for (``ink`` is "" for a
-    guide), and how many sheets of paper are printed."""
+    """A file of the pack and the SHA-256 of its bytes; ``part`` is what it is. Sheets, guides and boxes say of which of
+    the order's decks and for which method and paper they are, sheets also in which ink and on how many papers."""
 
     file: str
     sha256: str
+    part: MemberPart
     bytes: int = 0
+    deck: int = -1
     method: str = ""
     paper: str = ""
     ink: str = ""
@@ -111,9 +115,9 @@ class _Pack:
     def scratch(self) -> Path:
         return self.folder / f"{len(self.members)}.pdf"
 
-    def add(self, name: str, path: Path, method: str = "", paper: str = "", ink: str = "", papers: int = 0) -> None:
+    def add(self, name: str, path: Path, part: MemberPart, **about: Any) -> None:
         """Put the file in as it is: PDFs are compressed inside. Raises BadValue for a name that is taken."""
-        if any(member.file.lower() == name.lower() for member in self.members):
+        if self.has(name):
             raise BadValue(f"release: two files would be called {name}.", "Give the decks or the files other names.")
         entry, digest = zipfile.ZipInfo(name, _DATE), hashlib.sha256()
         entry.external_attr = 0o644 << 16
@@ -122,7 +126,11 @@ class _Pack:
             while piece := content.read(_PIECE):
                 digest.update(piece)
                 inside.write(piece)
-        self.members.append(Member(name, digest.hexdigest(), path.stat().st_size, method, paper, ink, papers))
+        self.members.append(Member(name, digest.hexdigest(), part, path.stat().st_size, **about))
+
+    def has(self, name: str) -> bool:
+        """Whether there is such a file; names that differ by case alone are one, as some systems have it."""
+        return any(member.file.lower() == name.lower() for member in self.members)
 
     def seal(self, values: dict[str, Any]) -> None:
         """The manifest, last: every other member and its hash."""
@@ -138,15 +146,15 @@ def _fill(pack: _Pack, order: ReleaseOrder, progress: Progress, cancelled: Calla
     with ExitStack() as open_pictures:
         paths: dict[str, Path] = {}
         first: Prepared | None = None
-        for one in order.decks:
+        for number, one in enumerate(order.decks):
             sheets: list[Sheets] = []
             left_out: list[str] = []
             for prepared in _variants(one, order, left_out):
                 progress(done, total)
                 done += 1
                 first = first or prepared
-                sheets.append(_pack_variant(pack, prepared, order.version, cancelled))
-            record = make_record(one.deck, one.settings, one.source)
+                sheets.append(_pack_variant(pack, number, prepared, order.version, left_out, cancelled))
+            record = make_record(one.deck, one.settings, one.source, one.known)
             arts, found = open_pictures.enter_context(small_pictures(record, (card.front for card in record.cards)))
             paths.update(found)
             contents.append(_contents(one.deck, record, arts, sheets, left_out))
@@ -154,52 +162,70 @@ def _fill(pack: _Pack, order: ReleaseOrder, progress: Progress, cancelled: Calla
         if first is None:
             raise BadValue(f"release: nothing fits. {told[0] if told else ''}".rstrip(),
                            "Choose larger papers or other methods.")
-        extras = [f"extras/{path.name}" for path in order.extras]
+        extras = [f"extras/{name}" for name, _ in order.extras]
         names = " and ".join(dict.fromkeys(one.deck.name for one in order.decks))
         page = first.planned.plan.layout.page
         draw = partial(draw_index, page=page, title=f"{names} {order.version}", decks=contents, extras=extras)
         index = pack.scratch()
         write_pdf((draw,), first.planned, lambda art: paths[art.key], index)
-        pack.add(INDEX, index)
-    for name, path in zip(extras, order.extras, strict=True):
-        pack.add(name, path)
+        pack.add(INDEX, index, "index")
+    for name, (_, path) in zip(extras, order.extras, strict=True):
+        pack.add(name, path, "extra")
     pack.seal({"format": FORMAT, "version": VERSION, "lampfold": __version__, "release": order.version,
                "decks": [one.deck.name for one in order.decks]})
     progress(total, total)
     return tuple(told)
 
 
+def variant_of(settings: DeckSettings, version: str, method: str, paper: str, ink: InkName) -> DeckSettings:
+    """The settings of one choice of a release: for any printer, by the plan that is best."""
+    return replace(settings, method=method, paper=paper, ink=ink, version=version, arrangement="", card_turned="",
+                   printer="")
+
+
 def _variants(one: DeckToPack, order: ReleaseOrder, left_out: list[str]) -> Iterator[Prepared]:
     """The deck laid out for every choice that fits; what doesn't is said in ``left_out``, once for all its inks."""
+    deck = one.deck
     for method in order.methods:
         for paper in order.papers:
             for ink in order.inks:
-                asked = replace(one.settings, method=method, paper=paper, ink=ink, version=order.version,
-                                arrangement="", card_turned="")
+                asked = variant_of(one.settings, order.version, method, paper, ink)
                 try:
-                    yield prepare(one.deck, asked, one.source, None, order.limits)
+                    prepared = prepare(deck, asked, one.source, None, order.limits)
                 except DoesNotFit as error:
                     left_out.append(f"Not by {method} on {paper}: {error.message}")
                     break
+                deck = prepared.deck  # with the edges that were measured, so that each is looked at once
+                yield prepared
 
 
-def _pack_variant(pack: _Pack, prepared: Prepared, version: str, cancelled: Callable[[], bool]) -> Sheets:
-    """The sheets' PDF, and once for all inks the guide beside it."""
+def _pack_variant(pack: _Pack, number: int, prepared: Prepared, version: str, left_out: list[str],
+                  cancelled: Callable[[], bool]) -> Sheets:
+    """The sheets' PDF, and once for all inks the guide and the box beside it."""
     layout, plan = prepared.planned.plan.layout, prepared.planned.plan
     deck = file_stem(prepared.deck.name)
     stem = f"{deck}/{deck}-{version_stem(version)}-{layout.method}-{file_stem(layout.paper.name)}"
-    path = pack.scratch()
-    built = build(prepared, path, cancelled=cancelled)
-    ink = built.settings.ink
-    made = (layout.method, layout.paper.name)
-    pack.add(f"{stem}-{ink}.pdf", path, *made, ink, plan.paper_count)
-    path.unlink()
-    if all(member.file != f"{stem}-guide.pdf" for member in pack.members):
-        guide = pack.scratch()
-        build(built, guide, cancelled=cancelled, part="guide")
-        pack.add(f"{stem}-guide.pdf", guide, *made)
-        guide.unlink()
-    return Sheets(f"{stem}-{ink}.pdf", layout.method, layout.paper.name, ink, plan.sheet_count, plan.paper_count)
+
+    def add(prepared: Prepared, kind: str, part: Part, **about: Any) -> Prepared:
+        path = pack.scratch()
+        built = build(prepared, path, cancelled=cancelled, part=part)
+        pack.add(f"{stem}-{kind}.pdf", path, part, deck=number, method=layout.method, paper=layout.paper.name, **about)
+        path.unlink()
+        return built
+
+    ink = prepared.settings.ink
+    planned = prepared.planned
+    # The box is a file of its own, the same for all inks of the sheets.
+    sheets = replace(prepared, planned=replace(planned, box=None, settings=replace(planned.settings, box="")))
+    built = add(sheets, ink, "sheets", ink=ink, papers=plan.paper_count)
+    if not pack.has(f"{stem}-guide.pdf"):
+        add(replace(built, planned=replace(built.planned, box=planned.box)), "guide", "guide")
+        if planned.box:
+            add(prepared, "box", "box")
+        left_out += [f"No box by {layout.method} on {layout.paper.name}: {one.message}"
+                     for one in planned.problems if one.code == "no-box"]
+    return Sheets(f"{stem}-{ink}.pdf", layout.method, layout.paper.name, ink, plan.sheet_count, plan.paper_count,
+                  f"{stem}-box.pdf" if planned.box else "")
 
 
 def _contents(deck: Deck, record: Record, arts: dict[str, Art], sheets: Sequence[Sheets],

@@ -25,6 +25,7 @@ from server.store.blobs import Incoming, disk_trouble
 from server.store.data_folder import sync_folder
 from server.store.database import Database, now_text
 from server.store.deck_files import copy_files, files_at
+from server.store.releases import copy_extras
 from server.store.versions import copy_versions
 
 FORMAT = "lampfold-backup/1"
@@ -80,7 +81,7 @@ def _prepare(copy: Path) -> tuple[list[str], Moved]:
     connection = sqlite3.connect(copy, isolation_level=None)
     try:
         for statement in ("PRAGMA journal_mode = DELETE", "DELETE FROM sessions", "DELETE FROM links",
-                          "DELETE FROM releases", "VACUUM"):
+                          "DELETE FROM releases", "DELETE FROM release_decks", "VACUUM"):
             connection.execute(statement).fetchall()
         keys = [row[0] for row in connection.execute("SELECT key FROM blobs ORDER BY key")]
         decks = connection.execute("SELECT count(*) FROM decks").fetchone()[0]
@@ -182,6 +183,7 @@ def _restore_deck(store: Store, old: sqlite3.Connection, deck: sqlite3.Row) -> b
         here = new.execute("SELECT version FROM decks WHERE id = ?", (deck["id"],)).fetchone()
         if here is not None and _same(new, old, deck["id"]):
             _put_blobs(new, deck["id"], keys, blobs, arts)
+            copy_extras(old, new, deck["id"], deck["id"])
             return copy_versions(old, new, deck["id"], deck["id"]) > 0
         deck_id = deck["id"] if here is None else secrets.token_hex(8)
         new.execute("INSERT INTO decks VALUES (?, ?, ?, ?, ?, ?)", (deck_id, *tuple(deck)[1:]))
@@ -190,6 +192,7 @@ def _restore_deck(store: Store, old: sqlite3.Connection, deck: sqlite3.Row) -> b
         copy_files(old, new, deck["id"], deck_id)
         _put_blobs(new, deck_id, keys, blobs, arts)
         copy_versions(old, new, deck["id"], deck_id)
+        copy_extras(old, new, deck["id"], deck_id)
     return True
 
 

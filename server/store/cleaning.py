@@ -47,7 +47,8 @@ def _forget_old_references(database: Database) -> None:
             connection.execute(
                 "DELETE FROM deck_blobs WHERE deck_id = ? AND key NOT IN "
                 "(SELECT key FROM deck_files WHERE deck_id = ?) AND key NOT IN (SELECT f.key FROM version_files f "
-                "JOIN versions v ON v.id = f.version_id WHERE v.deck_id = ?)", (deck_id, deck_id, deck_id))
+                "JOIN versions v ON v.id = f.version_id WHERE v.deck_id = ?) AND key NOT IN "
+                "(SELECT key FROM extras WHERE deck_id = ?)", (deck_id,) * 4)
 
 
 def _forget_unused_blobs(database: Database) -> None:

@@ -35,6 +35,9 @@ class Limits:
     # What a page of a PDF draws with, unpacked: a map of a whole city has some 20 MB.
     stream_bytes: int = 64 * _MIB
     deck_cards: int = 20_000
+    # A file of one's own in a release, such as the rules, and how many a deck may have.
+    extra_bytes: int = 32 * _MIB
+    extras: int = 20
     free_bytes: int = 256 * _MIB
     json_bytes: int = 2 * _MIB
     workers: int = 2

@@ -151,4 +151,25 @@ CREATE TABLE releases (
 CREATE INDEX releases_by_deck ON releases(deck_id);
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST, _FILES_IN_ROWS, _VERSIONS, _RELEASES)
+# A release may hold several decks, and knows of each which version it is: what is compared, and printed anew, later.
+_RELEASED_DECKS = """
+CREATE TABLE release_decks (
+    release_id TEXT NOT NULL REFERENCES releases(id) ON DELETE CASCADE,
+    deck_id TEXT NOT NULL REFERENCES decks(id) ON DELETE CASCADE,
+    version_id TEXT NOT NULL,      -- "" where it isn't known
+    PRIMARY KEY (release_id, deck_id)
+) WITHOUT ROWID;
+CREATE INDEX release_decks_by_deck ON release_decks(deck_id);
+INSERT INTO release_decks SELECT r.id, r.deck_id, coalesce((SELECT v.id FROM versions v WHERE v.deck_id = r.deck_id
+    AND v.name = r.version COLLATE NOCASE ORDER BY v.removed_at IS NOT NULL, v.made DESC LIMIT 1), '') FROM releases r;
+CREATE TABLE extras (              -- files of people's own for a deck's releases: rules, licence, credits
+    deck_id TEXT NOT NULL REFERENCES decks(id) ON DELETE CASCADE,
+    name TEXT NOT NULL,
+    key TEXT NOT NULL REFERENCES blobs(key),
+    bytes INTEGER NOT NULL,
+    PRIMARY KEY (deck_id, name)
+) WITHOUT ROWID;
+CREATE INDEX extras_by_key ON extras(key);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _FILES_IN_ROWS, _VERSIONS, _RELEASES, _RELEASED_DECKS)

@@ -40,6 +40,23 @@ def clean_name(text: str, argument: str = "name") -> str:
     return name
 
 
+# Names that Windows opens as devices, with any extension (Microsoft, "Naming Files, Paths, and Namespaces").
+_DEVICES = frozenset(("con", "prn", "aux", "nul",
+                      *(f"{port}{number}" for port in ("com", "lpt") for number in "0123456789")))
+
+
+def clean_file_name(text: str) -> str:
+    """A file's own name in a pack, as every file system can unpack it, in Unicode's composed form. Raises BadValue."""
+    name = unicodedata.normalize("NFC", text)
+    bad = (not name or name != name.strip(" .") or len(name.encode("utf-8", "replace")) > _LONGEST_NAME
+           or any(letter in '/\\<>:"|?*' or _is_control(letter) for letter in name)
+           or name.partition(".")[0].strip().lower() in _DEVICES)
+    if bad:
+        raise BadValue(f"file: {shown(text)} isn't a name that every computer can unpack.",
+                       "Give it a plain one, such as rules.pdf.")
+    return name
+
+
 def shown(text: str) -> str:
     """``text`` quoted and cut for a message."""
     return repr(text if len(text) <= 80 else text[:77] + "...")

@@ -100,9 +100,10 @@ class Versions:
                          if set(_state(connection, row["id"]).files) == set(state.files)), "")
 
     def empty_bin(self, older_than: timedelta = timedelta(days=BIN_DAYS)) -> int:
-        """Remove for good what was taken off the list longer ago. Says how many went."""
+        """Remove for good what was taken off the list longer ago, but what is released still. Says how many went."""
         with self._database.write() as connection:
-            return connection.execute("DELETE FROM versions WHERE removed_at < ?", (now_text(older_than),)).rowcount
+            return connection.execute("DELETE FROM versions WHERE removed_at < ? AND id NOT IN "
+                                      "(SELECT version_id FROM release_decks)", (now_text(older_than),)).rowcount
 
 
 _SELECT = "SELECT id, deck_id, name, made, cards, removed_at FROM versions"

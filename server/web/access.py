@@ -195,7 +195,7 @@ _PLAYTESTER: tuple[tuple[frozenset[str], re.Pattern[str]], ...] = (
                        r"|test-sheet.*|nudge/.+)")),
     (_SAFE, re.compile(rf"/decks/({_DECK})/(glow|output|true-up)"
                        rf"|/api/decks/({_DECK})(/guide|/glow(/.*)?|/releases(/.*)?)?")),
-    (frozenset(("POST",)), re.compile(rf"/api/decks/({_DECK})/(plan|builds|glow(/.*)?)")),
+    (frozenset(("POST",)), re.compile(rf"/api/decks/({_DECK})/(plan|builds|glow(/.*)?|releases/[^/]+/change-sheet)")),
     (frozenset(("POST",)), re.compile(r"/api/(fit|read)")),  # keep nothing
     (frozenset(("DELETE",)), re.compile(r"/api/jobs/[^/]+")),
 )

@@ -27,6 +27,7 @@ from server.web import (
     glow,
     output,
     people,
+    released,
     releases,
     sheet,
     true_up,
@@ -48,7 +49,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     sheet.router, sheet.tables_router, sheet.page,
     glow.router, glow.page,
     true_up.router, true_up_photo.router, true_up_printers.router, true_up.page, true_up_photo.page,
-    output.router, output.page, versions.router, releases.router,
+    output.router, output.page, versions.router, releases.router, released.router,
     people.router,
 )
 

@@ -90,6 +90,7 @@ SECURITY_HEADERS = {
 # A browser sends some 20 headers and 2 kB; the protocol checks bytes only where they come in bits.
 _MOST_HEADERS, MOST_HEADER_BYTES = 100, 16 * 1024
 _FILE = re.compile(r"/api/decks/[^/]+/files/(.+)")
+_EXTRA = re.compile(r"/api/decks/[^/]+/releases/extras/(.+)")
 _ARCHIVE = re.compile(r"/api/decks/[^/]+/archive")
 _NUDGE = "/api/nudge"
 _READ = "/api/read"
@@ -186,6 +187,9 @@ class Guard:
         file = _FILE.fullmatch(path)
         if file and scope["method"] == "PUT":
             return unquote(file[1])[-200:], self._limits.file_bytes
+        extra = _EXTRA.fullmatch(path)
+        if extra and scope["method"] == "PUT":
+            return unquote(extra[1])[-200:], self._limits.extra_bytes
         if _ARCHIVE.fullmatch(path):
             return "archive", self._limits.archive_bytes
         if path in (_NUDGE, _READ):
@@ -220,4 +224,4 @@ class _Answer:
 
 
 def _is_upload(path: str) -> bool:
-    return path in (_NUDGE, _READ) or bool(_FILE.fullmatch(path) or _ARCHIVE.fullmatch(path))
+    return path in (_NUDGE, _READ) or any(one.fullmatch(path) for one in (_FILE, _EXTRA, _ARCHIVE))

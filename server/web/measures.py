@@ -5,23 +5,31 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Iterable
+from pathlib import Path
 from typing import Generic, TypeVar
 
-from server.core.art import Art
+from starlette.concurrency import run_in_threadpool
+
+from server.core.art import Art, Deck
 from server.core.bleed import ArtFit
 from server.core.edge_bleed import ArtEdges
 from server.core.leeway import BackProfile, trim_window
 from server.core.planning import Planned
 from server.core.version_mark import VersionMark, version_mark
+from server.errors import NotThere
 from server.jobs.queue import Work
-from server.jobs.tasks import measure_colours, measure_inks, measure_profiles
-from server.prepress import Prepared
+from server.jobs.tasks import compare_versions, measure_colours, measure_inks, measure_profiles, take_pictures
+from server.prepress import Prepared, Record, make_record
 from server.prepress.backs import distinct_backs
 from server.prepress.inks import Rgb
+from server.prepress.record import Picture
+from server.web import models
+from server.web.decks import DeckView
 from server.web.services import Services, in_worker
 
 _MOST_KEPT = 4000
 _AT_ONCE = 24  # one piece of work stays well inside the time that a worker may take over it
+_PICTURES_AT_ONCE = 8  # after which others get their turn; what was looked at till then is kept
 
 Mark = tuple[str, tuple[float, float, float, float]]
 Key = TypeVar("Key")
@@ -114,3 +122,34 @@ async def profiles_of(services: Services, person: str, planned: Planned,
 def _mark(planned: Planned, art: Art) -> Mark:
     window = trim_window(planned.fit(art), planned.settings.card_size)
     return art.key, (round(window.x, 6), round(window.y, 6), round(window.width, 6), round(window.height, 6))
+
+
+async def compared(services: Services, person: str, since: str, old: DeckView, new: DeckView) -> models.ChangesOut:
+    """What changed from the one to the other. Raises Busy, Stopped."""
+    known = await pictures_of(services, person, (old.deck, new.deck))
+    work = Work("read", person, "versions", compare_versions,
+                (old.deck, _record(old, known), new.deck, _record(new, known)), services.store.limits.build_seconds)
+    return models.ChangesOut(since=since, **await in_worker(services, work))
+
+
+async def pictures_of(services: Services, person: str, decks: Iterable[Deck]) -> dict[str, Picture]:
+    """What every art of the decks shows, by its key: kept, or looked at in a worker now. Art that can't be decoded is
+    what its bytes are. Raises Busy, Stopped."""
+    arts = {art.key: art for deck in decks for card in deck.cards for art in (card.front, card.back) if art}
+    known = await run_in_threadpool(services.store.pictures.get_many, arts)
+    missing = [art for key, art in arts.items() if key not in known]
+    for start in range(0, len(missing), _PICTURES_AT_ONCE):
+        some = missing[start:start + _PICTURES_AT_ONCE]
+        orders = tuple((services.store.blobs.path(art.key.partition("#")[0]), art) for art in some)
+        found = await in_worker(services, Work("read", person, "pictures", take_pictures, (orders,),
+                                               services.store.limits.build_seconds))
+        await run_in_threadpool(services.store.pictures.put, found)
+        known.update({art.key: found.get(art.key, (art.key, b"")) for art in some})
+    return known
+
+
+def _record(view: DeckView, known: dict[str, Picture]) -> Record:
+    def nowhere(art: Art) -> Path:
+        raise NotThere(f"{art.file}: isn't looked at yet.")
+
+    return make_record(view.deck, view.settings, nowhere, known)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler, model_validator
@@ -11,6 +12,7 @@ from server.core.plan import Arrangement
 from server.core.setting import Setting
 from server.core.settings import SETTINGS, DeckSettings, EdgeMode
 from server.core.wording import check_text
+from server.jobs.board import JobView
 
 
 class _SettingsSchema:
@@ -238,6 +240,51 @@ class ChangesOut(BaseModel):
     changed: list[ChangedCard]
     take_out: list[CountedCard]
     printed: list[CountedCard]
+
+
+class InkOut(BaseModel):
+    """Mean cover of the whole page over all pages, by K = 1 - max(R, G, B), C = 1 - R - K and so on."""
+
+    cyan_percent: float
+    magenta_percent: float
+    yellow_percent: float
+    black_percent: float
+
+
+class JobResult(PlanSummary):
+    """The summary of what was built, where the files are, and the art that turned out broken only while building.
+    Change sheets say what changed; where nothing did, there are no files."""
+
+    pdf: str | None
+    plan: str | None
+    name: str
+    bytes: int
+    left_out: list[ProblemOut] = Field(default_factory=list)
+    ink: InkOut | None = None
+    ink_saved_percent: float = 0.0
+    changes: ChangesOut | None = None
+
+
+class JobOut(InMm):
+    format: str = "lampfold-job"
+    id: str
+    deck_id: str
+    state: Literal["queued", "running", "done", "failed", "cancelled"]
+    done: int
+    total: int
+    message: str
+    fix: str
+    result: JobResult | None
+
+
+class JobStarted(BaseModel):
+    job: str
+
+
+def job_out(view: JobView) -> JobOut:
+    values = asdict(view)
+    result = values.pop("result")
+    return JobOut(**values, result=JobResult(**result) if result else None)
 
 
 def plain(value: Any) -> Any:

@@ -6,8 +6,7 @@ import asyncio
 import io
 import zipfile
 from collections.abc import AsyncIterator
-from dataclasses import asdict
-from typing import Annotated, Literal
+from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import APIRouter, Path, Query, Request
@@ -20,7 +19,7 @@ from server.core.methods import Step
 from server.core.planning import Planned
 from server.drawing.guide_pages import step_svg
 from server.errors import Refused
-from server.jobs.board import Job, JobView
+from server.jobs.board import Job
 from server.jobs.builds import Since
 from server.prepress import Part, pdf_name
 from server.store.guests import Session
@@ -60,45 +59,6 @@ class GuideOut(BaseModel):
     build_steps: list[DrawnStep]
     cautions: list[StepOut]
     handover: list[StepOut]
-
-
-class InkOut(BaseModel):
-    """Mean cover of the whole page over all pages, by K = 1 - max(R, G, B), C = 1 - R - K and so on."""
-
-    cyan_percent: float
-    magenta_percent: float
-    yellow_percent: float
-    black_percent: float
-
-
-class JobResult(models.PlanSummary):
-    """The summary of what was built, where the files are, and the art that turned out broken only while building.
-    Change sheets say what changed; where nothing did, there are no files."""
-
-    pdf: str | None
-    plan: str | None
-    name: str
-    bytes: int
-    left_out: list[models.ProblemOut] = Field(default_factory=list)
-    ink: InkOut | None = None
-    ink_saved_percent: float = 0.0
-    changes: models.ChangesOut | None = None
-
-
-class JobOut(models.InMm):
-    format: str = "lampfold-job"
-    id: str
-    deck_id: str
-    state: Literal["queued", "running", "done", "failed", "cancelled"]
-    done: int
-    total: int
-    message: str
-    fix: str
-    result: JobResult | None
-
-
-class JobStarted(BaseModel):
-    job: str
 
 
 class BuildAsk(models.Sent):
@@ -149,7 +109,7 @@ def _steps(steps: tuple[Step, ...]) -> list[StepOut]:
 
 @router.post("/decks/{deck_id}/builds", status_code=202, responses=_ERRORS)
 async def start_build(deck_id: str, services: ServicesDep, person: PersonDep, turn: TurnDep,
-                      ask: BuildAsk | None = None) -> JobStarted:
+                      ask: BuildAsk | None = None) -> models.JobStarted:
     """Build the deck. 503 with Retry-After when too much waits already."""
     ask = ask or BuildAsk()
     if person.role == "playtester" and (ask.version or ask.since):
@@ -158,7 +118,7 @@ async def start_build(deck_id: str, services: ServicesDep, person: PersonDep, tu
     prepared = await turn(services.prepared, person, deck_id, ask.settings, ask.version)
     since = await turn(_since, services, deck_id, ask.since) if ask.since else None
     job = await turn(services.builds.start, person.id, deck_id, prepared, since, ask.part)
-    return JobStarted(job=job.id)
+    return models.JobStarted(job=job.id)
 
 
 def _since(services: Services, deck_id: str, version: str) -> Since:
@@ -186,8 +146,8 @@ def _packed(planned: Planned) -> bytes:
 
 
 @router.get("/jobs/{job_id}", responses=_ERRORS)
-def get_job(job_id: JobId, services: ServicesDep, person: PersonDep) -> JobOut:
-    return job_out(_job(services, person, job_id).view)
+def get_job(job_id: JobId, services: ServicesDep, person: PersonDep) -> models.JobOut:
+    return models.job_out(_job(services, person, job_id).view)
 
 
 @router.get("/jobs/{job_id}/events", responses={**_ERRORS, 200: {"content": {"text/event-stream": {}}}},
@@ -199,11 +159,11 @@ async def watch_job(job_id: JobId, request: Request, services: ServicesDep, pers
 
 
 @router.delete("/jobs/{job_id}", responses=_ERRORS)
-def cancel_job(job_id: JobId, services: ServicesDep, person: PersonDep) -> JobOut:
+def cancel_job(job_id: JobId, services: ServicesDep, person: PersonDep) -> models.JobOut:
     """End a job. One that has ended already stays as it is."""
     job = _job(services, person, job_id)
     services.builds.cancel(job)
-    return job_out(job.view)
+    return models.job_out(job.view)
 
 
 @router.get("/jobs/{job_id}/file.pdf", responses={**_ERRORS, 200: {"content": {"application/pdf": {}}}},
@@ -225,12 +185,6 @@ def job_plan(job_id: JobId, services: ServicesDep, person: PersonDep) -> FileRes
     return FileResponse(files.plan, media_type="application/json")
 
 
-def job_out(view: JobView) -> JobOut:
-    values = asdict(view)
-    result = values.pop("result")
-    return JobOut(**values, result=JobResult(**result) if result else None)
-
-
 def _job(services: Services, person: Session, job_id: str) -> Job:
     """Raises NotThere, and Refused where a playtester asks for another's job."""
     job = services.board.get(job_id)
@@ -246,7 +200,7 @@ async def _events(services: Services, person: Session, job: Job) -> AsyncIterato
         while not ending.done() and services.people.is_live(person.id):
             changed.clear()
             view = job.view
-            yield f"data: {job_out(view).model_dump_json()}\n\n"
+            yield f"data: {models.job_out(view).model_dump_json()}\n\n"
             if view.ended:
                 return
             change = asyncio.ensure_future(changed.wait())

@@ -28,6 +28,7 @@ from server.prepress import Prepared, prepare
 from server.prepress.prepare import with_box_art
 from server.store import Store
 from server.store.guests import SESSION_DAYS, Session
+from server.store.releases import ReleaseRow
 from server.web.access import Door, People, check_changes, cookie_name
 from server.web.answers import Pages
 from server.web.decks import DeckView, DeckViews, summary_of, version_row
@@ -128,6 +129,11 @@ class Services:
         if state.settings.printer not in kept:
             state = replace(state, settings=replace(state.settings, printer=""))
         return self.views.view(version_row(version_id, state))
+
+    def release(self, deck_id: str, release_id: str) -> ReleaseRow:
+        """A release that a deck is in, its pack whole. Raises NotThere."""
+        self.store.decks.get(deck_id)
+        return self.store.releases.get(deck_id, release_id)
 
     def deck_page(self, person: Session, deck_id: str, name: str) -> HTMLResponse:
         """A deck's page, drawn by the template of that name. Raises NotThere."""

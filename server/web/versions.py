@@ -2,29 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from pathlib import Path as FilePath
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Query
 from pydantic import BaseModel, Field
 from starlette.concurrency import run_in_threadpool
 
-from server.core.art import Art, Deck
-from server.errors import Conflict, NotThere
-from server.jobs.queue import Work
-from server.jobs.tasks import compare_versions, take_pictures
-from server.prepress import Record, make_record
-from server.prepress.record import Picture
+from server.errors import Conflict
 from server.store.versions import VersionRow
 from server.web import models
-from server.web.decks import DeckView, record_of
-from server.web.services import PersonDep, Services, ServicesDep, in_worker
+from server.web.decks import record_of
+from server.web.measures import compared
+from server.web.services import PersonDep, ServicesDep
 
 router = APIRouter(prefix="/api/decks/{deck_id}/versions", tags=["versions"])
 
 _ERRORS = models.errors(403, 404, 409, 413, 422, 503)
-_AT_ONCE = 8  # a piece of work after which others get their turn; what was looked at till then is kept
 VersionId = Annotated[str, Path(max_length=40)]
 
 
@@ -109,34 +102,8 @@ async def changes(deck_id: str, version_id: VersionId, services: ServicesDep, pe
     row = await run_in_threadpool(services.store.decks.get, deck_id)
     old = await run_in_threadpool(services.version, deck_id, version_id)
     new = await run_in_threadpool(services.version, deck_id, to) if to else services.views.view(row)
-    known = await pictures_of(services, person.id, (old.deck, new.deck))
-    work = Work("read", person.id, "versions", compare_versions,
-                (old.deck, _record(old, known), new.deck, _record(new, known)), services.store.limits.build_seconds)
-    return models.ChangesOut(since=name, **await in_worker(services, work))
+    return await compared(services, person.id, name, old, new)
 
 
 def _out(row: VersionRow) -> VersionOut:
     return VersionOut(id=row.id, name=row.name, made=row.made, cards=row.cards, removed=row.removed)
-
-
-async def pictures_of(services: Services, person: str, decks: Iterable[Deck]) -> dict[str, Picture]:
-    """What every art of the decks shows, by its key: kept, or looked at in a worker now. Art that can't be decoded is
-    what its bytes are. Raises Busy, Stopped."""
-    arts = {art.key: art for deck in decks for card in deck.cards for art in (card.front, card.back) if art}
-    known = await run_in_threadpool(services.store.pictures.get_many, arts)
-    missing = [art for key, art in arts.items() if key not in known]
-    for start in range(0, len(missing), _AT_ONCE):
-        some = missing[start:start + _AT_ONCE]
-        orders = tuple((services.store.blobs.path(art.key.partition("#")[0]), art) for art in some)
-        found = await in_worker(services, Work("read", person, "pictures", take_pictures, (orders,),
-                                               services.store.limits.build_seconds))
-        await run_in_threadpool(services.store.pictures.put, found)
-        known.update({art.key: found.get(art.key, (art.key, b"")) for art in some})
-    return known
-
-
-def _record(view: DeckView, known: dict[str, Picture]) -> Record:
-    def nowhere(art: Art) -> FilePath:
-        raise NotThere(f"{art.file}: isn't looked at yet.")
-
-    return make_record(view.deck, view.settings, nowhere, known)

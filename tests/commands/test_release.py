@@ -30,7 +30,7 @@ def decks(tmp_path: Path) -> tuple[Path, Path]:
 
 def test_a_pack_holds_every_choice_and_the_same_bytes_each_time(decks: tuple[Path, Path], tmp_path: Path) -> None:
     choices = ["--version", "0.3", "--papers", "a4,letter", "--methods", "duplex,fronts-only", "--ink", "full,pale",
-               "--extra", str(tmp_path / "rules.txt")]
+               "--extra", str(tmp_path / "rules.txt"), "--box", "tuck"]
     for name in ("one.zip", "two.zip"):
         assert main(["release", *map(str, decks), *choices, "--out", str(tmp_path / name)]) == 0
     assert (tmp_path / "one.zip").read_bytes() == (tmp_path / "two.zip").read_bytes()
@@ -41,7 +41,7 @@ def test_a_pack_holds_every_choice_and_the_same_bytes_each_time(decks: tuple[Pat
         files = {name: pack.read(name) for name in names}
     wanted = {f"{deck}/{deck}-0.3-{method}-{paper}-{kind}.pdf" for deck in ("Lamps", "Tides")
               for method in ("duplex", "fronts-only") for paper in ("a4", "letter")
-              for kind in ("full", "pale", "guide")}
+              for kind in ("full", "pale", "guide", "box")}
     assert set(names) == wanted | {"index.pdf", "extras/rules.txt", "manifest.json"}
     assert {one["file"]: one["sha256"] for one in manifest["files"]} == {
         name: hashlib.sha256(content).hexdigest() for name, content in files.items() if name != "manifest.json"}
@@ -64,6 +64,8 @@ def _look_inside(files: dict[str, bytes]) -> None:
     assert lightness["pale"] == pytest.approx(lightness["full"] / 2, rel=0.15)
     with pypdfium2.PdfDocument(files["index.pdf"]) as pdf:
         words = " ".join(page.get_textpage().get_text_range() for page in pdf)
+    with pypdfium2.PdfDocument(files["Tides/Tides-0.3-fronts-only-letter-box.pdf"]) as pdf:
+        assert len(pdf) == 1 and pdf.get_page_size(0) == (612, 792)
     assert "Lamps and Tides 0.3" in words and "10 cards" in words and "extras/rules.txt" in words
     assert all(name in words.replace("\r\n", "") for name in files if name.endswith(("-full.pdf", "-pale.pdf")))
 

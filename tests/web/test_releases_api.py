@@ -6,15 +6,18 @@ import hashlib
 import io
 import json
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import timedelta
 from typing import Any
+from xml.etree import ElementTree
 
 import httpx
 import pypdfium2
 import pytest
 
 from server.store.cleaning import clean
-from tests.web.live import LiveServer, running, small_deck
+from tests.web.live import TEST_LIMITS, LiveServer, picture, running, small_deck
 from tests.web.test_builds_api import events
 from tests.web.test_people import LAN, guest
 
@@ -96,6 +99,104 @@ def test_a_kept_version_is_released_whatever_the_deck_is_now(lan_server: LiveSer
                           for name in ("0.1", "0.2"))}
     assert papers == {"0.1": 2, "0.2": 1}  # nine cards of 63 by 88 mm lie on A4
     assert [one["version"] for one in host.get(f"/api/decks/{deck_id}/releases").json()["releases"]] == ["0.2", "0.1"]
+
+
+def test_a_game_of_two_decks_with_boxes_and_own_files_is_one_pack(lan_server: LiveServer) -> None:
+    maker, tester = guest(lan_server, "maker"), guest(lan_server, "playtester")
+    tides, lamps = (lan_server.deck(small_deck(count), name, maker) for name, count in (("Ebb", 2), ("Wicks", 3)))
+    revision = maker.get(f"/api/decks/{tides}").json()["revision"]
+    maker.patch(f"/api/decks/{tides}", json={"revision": revision, "settings": {"box": "tuck", "card": "mini"}})
+    extras = f"/api/decks/{tides}/releases/extras"
+    for name, content in (("Règles.txt", b"old"), ("règles.txt", b"Turn a card."), ("logo.exe", b"MZ")):
+        assert maker.put(f"{extras}/{name}", content=content).status_code == 200
+    assert [one["name"] for one in maker.get(extras).json()["extras"]] == ["logo.exe", "r\u00e8gles.txt"]
+    assert tester.put(f"{extras}/x.txt", content=b"x").status_code == 403
+    clean(lan_server.services.store)
+    one = released(maker, tides, decks=[lamps], extras=["r\u00e8gles.txt"], methods=["duplex"], papers=["a4"])
+    # The same release in both decks; each deck kept the version.
+    assert [row["id"] for row in tester.get(f"/api/decks/{lamps}/releases").json()["releases"]] == [one["id"]]
+    assert [row["name"] for row in maker.get(f"/api/decks/{lamps}/versions").json()["versions"]] == ["0.3"]
+    parts = {(file["part"], file["deck"]): file["file"] for file in one["files"]}
+    assert parts == {
+        ("sheets", tides): "Ebb/Ebb-0.3-duplex-a4-full.pdf", ("guide", tides): "Ebb/Ebb-0.3-duplex-a4-guide.pdf",
+        ("box", tides): "Ebb/Ebb-0.3-duplex-a4-box.pdf", ("sheets", lamps): "Wicks/Wicks-0.3-duplex-a4-full.pdf",
+        ("guide", lamps): "Wicks/Wicks-0.3-duplex-a4-guide.pdf", ("index", ""): "index.pdf",
+        ("extra", ""): "extras/r\u00e8gles.txt"}
+    files = f"/api/decks/{lamps}/releases/{one['id']}/files"
+    rules = tester.get(f"{files}/extras/r\u00e8gles.txt")
+    assert rules.content == b"Turn a card." and rules.headers["content-type"] == "application/octet-stream"
+    for name, pages in (("Ebb-0.3-duplex-a4-full.pdf", 2), ("Ebb-0.3-duplex-a4-box.pdf", 1)):
+        document = pypdfium2.PdfDocument(tester.get(f"{files}/Ebb/{name}").content)
+        assert len(document) == pages
+        document.close()
+    assert maker.delete(f"{extras}/logo.exe").json()["extras"] == [{"name": "r\u00e8gles.txt", "bytes": 12}]
+    assert maker.delete(f"/api/decks/{lamps}/releases/{one['id']}").status_code == 200
+    assert maker.get(f"/api/decks/{tides}/releases").json()["releases"] == []
+
+
+def test_own_files_are_bounded_and_their_names_safe(make_server: Callable[..., LiveServer]) -> None:
+    server = make_server(replace(TEST_LIMITS, extra_bytes=2000, extras=1))
+    host = server.client()
+    extras = f"/api/decks/{server.deck({}, 'Own', host)}/releases/extras"
+    # Encoded: a slash, two points, a colon, a right-to-left override before fdp.exe.
+    for name in ("a%2Fb.txt", "%2e%2e", "a%3Ab.txt", "a%E2%80%AEfdp.exe", "nul.txt", "rules.pdf."):
+        assert host.put(f"{extras}/{name}", content=b"x").status_code in (404, 405, 422), name
+    assert host.put(f"{extras}/empty.txt", content=b"").status_code == 422
+    assert host.put(f"{extras}/big.bin", content=b"x" * 2001).status_code == 413
+    assert host.put(f"{extras}/rules.txt", content=b"x" * 2000).status_code == 200
+    assert host.put(f"{extras}/second.txt", content=b"x").status_code == 413
+    assert host.get(extras).json()["extras"] == [{"name": "rules.txt", "bytes": 2000}]
+    assert not list(server.services.store.folder.incoming.iterdir())
+
+
+def test_a_playtester_sees_what_changed_since_theirs_and_prints_only_that(lan_server: LiveServer) -> None:
+    maker, tester = guest(lan_server, "maker"), guest(lan_server, "playtester")
+    deck_id = lan_server.deck(small_deck(10), "Reef", maker)
+    first = released(maker, deck_id, version="0.1", methods=["duplex", "side-fold"], papers=["a4"])
+    maker.put(f"/api/decks/{deck_id}/files/fronts/keeper-3.png", content=picture((240, 240, 10)))
+    maker.delete(f"/api/decks/{deck_id}/files/fronts/keeper-9.png")
+    second = released(maker, deck_id, version="0.2", methods=["duplex", "side-fold"], papers=["a4"])
+    # Whatever becomes of the old version on the makers' list, who is on it is served.
+    maker.delete(f"/api/decks/{deck_id}/versions/{first['version_id']}")
+    lan_server.services.store.versions.empty_bin(timedelta(0))
+    address = f"/api/decks/{deck_id}/releases/{second['id']}"
+    changes = tester.get(f"{address}/changes", params={"since": first["id"]}).json()
+    assert changes["since"] == "0.1"
+    assert [one["new"]["name"] for one in changes["changed"]] == ["keeper-3"]
+    assert [one["name"] for one in changes["gone"]] == ["keeper-9"] and changes["added"] == []
+    for key in (changes["changed"][0]["old"]["front"], changes["changed"][0]["new"]["front"]):
+        assert tester.get(f"/api/art/{key}?longest=256").status_code == 200
+
+    choice = {"since": first["id"], "method": "side-fold", "paper": "a4", "ink": "full"}
+    job = tester.post(f"{address}/change-sheet", json=choice).json()["job"]
+    last: dict[str, Any] = events(tester, job)[-1]
+    assert last["state"] == "done", last
+    assert last["result"]["name"] == "Reef-since-0-1-side-fold-a4.pdf" and last["result"]["cards"] == 1
+    document = pypdfium2.PdfDocument(tester.get(last["result"]["pdf"]).content)
+    words = " ".join(page.get_textpage().get_text_range() for page in document)
+    assert len(document) == 2 and "0.2" in words and "2 to take out" in words  # a folded sheet; the list
+    document.close()
+    for wrong, status in (({"ink": "pale"}, 422), ({"paper": "letter"}, 404), ({"since": "nothing"}, 404)):
+        assert tester.post(f"{address}/change-sheet", json={**choice, **wrong}).status_code == status
+    looks: dict[str, list[dict[str, str]]] = tester.get(f"{address}/looks", params={
+        "paper": "a4", "method": "duplex", "ink": "full"}).json()
+    assert {kind: [one["value"] for one in of] for kind, of in looks.items()} == {
+        "paper": ["a4"], "method": ["duplex", "side-fold"], "ink": ["full"]}
+    drawn = [one[part] for of in looks.values() for one in of for part in ("printed", "made")]
+    assert all(ElementTree.fromstring(svg).tag.endswith("svg") for svg in drawn)
+    assert "210 \u00d7" in looks["paper"][0]["made"] and "/api/art/" in looks["ink"][0]["made"]
+
+
+def test_a_release_under_way_is_found_again(lan_server: LiveServer) -> None:
+    host, tester = lan_server.client(), guest(lan_server, "playtester")
+    deck_id = lan_server.deck(small_deck(2), "Mole", host)
+    assert host.get(f"/api/decks/{deck_id}/releases").json()["under_way"] is None
+    job = host.post(f"/api/decks/{deck_id}/releases", json=ask(inks=["full", "pale"])).json()["job"]
+    assert host.get(f"/api/decks/{deck_id}/releases").json()["under_way"]["id"] == job
+    assert tester.get(f"/api/decks/{deck_id}/releases").json()["under_way"] is None
+    host.delete(f"/api/jobs/{job}")
+    assert events(host, job)[-1]["state"] == "cancelled"
+    assert host.get(f"/api/decks/{deck_id}/releases").json()["under_way"] is None
 
 
 def test_what_is_cancelled_or_removed_leaves_nothing(lan_server: LiveServer) -> None:

@@ -37,10 +37,13 @@
  *   bleed?: "auto"|"art"|"mirror"|"stretch"|"colour"|"none"|null}} CardChange */
 /** @typedef {{name: string, file: string, front: ArtOut, back: ArtOut|null, copies: number, front_fit: string,
  *   back_fit: string, bleed: "auto"|"art"|"mirror"|"stretch"|"colour"|"none"|null}} CardOut */
+/** @typedef {{since: string, method: string, paper: string, ink: string}} ChangeSheetAsk */
 /** @typedef {{old: CountedCard, new: CountedCard, what: ("front"|"back"|"copies")[], differs_percent: number|null}}
  *   ChangedCard */
 /** @typedef {{since: string, added: CountedCard[], gone: CountedCard[], changed: ChangedCard[], take_out:
  *   CountedCard[], printed: CountedCard[]}} ChangesOut */
+/** @typedef {{value: string, printed: string, made: string}} ChoiceLook */
+/** @typedef {{paper: ChoiceLook[], method: ChoiceLook[], ink: ChoiceLook[]}} ChoiceLooks */
 /** @typedef {{name: string, label: string}} ChoiceOut */
 /** @typedef {{same: string[], changed: string[], fresh: string[], renamed: RenamedOut[], gone: string[], unsure:
  *   string[]}} ComparedOut */
@@ -86,6 +89,8 @@
  *   number, greatest_mm: number, matrix: [number, number, number, number, number, number], says: string}} DriftOut */
 /** @typedef {{left: number, top: number, right: number, bottom: number}} EdgesOut */
 /** @typedef {{message: string, fix?: string, field?: string|null, id?: string|null}} ErrorAnswer */
+/** @typedef {{name: string, bytes: number}} ExtraOut */
+/** @typedef {{extras: ExtraOut[]}} ExtrasOut */
 /** @typedef {{sheet: number, name: "front"|"back"|"spread"}} FaceOut */
 /** @typedef {{path: string, key: string, bytes: number, modified: number, kind:
  *   "png"|"jpeg"|"webp"|"tiff"|"avif"|"pdf"|"deck-list"|null, width_px: number, height_px: number, pages: number,
@@ -153,7 +158,8 @@
 /** @typedef {{missing: string[], known: number}} MissingOut */
 /** @typedef {{name: string}} NewDeck */
 /** @typedef {{deck_id: string}} NewLink */
-/** @typedef {{version: string, methods: string[], papers: string[], inks: ("full"|"pale")[]}} NewRelease */
+/** @typedef {{version: string, decks?: string[], extras?: string[], methods: string[], papers: string[], inks:
+ *   ("full"|"pale")[]}} NewRelease */
 /** @typedef {{name: string, revision?: number|null}} NewVersion */
 /** @typedef {{pdf: string, name: string, bytes: number, pages: number, moved: number[], says: string, note: string,
  *   warnings: string[]}} NudgedOut */
@@ -200,12 +206,12 @@
 /** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null}}
  *   ReadingOut */
 /** @typedef {{x: number, y: number, width: number, height: number}} RectOut */
-/** @typedef {{file: string, sha256: string, bytes: number, method: string, paper: string, ink: string, papers: number}}
- *   ReleaseFile */
-/** @typedef {{id: string, version: string, made: string, name: string, bytes: number, files: ReleaseFile[]}} ReleaseOut
- *   */
+/** @typedef {{file: string, sha256: string, part: "sheets"|"guide"|"box"|"index"|"extra", bytes: number, deck: string,
+ *   method: string, paper: string, ink: string, papers: number}} ReleaseFile */
+/** @typedef {{id: string, version: string, version_id: string, made: string, name: string, bytes: number, files:
+ *   ReleaseFile[]}} ReleaseOut */
 /** @typedef {{job: string, release: string}} ReleaseStarted */
-/** @typedef {{releases: ReleaseOut[]}} ReleasesOut */
+/** @typedef {{releases: ReleaseOut[], under_way?: JobOut|null}} ReleasesOut */
 /** @typedef {{path: string, bytes: number, modified: number, was: string}} Renamed */
 /** @typedef {{was: string, path: string}} RenamedOut */
 /** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null,
