@@ -248,3 +248,16 @@ def test_two_people_at_one_printer_keep_what_both_set(page: Page, other: Page, l
     kept = client.get(f"/api/printers/{printer}").json()
     assert (kept["name"], kept["feed"]) == ("Pier, north", "by hand")
     client.delete(f"/api/printers/{printer}")
+
+
+@pytest.mark.parametrize("where", ["/", "/decks/{deck}/art", "/decks/{deck}/sheet", "/decks/{deck}/glow", "/decks/{deck}/output", "/true-up"])
+def test_nothing_takes_what_would_be_lost_before_the_page_listens(page: Page, deck: str, where: str) -> None:
+    page.route("**/static/js/*/page.js", lambda route: route.abort())
+    page.goto(where.format(deck=deck))
+    page.wait_for_load_state()
+    fields = page.locator("main :is(input, select, textarea, button)")
+    assert fields.count() > 0
+    assert page.locator("main :is(input, select, textarea, button):enabled").count() == 0
+    page.unroute("**/static/js/*/page.js")
+    page.reload()
+    expect(page.locator("main :is(input, select, button):enabled").first).to_be_attached()

@@ -13,7 +13,7 @@ import { bindProposals } from "./proposals.js";
 import { bindRubberBand, Selection } from "./selection.js";
 import { OpenDeck } from "../common/open-deck.js";
 import { bindHead, bindTitle } from "../common/deck-head.js";
-import { counted, el, icon, need, settled, sized } from "../common/dom.js";
+import { counted, el, icon, need, ready, settled, sized } from "../common/dom.js";
 import { say, tellError } from "../common/messages.js";
 import { CardGrid } from "./card-grid.js";
 import { groups, worthALine } from "../common/problems.js";
@@ -238,6 +238,7 @@ async function start() {
   deck.addEventListener("record", aspect);
   aspect();
   bindCards(deck);
+  ready();
 }
 
 start().catch((error) => {

@@ -72,6 +72,11 @@ export function drawing(text) {
   return /** @type {any} */ (document.adoptNode(root));
 }
 
+/** The page listens to all that it holds, so its fields and buttons may be used. */
+export function ready() {
+  need("[data-until-ready]").disabled = false;
+}
+
 /**
  * Run `act` once things have been quiet for `wait_ms`.
  *

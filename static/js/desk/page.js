@@ -3,7 +3,7 @@
  */
 
 import { api, thumbUrl } from "../common/api.js";
-import { counted, el, icon, need, sized } from "../common/dom.js";
+import { counted, el, icon, need, ready, sized } from "../common/dom.js";
 import { lastDeck, showDeck } from "../common/frame.js";
 import { say, tellError, toast } from "../common/messages.js";
 
@@ -139,5 +139,6 @@ need("[data-new]").addEventListener("submit", (/** @type {SubmitEvent} */ event)
 // Coming back by the browser's own button shows what changed since.
 window.addEventListener("pageshow", (event) => { if (event.persisted) show().catch(tellError); });
 
+ready();
 show().catch(tellError);
 showSamples().catch(tellError);

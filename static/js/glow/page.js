@@ -5,7 +5,7 @@
 import { ApiError } from "../common/api.js";
 import { OpenDeck } from "../common/open-deck.js";
 import { bindHead } from "../common/deck-head.js";
-import { counted, el, need } from "../common/dom.js";
+import { counted, el, need, ready } from "../common/dom.js";
 import { notice, say, tellError } from "../common/messages.js";
 import { CutCards, toneOf } from "./cut-cards.js";
 import { Sheet } from "./faces.js";
@@ -260,9 +260,11 @@ async function start() {
   const deck = await OpenDeck.load(id);
   if (maker) bindHead(deck);
   const page = new GlowPage(deck, maker);
+  const choices = maker ? await getBackChoices(id) : null;
+  ready();
+  const forgive = choices && new MadeBack(deck, choices, () => page.leeways);
   await page.refresh();
-  if (!maker) return;
-  const forgive = new MadeBack(deck, await getBackChoices(id), () => page.leeways);
+  if (!forgive) return;
   forgive.addEventListener("taken", () => page.refresh());
   deck.addEventListener("record", (event) => {
     const { cause } = /** @type {CustomEvent} */ (event).detail;

@@ -5,7 +5,7 @@
 import { api, ApiError } from "../common/api.js";
 import { OpenDeck } from "../common/open-deck.js";
 import { bindHead } from "../common/deck-head.js";
-import { counted, drawing, el, icon, need, sized } from "../common/dom.js";
+import { counted, drawing, el, icon, need, ready, sized } from "../common/dom.js";
 import { hasEnded, watch } from "./watch-job.js";
 import { keep, recall } from "../common/browser-store.js";
 import { notice, say, tellError } from "../common/messages.js";
@@ -213,6 +213,7 @@ async function start() {
   bindHead(deck);
   need("[data-print-page]").addEventListener("click", () => window.print());
   const [tables, printers] = await Promise.all([api.tables(), loadPrinters()]);
+  ready();
   if (document.querySelector("[data-released]")) showReleased(deck.record, tables).catch(tellError);
   else new ReleaseForm(deck.id, tables, deck.record.settings).load().catch(tellError);
   const chosen = ownPrinter(tables, printers, deck.record.settings, () => show(deck, tables, chosen(), build));

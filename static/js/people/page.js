@@ -3,7 +3,7 @@
  */
 
 import { call } from "../common/api.js";
-import { el, icon, need } from "../common/dom.js";
+import { el, icon, need, ready } from "../common/dom.js";
 import { say, tellError } from "../common/messages.js";
 
 const part = encodeURIComponent;
@@ -109,6 +109,7 @@ async function start() {
     form.addEventListener("submit", makeLink);
     showLinks((await call("GET", "/links")).links);
   }
+  ready();
   setInterval(() => {
     if (!document.hidden) call("GET", "/people").then(show, () => {});
   }, LOOK_AGAIN_MS);

@@ -5,7 +5,7 @@
 import { api, ApiError } from "../common/api.js";
 import { OpenDeck } from "../common/open-deck.js";
 import { bindHead } from "../common/deck-head.js";
-import { el, need, settled } from "../common/dom.js";
+import { el, need, ready, settled } from "../common/dom.js";
 import { notice, say, tellError, toast } from "../common/messages.js";
 import { showAlternatives, showFigures, showNotes } from "../common/plan-facts.js";
 import { again, mayPass, same } from "../common/saver.js";
@@ -167,7 +167,9 @@ class SheetPage {
 async function start() {
   const [deck, tables, printers] = await Promise.all([OpenDeck.load(document.body.dataset.deck ?? ""), api.tables(), loadPrinters()]);
   bindHead(deck);
-  await new SheetPage(deck, tables, printers).draw();
+  const page = new SheetPage(deck, tables, printers);
+  ready();
+  await page.draw();
 }
 
 start().catch((error) => {

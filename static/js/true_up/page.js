@@ -3,7 +3,7 @@
  */
 
 import { api, ApiError } from "../common/api.js";
-import { el, need } from "../common/dom.js";
+import { el, need, ready } from "../common/dom.js";
 import { showDeck } from "../common/frame.js";
 import { OpenDeck } from "../common/open-deck.js";
 import { keep, recall } from "../common/browser-store.js";
@@ -62,6 +62,7 @@ class TrueUpPage {
   async start() {
     ({ printers: this.printers, deleted: this.gone } = await server.printers());
     const along = sentAlong();
+    ready();
     const query = new URLSearchParams(location.search);
     const wanted = query.get("printer") ?? (along && deckId ? (await api.deck(deckId)).settings.printer : "");
     const printer = this.printers.find(({ id }) => id === wanted) ?? null;
