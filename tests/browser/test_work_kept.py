@@ -250,7 +250,10 @@ def test_two_people_at_one_printer_keep_what_both_set(page: Page, other: Page, l
     client.delete(f"/api/printers/{printer}")
 
 
-@pytest.mark.parametrize("where", ["/", "/decks/{deck}/art", "/decks/{deck}/sheet", "/decks/{deck}/glow", "/decks/{deck}/output", "/true-up"])
+PAGES = ["/", *(f"/decks/{{deck}}/{page}" for page in ("art", "sheet", "glow", "output")), "/true-up"]
+
+
+@pytest.mark.parametrize("where", PAGES)
 def test_nothing_takes_what_would_be_lost_before_the_page_listens(page: Page, deck: str, where: str) -> None:
     page.route("**/static/js/*/page.js", lambda route: route.abort())
     page.goto(where.format(deck=deck))

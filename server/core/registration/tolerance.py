@@ -23,7 +23,7 @@ from server.errors import BadValue
 
 _NORMAL = NormalDist()
 # Rollers slip along the feed and guides leave play across it: one axis may scatter nearly twice as the other does.
-UNEQUAL = 1.8
+UNEQUAL = 1.9
 _NODES = 64  # Simpson's rule over the mean's own scatter; agrees with the published table to its last digit
 
 
