@@ -8,7 +8,7 @@ from typing import Literal
 from server.core.art import Art
 from server.core.geometry import Affine, Rect
 from server.core.guide import guide_steps
-from server.core.methods.steps import Picture
+from server.core.methods.steps import Picture, Step
 from server.core.paper import Paper
 from server.core.plan import Face
 from server.core.planning import Planned
@@ -25,31 +25,32 @@ _ID_1_MM = (85.6, 53.98)  # ISO/IEC 7810
 
 
 def choice_svgs(planned: Planned, kind: Kind, papers: Sequence[Paper], prefix: str,
-                href: Callable[[Art], str]) -> tuple[str, str]:
-    """(the sheets as they leave the printer, what the choice makes of them) as SVG, in a guide drawing's frame.
+                href: Callable[[Art], str]) -> tuple[str, str, str]:
+    """(the sheets as they leave the printer, what the choice makes of them, in words what that is); drawings as SVG,
+    in a guide drawing's frame.
 
     Of a method that is its most telling step, of an ink a card, of a paper its size among ``papers``. ``prefix`` keeps
     ids apart from those of others on the page.
     """
-    drawn = []
+    drawn, step = [], _telling(planned)
     for number in range(2):
         surface = SvgSurface(href, f"{prefix}{number}-")
         surface.page(SIZE, SIZE, SIZE, kind)
         if number == 0:
             draw_step(surface, planned, "print")
         elif kind == "method":
-            draw_step(surface, planned, _telling(planned))
+            draw_step(surface, planned, step.picture)
         else:
             with surface.within(clip=SIZE):
                 sketch = Sketch(surface, planned)
                 _size(sketch, papers) if kind == "paper" else _card(sketch)
         drawn.append(surface.svg())
-    return drawn[0], drawn[1]
+    return drawn[0], drawn[1], {"paper": "Beside a bank card", "method": step.title, "ink": "A card"}[kind]
 
 
-def _telling(planned: Planned) -> Picture:
-    there = {step.picture for step in guide_steps(planned.plan.layout, planned.settings, planned.box)}
-    return next(picture for picture in _TELLING if picture in there)
+def _telling(planned: Planned) -> Step:
+    there = {step.picture: step for step in guide_steps(planned.plan.layout, planned.settings, planned.box)}
+    return next(there[picture] for picture in _TELLING if picture in there)
 
 
 def _size(s: Sketch, papers: Sequence[Paper]) -> None:
@@ -69,9 +70,8 @@ def _size(s: Sketch, papers: Sequence[Paper]) -> None:
     s.surface.fill(card.corners, FRONT)
     s.surface.outline(card, 3.18 * mini.scale, EDGE)
     x = mini.rect(whole).right + (WIDTH_MM - mini.rect(whole).right) / 2
-    s.label((x, HEIGHT_MM / 2 - 1), f"{mm_text(own.width_mm, 1)} ×", 3.4)
-    s.label((x, HEIGHT_MM / 2 + 3.4), f"{mm_text(own.height_mm, 1)} mm", 3.4)
-    s.label((x, HEIGHT_MM - 3), "and a bank card", 2.4)
+    for line, text in enumerate((f"{mm_text(own.width_mm, 1)} ×", mm_text(own.height_mm, 1), "mm")):
+        s.label((x, HEIGHT_MM / 2 - 3 + 5.6 * line), text, 5.0)
 
 
 def _card(s: Sketch) -> None:

@@ -33,11 +33,13 @@ ChosenId = Annotated[str, Field(max_length=40)]
 
 
 class ChoiceLook(BaseModel):
-    """A choice as two drawings, SVG: the sheets as they leave the printer, and what the choice makes of them."""
+    """A choice as two drawings, SVG: the sheets as they leave the printer, and what the choice makes of them, which
+    ``says`` in words."""
 
     value: str
     printed: str
     made: str
+    says: str
 
 
 class ChoiceLooks(BaseModel):
@@ -80,8 +82,9 @@ async def looks(deck_id: str, release_id: ReleaseId, services: ServicesDep, turn
             key = tuple(choice.values())
             if key not in made:
                 made[key] = await turn(_prepared, services, view, row, choice)
-            svgs = await turn(choice_svgs, made[key].planned, kind, papers, f"look-{kind}{number}-", art_address)
-            drawn[kind].append(ChoiceLook(value=value, printed=svgs[0], made=svgs[1]))
+            printed, result, says = await turn(choice_svgs, made[key].planned, kind, papers,
+                                               f"look-{kind}{number}-", art_address)
+            drawn[kind].append(ChoiceLook(value=value, printed=printed, made=result, says=says))
     return ChoiceLooks(**drawn)
 
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 
 import pypdfium2
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
-from tests.web.live import LiveServer, running, small_deck
+from tests.web.live import LiveServer, picture, running, small_deck
 from tests.web.test_people import LAN
 
 PHONE = {"width": 390, "height": 844}
@@ -32,6 +34,26 @@ def release(page: Page, version: str) -> None:
     expect(page.locator("[data-release-message]")).to_have_text(f"{version} is released.")
 
 
+def wrong_with(page: Page) -> list[str]:
+    """What axe finds, in both themes."""
+    found = []
+    for theme in ("light", "dark"):
+        page.emulate_media(color_scheme=theme, reduced_motion="reduce")  # type: ignore[arg-type]
+        found += [f"{one['id']}: {node['html'][:120]}" for one in Axe().run(page).response["violations"]
+                  for node in one["nodes"]]
+    overflow = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    return found + ([f"{overflow} px too wide"] if overflow else [])
+
+
+def phone(browser: Browser, server: LiveServer) -> BrowserContext:
+    """A playtester's phone that has joined."""
+    window = browser.new_context(base_url=server.base, viewport=PHONE,  # type: ignore[arg-type]
+                                 has_touch=True, accept_downloads=True)
+    window.request.post("/join", headers={"Origin": server.base}, form={
+        "code": server.services.door.code("playtester"), "name": "Lin"})
+    return window
+
+
 def test_a_designer_releases_and_a_playtester_gets_the_right_pdf_in_two_taps(
         page: Page, live_server: LiveServer, browser: Browser, tmp_path: Path) -> None:
     deck_id = live_server.deck(small_deck(3), "Tides")
@@ -42,14 +64,13 @@ def test_a_designer_releases_and_a_playtester_gets_the_right_pdf_in_two_taps(
         page.get_by_role("link", name="Download Tides-0.3.zip").click()
     assert download.value.suggested_filename == "Tides-0.3.zip"
 
-    window = browser.new_context(base_url=live_server.base, viewport=PHONE,  # type: ignore[arg-type]
-                                 has_touch=True, accept_downloads=True)
-    window.request.post("/join", headers={"Origin": live_server.base}, form={
-        "code": live_server.services.door.code("playtester"), "name": "Lin"})
+    window = phone(browser, live_server)
     guest = window.new_page()
     guest.goto(f"/decks/{deck_id}/output")
     released = guest.get_by_role("region", name="What was released")
     expect(released).to_contain_text("0.3, released")
+    # Two papers, two methods, two inks; each has its two pictures.
+    expect(released.locator(".look-picture > svg")).to_have_count(12)
     # Their paper and the method of the deck are chosen already; so two taps are one choice and the PDF.
     released.locator("label", has_text="Fold with backs below").tap()
     with guest.expect_download() as download:
@@ -63,10 +84,67 @@ def test_a_designer_releases_and_a_playtester_gets_the_right_pdf_in_two_taps(
     with guest.expect_download() as download:
         released.get_by_role("link", name="Get its guide").tap()
     assert download.value.suggested_filename == "Tides-0.3-vertical-fold-a4-guide.pdf"
-
     guest.reload()
-    expect(released).to_contain_text("You have taken 0.3 already")
+    expect(released).to_contain_text("You have 0.3, and it is the newest.")
+
+    live_server.client().put(f"/api/decks/{deck_id}/files/fronts/keeper-1.png", content=picture((240, 240, 10)))
+    page.reload()
     release(page, "0.4")
     guest.reload()
-    expect(released).to_contain_text("0.4 is newer than 0.3, which you took last.")
+    expect(released).to_contain_text("0.4 is newer than 0.3, which you have.")
+    changed = guest.get_by_role("region", name="What changed from 0.3 to 0.4").locator(".change-cards > li")
+    expect(changed).to_have_count(1)
+    expect(changed).to_contain_text("keeper-1")
+    released.get_by_role("button", name="Get only what changed since 0.3").tap()
+    with guest.expect_download() as download:
+        released.get_by_role("link", name="Download what changed").tap()
+    assert download.value.suggested_filename == "Tides-since-0-3-duplex-a4.pdf"
+    download.value.save_as(tmp_path / "changes.pdf")
+    document = pypdfium2.PdfDocument(tmp_path / "changes.pdf")
+    assert len(document) == 3  # the sheet's two sides, and what to take out
+    document.close()
+    assert not wrong_with(guest)
+    # The older one is there for those who are on it.
+    released.get_by_label("Release to print").select_option(index=1)
+    expect(released.locator("[data-released-pdf]")).to_have_attribute("download", "Tides-0.3-duplex-a4-full.pdf")
     window.close()
+
+
+def test_a_game_of_two_decks_with_own_files_is_released_and_found_again_after_reloading(
+        page: Page, live_server: LiveServer, tmp_path: Path) -> None:
+    client = live_server.client()
+    live_server.deck(small_deck(2), "Wicks", client)
+    deck_id = live_server.deck(small_deck(2), "Ebb", client)
+    (tmp_path / "Rules of Ebb.txt").write_text("Turn a card.", encoding="utf-8")
+    (tmp_path / "nul.txt").write_text("x", encoding="utf-8")
+    page.set_viewport_size(PHONE)  # type: ignore[arg-type]
+    page.goto(f"/decks/{deck_id}/output")
+    form = page.locator("[data-release-form]")
+    form.locator("[data-release-add]").set_input_files([tmp_path / "Rules of Ebb.txt", tmp_path / "nul.txt"])
+    expect(form.get_by_role("checkbox", name="Rules of Ebb.txt")).to_be_checked()
+    expect(form.locator("[data-release-extras-message]")).to_contain_text("nul.txt")
+    form.get_by_text("With other decks of this game").click()
+    form.get_by_label("Wicks").check()
+    page.get_by_label("Version to release").fill("1")
+    form.get_by_role("button", name="Release").click()
+    expect(page.locator("[data-release-list]")).to_contain_text("2 decks")
+    assert not wrong_with(page)
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Download Ebb-1.zip").click()
+    download.value.save_as(tmp_path / "got.zip")
+    with zipfile.ZipFile(tmp_path / "got.zip") as pack:
+        assert pack.read("extras/Rules of Ebb.txt") == b"Turn a card."
+        assert {name.partition("/")[0] for name in pack.namelist() if name.endswith("full.pdf")} == {"Ebb", "Wicks"}
+
+    started = client.post(f"/api/decks/{deck_id}/releases", json={
+        "version": "2", "methods": ["duplex"], "papers": ["a4"], "inks": ["full"]}).json()
+
+    def still_made(route: Route) -> None:  # as the server says it until the job has ended
+        answer = route.fetch().json()
+        job = client.get(f"/api/jobs/{started['job']}").json()
+        route.fulfill(json={**answer, "under_way": {**job, "state": "running"}})
+
+    page.route("**/releases", still_made, times=1)
+    page.reload()
+    expect(page.locator("[data-release-message]")).to_have_text("The release is made.")
+    expect(page.locator("[data-release-list]")).to_contain_text("Ebb-2.zip")

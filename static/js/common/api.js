@@ -45,7 +45,7 @@ export function errorFrom(status, body) {
 /**
  * @param {string} method
  * @param {string} path below /api
- * @param {any} [body] sent as JSON
+ * @param {any} [body] sent as JSON, a file as its bytes
  * @param {{signal?: AbortSignal, keepalive?: boolean}} [how] `keepalive`: it goes on where the page doesn't
  * @returns {Promise<any>}
  */
@@ -55,8 +55,8 @@ export async function call(method, path, body, { signal, keepalive = false } = {
   try {
     response = await fetch(`/api${path}`, {
       method, signal, keepalive, credentials: "same-origin",
-      headers: body === undefined ? {} : { "Content-Type": "application/json" },
-      body: body === undefined ? undefined : JSON.stringify(body),
+      headers: body === undefined ? {} : { "Content-Type": body instanceof Blob ? "application/octet-stream" : "application/json" },
+      body: body === undefined || body instanceof Blob ? body : JSON.stringify(body),
     });
     text = await response.text();
   } catch (error) {
@@ -132,6 +132,21 @@ export const api = {
   release: (id, ask) => call("POST", `/decks/${part(id)}/releases`, ask),
   /** @param {string} id @param {string} release @returns {Promise<import("./types.js").ReleasesOut>} */
   removeRelease: (id, release) => call("DELETE", `/decks/${part(id)}/releases/${part(release)}`),
+  /** @param {string} id @returns {Promise<import("./types.js").ExtrasOut>} */
+  extras: (id) => call("GET", `/decks/${part(id)}/releases/extras`),
+  /** @param {string} id @param {File} file @returns {Promise<import("./types.js").ExtrasOut>} */
+  putExtra: (id, file) => call("PUT", `/decks/${part(id)}/releases/extras/${part(file.name)}`, file),
+  /** @param {string} id @param {string} name @returns {Promise<import("./types.js").ExtrasOut>} */
+  removeExtra: (id, name) => call("DELETE", `/decks/${part(id)}/releases/extras/${part(name)}`),
+  /** @param {string} id @param {string} release @param {Record<"paper"|"method"|"ink", string>} chosen
+   *  @returns {Promise<import("./types.js").ChoiceLooks>} */
+  looks: (id, release, chosen) => call("GET", `/decks/${part(id)}/releases/${part(release)}/looks?${new URLSearchParams(chosen)}`),
+  /** @param {string} id @param {string} release @param {string} since another release
+   *  @returns {Promise<import("./types.js").ChangesOut>} */
+  releasedChanges: (id, release, since) => call("GET", `/decks/${part(id)}/releases/${part(release)}/changes?${new URLSearchParams({ since })}`),
+  /** @param {string} id @param {string} release @param {import("./types.js").ChangeSheetAsk} ask
+   *  @returns {Promise<import("./types.js").JobStarted>} */
+  changeSheet: (id, release, ask) => call("POST", `/decks/${part(id)}/releases/${part(release)}/change-sheet`, ask),
   /** @returns {Promise<import("./types.js").TablesOut>} */
   tables: () => call("GET", "/tables"),
 };

@@ -42,7 +42,7 @@
  *   ChangedCard */
 /** @typedef {{since: string, added: CountedCard[], gone: CountedCard[], changed: ChangedCard[], take_out:
  *   CountedCard[], printed: CountedCard[]}} ChangesOut */
-/** @typedef {{value: string, printed: string, made: string}} ChoiceLook */
+/** @typedef {{value: string, printed: string, made: string, says: string}} ChoiceLook */
 /** @typedef {{paper: ChoiceLook[], method: ChoiceLook[], ink: ChoiceLook[]}} ChoiceLooks */
 /** @typedef {{name: string, label: string}} ChoiceOut */
 /** @typedef {{same: string[], changed: string[], fresh: string[], renamed: RenamedOut[], gone: string[], unsure:

@@ -67,13 +67,18 @@ export function comparison(changes) {
 /** @param {Card[]} cards */
 const total = (cards) => cards.reduce((sum, { copies }) => sum + copies, 0);
 
-/** What to do with a deck that is built already, beside its change sheets. @param {Changes} changes */
-export function showSwap(changes) {
-  const { take_out: out, printed, since } = changes;
-  const place = need("[data-swap]");
-  place.hidden = !out.length && !printed.length;
-  place.replaceChildren(
+/** What to do with a deck that is built already, beside its change sheets. @param {Changes} changes @returns {HTMLElement[]} */
+export function swap({ take_out: out, printed, since }) {
+  return [
     ...(out.length ? part(`Take ${counted(total(out), "card")} out of ${since}`, out.map((card) => alone(card, true)))
       : [el("p", { text: `No card has to leave ${since}.` })]),
-    ...part(`Put ${counted(total(printed), "printed card")} in`, printed.map((card) => alone(card, true))));
+    ...part(`Put ${counted(total(printed), "printed card")} in`, printed.map((card) => alone(card, true))),
+  ];
+}
+
+/** @param {Changes} changes */
+export function showSwap(changes) {
+  const place = need("[data-swap]");
+  place.hidden = !changes.take_out.length && !changes.printed.length;
+  place.replaceChildren(...swap(changes));
 }

@@ -37,6 +37,15 @@ export class ReleaseForm {
     ticks("methods", tables.methods, [settings.method]);
     ticks("papers", tables.papers, ["a4", "letter"]);
     ticks("inks", INKS, ["full"]);
+    const sheet = el("a", { href: `/decks/${encodeURIComponent(deck)}/sheet#g-box`, text: "Sheet page" });
+    need("[data-release-box]").replaceChildren(...(settings.box ? ["A box for the cards goes in for each method and paper, as the ", sheet, " has it."]
+      : ["No box goes in; choose one on the ", sheet, " if you want it."]));
+    const add = need("[data-release-add]");
+    add.addEventListener("change", () => {
+      const files = /** @type {File[]} */ (Array.from(add.files));
+      add.value = "";
+      this.#change(...files.map((file) => () => api.putExtra(this.deck, file)));
+    });
     this.form.addEventListener("submit", (event) => {
       event.preventDefault();
       this.start();
@@ -44,13 +53,46 @@ export class ReleaseForm {
     this.cancel.addEventListener("click", () => this.job && api.cancelJob(this.job).catch(tellError));
   }
 
-  /** The versions to choose from, and the releases there are. */
+  /** The versions to choose from, the other decks, own files, the releases there are, and one that is being made. */
   async load() {
-    const [{ versions, current }, { releases }] = await Promise.all([api.versions(this.deck), api.releases(this.deck)]);
+    const [{ decks }, { extras }] = await Promise.all([api.decks(), api.extras(this.deck), this.#refresh()]);
+    const others = decks.filter(({ id, cards }) => id !== this.deck && cards);
+    need("[data-release-decks]").hidden = !others.length;
+    ticks("decks", others.map(({ id, name }) => ({ name: id, label: name })), []);
+    this.#own(extras);
+  }
+
+  async #refresh() {
+    const [{ versions, current }, { releases, under_way: job }] = await Promise.all([api.versions(this.deck), api.releases(this.deck)]);
     need("[data-release-versions]").replaceChildren(...versions.map(({ name }) => el("option", { value: name })));
     const field = need("[data-release-version]");
     if (!field.value) field.value = current;
     this.#list(releases);
+    if (job && !this.job) this.#follow(job.id);
+  }
+
+  /** @param {import("../common/types.js").ExtraOut[]} extras */
+  #own(extras) {
+    const off = new Set(Array.from(this.form.querySelectorAll('[name="extras"]:not(:checked)'), (box) => /** @type {HTMLInputElement} */ (box).value));
+    need("[data-release-extras]").replaceChildren(...extras.map(({ name, bytes }) => el("li", {},
+      el("label", { class: "tick" }, el("input", { type: "checkbox", name: "extras", value: name, checked: !off.has(name) }),
+        el("span", { text: `${name}, ${sized(bytes)}` })),
+      el("button", { class: "button button-small button-quiet", type: "button", "aria-label": `Remove ${name}`,
+        on: { click: () => this.#change(() => api.removeExtra(this.deck, name)) } }, icon("bin"), "Remove"))));
+  }
+
+  /** @param {(() => Promise<import("../common/types.js").ExtrasOut>)[]} acts on the deck's own files, one after another */
+  async #change(...acts) {
+    const place = need("[data-release-extras-message]");
+    place.replaceChildren();
+    for (const act of acts) {
+      try {
+        this.#own((await act()).extras);
+      } catch (error) {
+        const { message, fix } = error instanceof ApiError ? error : new ApiError("It could not be sent.", { fix: "Try again." });
+        place.append(notice("error", message, fix));
+      }
+    }
   }
 
   /** @param {string} group @returns {string[]} */
@@ -60,28 +102,45 @@ export class ReleaseForm {
 
   async start() {
     const ask = { version: need("[data-release-version]").value.trim(), methods: this.#chosen("methods"),
-      papers: this.#chosen("papers"), inks: /** @type {("full"|"pale")[]} */ (this.#chosen("inks")) };
+      papers: this.#chosen("papers"), inks: /** @type {("full"|"pale")[]} */ (this.#chosen("inks")),
+      decks: this.#chosen("decks"), extras: this.#chosen("extras") };
     const lacks = !ask.version ? "Say what this version is called." : !ask.methods.length ? "Choose a build method."
       : !ask.papers.length ? "Choose a paper." : !ask.inks.length ? "Choose an ink." : "";
     this.#tell(lacks && notice("error", lacks));
     if (lacks) return;
     this.button.disabled = true;
     try {
-      const { job } = await api.release(this.deck, ask);
-      this.job = job;
-      this.cancel.hidden = this.progress.hidden = false;
+      await this.#follow((await api.release(this.deck, ask)).job, ask.version);
+    } catch (error) {
+      this.#broke(error);
+    }
+  }
+
+  /** Show how far the job is, and what comes of it. @param {string} job @param {string} [version] where it is known */
+  async #follow(job, version) {
+    this.job = job;
+    this.button.disabled = true;
+    this.cancel.hidden = this.progress.hidden = false;
+    try {
       const ended = await watch(job, (now) => this.#progress(now));
-      if (ended.state === "done") this.#tell(notice("good", `${ask.version} is released. ${ended.message.replace(/^Done\. ?/, "")}`.trim()));
+      if (ended.state === "done") this.#tell(notice("good", `${version ? `${version} is released.` : "The release is made."} ${ended.message.replace(/^Done\. ?/, "")}`.trim()));
       else if (ended.state === "cancelled") this.#tell(notice("note", "Cancelled; nothing was released."));
       else this.#tell(notice("error", ended.message, ended.fix));
-      await this.load();
+      this.job = null;
+      await this.#refresh();
     } catch (error) {
-      const { plain, fix } = error instanceof ApiError ? error : new ApiError("The release broke off.", { fix: "Try again." });
-      this.#tell(notice("error", plain, fix));
+      this.#broke(error);
     }
     this.job = null;
     this.button.disabled = false;
     this.cancel.hidden = this.progress.hidden = true;
+  }
+
+  /** @param {unknown} error */
+  #broke(error) {
+    const { plain, fix } = error instanceof ApiError ? error : new ApiError("The release broke off.", { fix: "Try again." });
+    this.#tell(notice("error", plain, fix));
+    this.button.disabled = false;
   }
 
   /** @param {Node|string} told */
@@ -101,9 +160,10 @@ export class ReleaseForm {
   /** @param {Release[]} releases */
   #list(releases) {
     need("[data-release-list]").replaceChildren(...releases.map((one) => {
-      const pdfs = one.files.filter(({ ink }) => ink).length;
+      const pdfs = one.files.filter(({ part }) => part === "sheets").length;
+      const decks = new Set(one.files.map(({ deck }) => deck).filter(Boolean)).size;
       return el("li", {}, el("div", {}, el("strong", { text: one.version }),
-        el("span", { class: "soft measure", text: `${dated(one.made.slice(0, 10))} · ${counted(pdfs, "PDF")} · ${sized(one.bytes)}` })),
+        el("span", { class: "soft measure", text: `${dated(one.made.slice(0, 10))} · ${decks > 1 ? `${decks} decks · ` : ""}${counted(pdfs, "PDF")} · ${sized(one.bytes)}` })),
       el("a", { class: "button button-small", href: packUrl(this.deck, one.id), download: one.name }, icon("download"), `Download ${one.name}`),
       el("button", { class: "button button-small button-quiet", type: "button", "aria-label": `Remove the release ${one.version}`,
         on: { click: () => this.#remove(one) } }, icon("bin"), "Remove"));
@@ -113,7 +173,7 @@ export class ReleaseForm {
 
   /** @param {Release} one */
   async #remove(one) {
-    if (!window.confirm(`Remove the release ${one.version}? Playtesters lose it; it can be made again.`)) return;
+    if (!window.confirm(`Remove the release ${one.version}? Playtesters lose it${new Set(one.files.map(({ deck }) => deck).filter(Boolean)).size > 1 ? ", in all its decks" : ""}; it can be made again.`)) return;
     try {
       this.#list((await api.removeRelease(this.deck, one.id)).releases);
       say(`The release ${one.version} is removed.`);
