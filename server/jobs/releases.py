@@ -124,14 +124,14 @@ class ReleaseJobs:
             self._store.releases.keep(release_id, {one.id: one.version_id for one in order.decks}, order.version,
                                       order.pack, name, done["files"])
             told = " ".join(("Done.", *done["left_out"]))
-            job.show(replace(job.view, state="done", done=job.view.total, message=told, fix=""))
+            view = replace(job.view, state="done", done=job.view.total, message=told, fix="")
         except Exception as error:  # whatever it was, the job must end
             if job.work is not None and job.work.cancelled.is_set():
-                job.show(replace(job.view, state="cancelled", message="Cancelled"))
+                view = replace(job.view, state="cancelled", message="Cancelled")
             elif isinstance(error, LampfoldError):
-                job.show(replace(job.view, state="failed", message=error.message, fix=error.fix))
+                view = replace(job.view, state="failed", message=error.message, fix=error.fix)
             else:
-                job.show(replace(job.view, state="failed", message=f"The release failed ({type(error).__name__}).",
-                                 fix="Release again; if it fails again, send the host the log."))
-        finally:
-            shutil.rmtree(order.pack.parent, ignore_errors=True)
+                view = replace(job.view, state="failed", message=f"The release failed ({type(error).__name__}).",
+                               fix="Release again; if it fails again, send the host the log.")
+        shutil.rmtree(order.pack.parent, ignore_errors=True)
+        job.show(view)  # last: who is told that it has ended finds nothing of it left
