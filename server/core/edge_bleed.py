@@ -14,6 +14,7 @@ from itertools import pairwise
 from typing import Literal
 
 from server.core.geometry import Affine, Rect
+from server.core.wording import in_words
 
 Rgb = tuple[int, int, int]
 EdgeMode = Literal["auto", "art", "mirror", "stretch", "colour", "none"]
@@ -94,7 +95,7 @@ def sides_text(sides: Sequence[MadeSide]) -> str:
     if len(groups) == 1:
         return {"colour": "bleed takes each edge's colour", "edge": "the edge is drawn out as bleed",
                 "mirror": "bleed is mirrored"}[sides[0].made]
-    return "bleed: " + ", ".join(f"{' and '.join(names)} {_WORDS[made]}" for made, names in groups.items())
+    return "bleed: " + ", ".join(f"{in_words(names, 'and')} {_WORDS[made]}" for made, names in groups.items())
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,8 +37,9 @@ CutLineFaces = Literal["fronts", "both", "none"]
 LineStyle = Literal["full", "ticks"]
 
 _EDGES = (
-    Choice("auto", "Decide by each file, mirror what is missing",
-           "Each file's shape says whether it is trim size or carries bleed; the Art page shows what was decided."),
+    Choice("auto", "Made to suit each edge",
+           "Bleed that a file brings is kept. Else one colour runs out, a gradient's edge is drawn out, a picture is "
+           "mirrored; Art shows it for each card."),
     Choice("art", "Take it from the art", "The files are drawn larger than the card, by the bleed on each side."),
     Choice("mirror", "Mirror the edge outwards", "Good for pictures: the edge runs on as in a mirror."),
     Choice("stretch", "Stretch the edge outwards",

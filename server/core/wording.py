@@ -19,10 +19,10 @@ def shown(value: object) -> str:
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 
-def in_words(names: Iterable[str]) -> str:
+def in_words(names: Iterable[str], word: str = "or") -> str:
     """``a, b or c``."""
     *first, last = names
-    return f"{', '.join(first)} or {last}" if first else last
+    return f"{', '.join(first)} {word} {last}" if first else last
 
 
 def check_text(value: object, label: str) -> None:

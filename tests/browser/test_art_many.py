@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 from playwright.sync_api import Page, expect
 
@@ -108,3 +109,125 @@ def test_a_proposal_is_taken_in_one_click_and_undone_in_one(page: Page, live_ser
     asked.get_by_role("button", name="They aren't pairs").click()
     expect(asked).to_have_count(0)
     expect(page.locator(".pair")).to_have_count(6)
+
+
+def bleeds(page: Page, deck: str) -> list[str | None]:
+    return [card["bleed"] for card in page.request.get(f"/api/decks/{deck}").json()["cards"]]
+
+
+def test_bleed_is_seen_and_chosen_by_keyboard_for_a_card_the_selected_and_the_deck(
+        page: Page, live_server: LiveServer) -> None:
+    deck = live_server.deck(small_deck(4), "Bleed")
+    page.goto(f"/decks/{deck}/art")
+    dialog = page.get_by_role("dialog")
+    page.get_by_role("button", name="Bleed of keeper-1").press("Enter")
+    faces = dialog.locator(".bleed-face")
+    expect(faces).to_have_count(2)
+    expect(faces.first.locator(".bleed-edges")).to_have_text("All roundone colour, run out")  # a flat picture
+    # 63.5 x 88.9 mm with 3 mm of bleed and a rim of paper, which the picture shows to scale.
+    width, height = map(float, (faces.first.locator("svg").get_attribute("viewBox") or "").split()[2:])
+    assert abs(width / height - (63.5 + 9) / (88.9 + 9)) < 0.01
+    assert not Axe().run(page).response["violations"]
+    expect(dialog.get_by_label("As the deck")).to_be_checked()
+    dialog.get_by_label("As the deck").press("ArrowDown")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowDown")
+    expect(faces.first.locator(".bleed-edges")).to_have_text("All roundmirrored")
+    page.keyboard.press("Enter")
+    expect(dialog).to_be_hidden()
+    expect(page.locator(".pair").nth(1).locator(".pair-says")).to_have_text("Each is the trim size; bleed is mirrored")
+    expect(page.get_by_role("button", name="Bleed of keeper-1")).to_be_focused()
+    assert bleeds(page, deck) == [None, "mirror", None, None]
+
+    page.keyboard.press("Control+a")
+    page.get_by_role("button", name="Bleed", exact=True).press("Enter")
+    dialog.get_by_label("Stretch the edge outwards").press("Space")
+    dialog.get_by_role("button", name="Next card").click()
+    expect(dialog.get_by_role("heading")).to_have_text("Bleed of keeper-1")
+    expect(dialog.get_by_label("Stretch the edge outwards")).to_be_checked()
+    dialog.get_by_role("button", name="Use for 4 cards").press("Enter")
+    expect(page.locator(".pair-says", has_text="bleed is stretched")).to_have_count(4)
+    assert bleeds(page, deck) == ["stretch"] * 4
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator(".pair-says", has_text="bleed is stretched")).to_have_count(0)
+    assert bleeds(page, deck) == [None, "mirror", None, None]
+
+    page.get_by_role("button", name="Bleed of keeper-0").click()
+    dialog.get_by_label("Whole deck").check()
+    expect(dialog.get_by_text("1 card has a way of its own, which this takes back.")).to_be_visible()
+    dialog.get_by_label("No bleed at all").check()
+    expect(faces.last.locator(".bleed-edges")).to_have_text("All roundno bleed")
+    dialog.get_by_role("button", name="Use for the whole deck").click()
+    expect(page.locator(".pair-says", has_text="no bleed")).to_have_count(4)
+    assert bleeds(page, deck) == [None] * 4
+    assert page.request.get(f"/api/decks/{deck}").json()["settings"]["edges"] == "none"
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator(".pair-says", has_text="no bleed")).to_have_count(0)
+    assert bleeds(page, deck) == [None, "mirror", None, None]
+
+
+def test_a_rubber_band_selects_and_a_drag_puts_in_order(page: Page, live_server: LiveServer) -> None:
+    deck = live_server.deck(small_deck(6), "By mouse")
+    page.goto(f"/decks/{deck}/art")
+    page.set_viewport_size({"width": 1280, "height": 1500})  # both rows, and below them the bar over the selected
+    cards, mouse = page.locator(".pair"), page.mouse
+    expect(cards).to_have_count(6)
+    first, fifth = cards.nth(0).bounding_box(), cards.nth(4).bounding_box()
+    assert first and fifth
+    # From the gap right of the first card's column, over the second column alone, rows one and two.
+    mouse.move(first["x"] + first["width"] + 6, first["y"] + first["height"] - 30)
+    mouse.down()
+    mouse.move(fifth["x"] + 40, fifth["y"] + 20, steps=4)
+    expect(page.locator(".rubber-band")).to_be_visible()
+    mouse.up()
+    expect(page.locator(".rubber-band")).to_have_count(0)
+    expect(page.locator("[data-bulk-count]")).to_have_text("2 cards selected")
+    expect(page.get_by_label("Select keeper-1")).to_be_checked()
+    expect(page.get_by_label("Select keeper-4")).to_be_checked()
+
+    cards.nth(1).locator(".pair-faces").hover(position={"x": 5, "y": 5})
+    mouse.down()
+    sixth = cards.nth(5).bounding_box()
+    assert sixth
+    mouse.move(sixth["x"] + 30, sixth["y"] + 60, steps=4)
+    mouse.move(sixth["x"] + sixth["width"] - 20, sixth["y"] + 60, steps=4)
+    expect(cards.nth(5)).to_have_attribute("data-drop", "after")
+    mouse.up()
+    expect(page.locator("[data-name]").nth(5)).to_have_value("keeper-4")
+    expect(page.locator("[data-save-state]")).to_have_text("Saved")
+    record = page.request.get(f"/api/decks/{deck}").json()
+    assert [card["name"][-1] for card in record["cards"]] == ["0", "2", "3", "5", "1", "4"]
+    expect(page.locator("[data-drop]")).to_have_count(1)  # the place for folders alone
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator("[data-name]").nth(1)).to_have_value("keeper-1")
+
+
+def test_far_cards_are_there_for_who_has_them_read_out(page: Page, live_server: LiveServer) -> None:
+    files = {f"fronts/keeper-{number:02}.png": picture((4 * number, 90, 200), (63, 88)) for number in range(60)}
+    deck = live_server.deck(files, "Far")
+    page.goto(f"/decks/{deck}/art")
+    cards = page.get_by_role("list").filter(has=page.get_by_label("Select keeper-00")).get_by_role("listitem")
+    expect(page.locator(".pair")).to_have_count(60)
+    assert page.locator(".pair img").count() < 60  # most are far from the window, and empty but for their name
+    assert "keeper-59" in page.locator(".pair").last.aria_snapshot()
+    assert cards.count() >= 60
+    # And what is to do about a deck without backs is one click away.
+    page.get_by_role("link", name="Make a back").first.click()
+    expect(page.get_by_role("button", name="Use this back")).to_be_in_viewport()
+
+
+def test_the_size_that_the_art_has_is_one_click_away_on_art_and_sheet(page: Page, live_server: LiveServer) -> None:
+    # 70 x 120 mm at 300 ppi.
+    files = {f"a-{number}.png": picture((90, 40 * number, 9), (827, 1417)) for number in range(2)}
+    deck = live_server.deck(files, "Tall")
+    client = live_server.client()
+    for where in ("art", "sheet"):
+        change = {"revision": client.get(f"/api/decks/{deck}").json()["revision"], "settings": {"card": "poker"}}
+        client.patch(f"/api/decks/{deck}", json=change).raise_for_status()
+        page.goto(f"/decks/{deck}/{where}")
+        expect(page.get_by_text("All fronts are Tarot (70 × 120 mm), but the card is Poker")).to_be_visible()
+        page.get_by_role("button", name="Use tarot").click()
+        expect(page.get_by_text("All fronts are Tarot")).to_have_count(0)
+        expect(page.locator("[data-save-state]")).to_have_text("Saved")
+        assert client.get(f"/api/decks/{deck}").json()["settings"]["card"] == "tarot"
+    expect(page.get_by_label("Card size, trimmed")).to_have_value("tarot")

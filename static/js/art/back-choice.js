@@ -3,7 +3,8 @@
  */
 
 import { el, need } from "../common/dom.js";
-import { blank, face } from "./card-grid.js";
+import { makeBackUrl } from "../common/problems.js";
+import { blank, face } from "./card-tile.js";
 
 /** @typedef {import("../common/api.js").DeckRecord} DeckRecord */
 /** @typedef {{file: string, key: string}} ArtName */
@@ -62,6 +63,7 @@ export function chooseBack(card, record) {
       need("[data-backs-more]").textContent = found.length > MOST_SHOWN
         ? `${found.length - MOST_SHOWN} more; type a part of the name to find one.` : "";
     };
+    /** @type {HTMLAnchorElement} */ (need("[data-make-back]")).href = makeBackUrl(record.id);
     find.oninput = show;
     show();
     dialog.addEventListener("close", () => resolve(chosen), { once: true });

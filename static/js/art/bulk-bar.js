@@ -5,7 +5,7 @@
 import { counted, el, icon, need } from "../common/dom.js";
 import { say } from "../common/messages.js";
 import { allArt, backsOf, chooseBack } from "./back-choice.js";
-import { face } from "./card-grid.js";
+import { face } from "./card-tile.js";
 
 /** @typedef {import("../common/open-deck.js").OpenDeck} OpenDeck */
 /** @typedef {import("./selection.js").Selection} Selection */
@@ -16,8 +16,9 @@ const MOST_COPIES = 999;
 /**
  * @param {OpenDeck} deck
  * @param {Selection} selection
+ * @param {() => void} bleed looks at the bleed of the selected
  */
-export function bindBulkBar(deck, selection) {
+export function bindBulkBar(deck, selection, bleed) {
   const bar = need("[data-bulk]");
   const copies = /** @type {HTMLInputElement} */ (need("[data-bulk-copies]"));
   const change = (/** @type {Record<string, any>} */ values, /** @type {string} */ says) => {
@@ -50,6 +51,7 @@ export function bindBulkBar(deck, selection) {
     say(`${counted(cards.length, "card")}: sides swapped.`);
     deck.save({ cards: Object.fromEntries(cards) });
   });
+  need("[data-bulk-bleed]").addEventListener("click", bleed);
   need("[data-bulk-out]").addEventListener("click", () => {
     takeOut(deck, selection.labels);
     selection.clear();

@@ -2,37 +2,26 @@
  * The grid of cards: front and back side by side, with name, copies, and what is to say about them.
  */
 
-import { thumbUrl } from "../common/api.js";
-import { el, icon } from "../common/dom.js";
+import { el } from "../common/dom.js";
 import { bindDrag, labelOf } from "./card-drag.js";
+import { says, tile } from "./card-tile.js";
 import { besideCard, gravest } from "../common/problems.js";
 
 /** @typedef {import("../common/api.js").CardRecord} CardRecord */
 /** @typedef {import("../common/api.js").Problem} Problem */
 /** @typedef {import("./selection.js").Selection} Selection */
-/** @typedef {{node: HTMLElement, seen: string, card: CardRecord, problems: Problem[]}} Kept */
+/** @typedef {{node: HTMLElement, seen: string, card: CardRecord, problems: Problem[], filled: boolean}} Kept */
 /** @typedef {{copies: (file: string, copies: number) => void, name: (file: string, name: string) => void,
- *   back: (card: CardRecord) => void, out: (files: string[]) => void,
+ *   back: (card: CardRecord) => void, bleed: (card: CardRecord) => void, out: (files: string[]) => void,
  *   move: (files: string[], where: string) => void}} Handlers */
 
-const THUMB_PX = 256;
-const MOST_COPIES = 999;
 const FIRST = 24;
 const NEAR = "900px";
 
 /**
- * @param {{key: string}} art
- * @param {string} alt
- */
-export const face = (art, alt) => el("span", { class: "card-face" },
-  el("img", { src: thumbUrl(art.key, THUMB_PX), alt, loading: "lazy", decoding: "async", width: 126, height: 176 }));
-
-/** @param {string} text */
-export const blank = (text) => el("span", { class: "card-face card-blank", text });
-
-/**
  * Keeps one element for each card, and touches only those whose card has changed. An element is filled while it is
- * near the window, so that a deck of thousands costs no more than what is looked at.
+ * near the window, so that a deck of thousands costs no more than what is looked at; far from it stands its name alone,
+ * for those who have the page read out.
  */
 export class CardGrid {
   /**
@@ -119,10 +108,10 @@ export class CardGrid {
   #near(node, near) {
     const kept = this.kept.get(labelOf(node));
     if (!kept || kept.node !== node) return;
-    if (near && !node.childElementCount) this.#fill(kept);
-    else if (!near && node.childElementCount && !node.contains(document.activeElement)) {
+    if (near && !kept.filled) this.#fill(kept);
+    else if (!near && kept.filled && !node.contains(document.activeElement)) {
       node.style.minHeight = `${node.offsetHeight}px`;
-      node.replaceChildren();
+      this.#empty(kept);
     }
   }
 
@@ -139,14 +128,16 @@ export class CardGrid {
     const node = old?.node ?? el("li", { class: "pair", id: `card-${index + 1}-${hash(card.file)}`, data: { label: card.file } });
     if (tone) node.dataset.tone = tone;
     else delete node.dataset.tone;
-    const kept = { node, seen, card, problems };
+    const kept = { node, seen, card, problems, filled: old?.filled ?? false };
     this.kept.set(card.file, kept);
     if (!old) {
       this.observer.observe(node);
       if (index < FIRST) this.#fill(kept);
+      else this.#empty(kept);
     } else if (node.contains(document.activeElement) && sameShape(old.card, card)) {
-      this.#refresh(node, card);  // somebody is typing in this card: keep its fields, so that nothing typed is lost
-    } else if (node.childElementCount) {
+      this.#refresh(kept);  // somebody is typing in this card: keep its fields, so that nothing typed is lost
+    } else if (!kept.filled) this.#empty(kept);
+    else {
       const held = /** @type {HTMLElement|null} */ (node.contains(document.activeElement) ? document.activeElement : null);
       this.#fill(kept);
       if (held) /** @type {HTMLElement|null} */ (node.querySelector(`.${held.classList[0]}`))?.focus({ preventScroll: true });
@@ -154,42 +145,33 @@ export class CardGrid {
     return node;
   }
 
-  /**
-   * @param {HTMLElement} node
-   * @param {CardRecord} card
-   */
-  #refresh(node, card) {
+  /** @param {Kept} kept */
+  #refresh({ node, card, problems }) {
     for (const [selector, value] of [["[data-name]", card.name], ["[data-copies]", String(card.copies)]]) {
       const field = /** @type {HTMLInputElement} */ (node.querySelector(selector));
       if (field !== document.activeElement) field.value = value;
     }
+    node.querySelector(".pair-says")?.replaceWith(says(card, problems));
+    node.querySelector(".pair-problems")?.replaceChildren(...besideCard(problems));
   }
 
   /** @param {Kept} kept */
-  #fill({ node, card, problems }) {
+  #fill(kept) {
+    const { node, card, problems } = kept;
     node.style.minHeight = "";
-    node.replaceChildren(
-      el("div", { class: "pair-head" }, this.#select(card),
-        el("button", { class: "pair-out button button-quiet button-icon button-small", type: "button", title: "Take this card out",
-          "aria-label": `Take ${card.name} out`, on: { click: () => this.handlers.out([card.file]) } }, icon("close"))),
-      el("div", { class: "pair-faces", draggable: true, on: { click: (/** @type {any} */ event) => {
-        if (!event.target.closest("button")) this.selection.pick(card.file, event);
-      } } },
-      el("figure", {}, face(card.front, `Front of ${card.name}`), el("figcaption", { text: "Front" })), this.#back(card)),
-      el("div", { class: "pair-line" }, this.#name(card), this.#says(card, problems), this.#copies(card)),
-      el("ul", { class: "pair-problems" }, ...besideCard(problems)));
+    kept.filled = true;
+    node.replaceChildren(...tile(card, problems, {
+      ...this.handlers, now: () => this.kept.get(card.file)?.card ?? card,
+      pick: (event) => this.selection.pick(card.file, event), toggle: () => this.selection.toggle(card.file),
+      keys: (event) => this.#keys(event, card),
+    }));
     this.#mark(node, this.selection.chosen.has(card.file));
   }
 
-  /** A box to select the card by; arrows go from card to card. @param {CardRecord} card */
-  #select(card) {
-    const box = el("input", { class: "pair-select", type: "checkbox", "aria-label": `Select ${card.name}` });
-    box.addEventListener("click", (event) => {
-      if (event.shiftKey) this.selection.pick(card.file, event);
-      else this.selection.toggle(card.file);
-    });
-    box.addEventListener("keydown", (event) => this.#keys(event, card));
-    return box;
+  /** @param {Kept} kept */
+  #empty(kept) {
+    kept.filled = false;
+    kept.node.replaceChildren(el("span", { class: "unseen", text: kept.card.name }));
   }
 
   /** @param {KeyboardEvent} event @param {CardRecord} card */
@@ -214,71 +196,8 @@ export class CardGrid {
   focus(label) {
     const kept = this.kept.get(label);
     if (!kept) return;
-    if (!kept.node.childElementCount) this.#fill(kept);
+    if (!kept.filled) this.#fill(kept);
     /** @type {HTMLElement} */ (kept.node.querySelector(".pair-select")).focus();
-  }
-
-  /** @param {CardRecord} card */
-  #back(card) {
-    const label = card.back ? `Back of ${card.name}: ${card.back.file}. Choose another` : `No back: prints blank. Choose one for ${card.name}`;
-    return el("figure", {},
-      el("button", { class: "back-button", type: "button", "aria-label": label, title: "Choose a back",
-        on: { click: () => this.handlers.back(card) } },
-      card.back ? face(card.back, "") : blank("No back: prints blank"),
-      el("span", { class: "back-change" }, icon("swap"))),
-      el("figcaption", { text: "Back" }));
-  }
-
-  /** @param {CardRecord} card */
-  #name(card) {
-    const field = /** @type {HTMLInputElement} */ (el("input", { class: "input pair-name", value: card.name,
-      maxLength: 255, autocomplete: "off", data: { name: "" }, "aria-label": `Name of ${card.name}`, title: card.file }));
-    field.addEventListener("change", () => {
-      const name = field.value.trim();
-      if (name) this.handlers.name(card.file, name);
-      else field.value = card.name;
-    });
-    return field;
-  }
-
-  /** @param {CardRecord} card */
-  #copies(card) {
-    const field = /** @type {HTMLInputElement} */ (el("input", { class: "input", value: String(card.copies),
-      inputMode: "numeric", autocomplete: "off", data: { copies: "" }, "aria-label": `Copies of ${card.name}` }));
-    const set = (/** @type {number} */ copies) => {
-      const now = this.kept.get(card.file)?.card.copies ?? card.copies;
-      if (!Number.isFinite(copies)) copies = now;
-      copies = Math.min(Math.max(Math.round(copies), 0), MOST_COPIES);
-      field.value = String(copies);
-      if (copies !== now) this.handlers.copies(card.file, copies);
-    };
-    field.addEventListener("change", () => set(Number(field.value)));
-    field.addEventListener("keydown", (event) => {
-      const step = { ArrowUp: 1, ArrowDown: -1 }[event.key];
-      if (step) { event.preventDefault(); set(Number(field.value) + step); }
-    });
-    const button = (/** @type {string} */ name, /** @type {number} */ step, /** @type {string} */ says) => el("button", {
-      class: "button", type: "button", "aria-label": `${says} of ${card.name}`,
-      on: { click: () => set(Number(field.value) + step) } }, icon(name));
-    return el("div", { class: "stepper copies" }, button("minus", -1, "One copy less"), field,
-      button("plus", 1, "One copy more"));
-  }
-
-  /**
-   * How the art was read, unless a problem below says it already.
-   *
-   * @param {CardRecord} card
-   * @param {Problem[]} problems
-   */
-  #says(card, problems) {
-    const odd = new Set(problems.filter((one) => one.code === "odd-aspect").map((one) => one.file));
-    const line = (/** @type {string} */ who, /** @type {string} */ fit) => el("span", {}, el("b", { text: `${who} ` }), fit);
-    const front = !odd.has(card.file);
-    const back = card.back && !odd.has(card.back.file);
-    return el("p", { class: "pair-says" }, ...(front && back && card.front_fit === card.back_fit
-      ? [line("Each", card.front_fit)]
-      : [front && line("Front", card.front_fit), back && line("Back", card.back_fit)]
-    ).filter((one) => one !== false && one !== null));
   }
 }
 

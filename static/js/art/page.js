@@ -4,6 +4,7 @@
 
 import { api } from "../common/api.js";
 import { chooseBack } from "./back-choice.js";
+import { BleedView } from "./bleed-view.js";
 import { cardSizeOf } from "../common/card-size.js";
 import { bindBulkBar, moveCards, showOut, takeOut } from "./bulk-bar.js";
 import { labelOf } from "./card-drag.js";
@@ -16,7 +17,7 @@ import { bindHead, bindTitle } from "../common/deck-head.js";
 import { counted, el, icon, need, ready, settled, sized } from "../common/dom.js";
 import { say, tellError } from "../common/messages.js";
 import { CardGrid } from "./card-grid.js";
-import { groups, worthALine } from "../common/problems.js";
+import { groups, waysOut, worthALine } from "../common/problems.js";
 import { showUpload } from "./upload-strip.js";
 import { untilLinked } from "../common/saver.js";
 import { Uploader } from "./uploader.js";
@@ -25,14 +26,16 @@ import { Uploader } from "./uploader.js";
 
 const REFRESH_EVERY_MS = 2500;
 
-/** @param {OpenDeck} deck */
-function bindCards(deck) {
+/** @param {OpenDeck} deck @param {import("../common/types.js").TablesOut} tables */
+function bindCards(deck, tables) {
   const selection = new Selection();
+  const bleed = new BleedView(deck, selection, tables.settings.find(({ name }) => name === "edges")?.choices ?? []);
   const grid = new CardGrid(need("[data-pairs]"), selection, {
     copies: (file, copies) => deck.save({ cards: { [file]: { copies } } }),
     name: (file, name) => deck.save({ cards: { [file]: { name } } }),
     out: (files) => takeOut(deck, files),
     move: (files, where) => moveCards(deck, files, where),
+    bleed: (card) => bleed.open(card.file),
     back: async (card) => {
       const back = await chooseBack(card, deck.record);
       if (back === null || back === deck.value(`back/${card.file}`)) return;
@@ -41,7 +44,7 @@ function bindCards(deck) {
     },
   });
   bindRubberBand(need("[data-pairs]"), selection, labelOf);
-  bindBulkBar(deck, selection);
+  bindBulkBar(deck, selection, () => bleed.open(selection.labels[0], "some"));
   bindSelect(deck, selection);
   bindProposals(deck);
   const find = need("[data-find]");
@@ -60,23 +63,16 @@ function bindCards(deck) {
     need("[data-problems-section]").hidden = !problems.length;
     const folded = [...document.querySelectorAll(".problem-group")].map((one) => /** @type {any} */ (one));
     const closed = new Set(folded.filter((one) => !one.open).map((one) => one.dataset.tone));
-    const fresh = /** @type {HTMLDetailsElement[]} */ (groups(problems, (file) => grid.anchor(file)));
+    const ways = waysOut(deck.record, (card) => deck.save({ settings: { card } }));
+    const fresh = /** @type {HTMLDetailsElement[]} */ (groups(problems, (file) => grid.anchor(file), ways));
     if (folded.length) for (const group of fresh) group.open = !closed.has(group.dataset.tone) && group.open;
-    need("[data-problems]").replaceChildren(...cardSizeNotice(deck), ...fresh);
+    need("[data-problems]").replaceChildren(...fresh);
     need("[data-count]").textContent = summary(deck);
     showFiles(deck);
     showOut(deck);
   };
   deck.addEventListener("record", show);
   show();
-}
-
-/** The way out where the art was drawn for another card. @param {OpenDeck} deck */
-function cardSizeNotice(deck) {
-  const { problems, likely_card: card } = deck.record;
-  if (!card || !problems.some((one) => one.code === "other-size")) return [];
-  return [el("p", {}, el("button", { class: "button button-small button-main", type: "button", text: `Use ${card}`,
-    on: { click: () => deck.save({ settings: { card } }) } }))];
 }
 
 /**
@@ -225,19 +221,19 @@ function bindDrop(add) {
 async function start() {
   const id = document.body.dataset.deck ?? "";
   const opening = OpenDeck.load(id);
+  const reading = api.tables();
   bindUpload(id, opening);
-  const deck = await opening;
+  const [deck, tables] = await Promise.all([opening, reading]);
   bindHead(deck);
   bindTitle(deck);
   need("[data-files-section]").addEventListener("toggle", () => showFiles(deck));
-  const tables = await api.tables();
   const aspect = () => {
     const { width_mm, height_mm } = cardSizeOf(deck.record.settings.card ?? "", tables);
     document.documentElement.style.setProperty("--card-aspect", `${width_mm} / ${height_mm}`);
   };
   deck.addEventListener("record", aspect);
   aspect();
-  bindCards(deck);
+  bindCards(deck, tables);
   ready();
 }
 

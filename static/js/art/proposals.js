@@ -5,7 +5,7 @@
 import { counted, el, need } from "../common/dom.js";
 import { say } from "../common/messages.js";
 import { allArt } from "./back-choice.js";
-import { face } from "./card-grid.js";
+import { face } from "./card-tile.js";
 
 /** @typedef {import("../common/open-deck.js").OpenDeck} OpenDeck */
 /** @typedef {import("../common/api.js").DeckRecord} DeckRecord */

@@ -63,6 +63,7 @@ function says(record, field) {
   const card = record.cards.find(({ file }) => file === key)?.name ?? key;
   if (what === "copies") return `${card}: ${now ?? "no"} copies`;
   if (what === "back") return `${card}: back ${now || "none"}`;
+  if (what === "bleed") return `${card}: bleed ${now ?? "as the deck's"}`;
   if (what === "swapped") return `${card}: sides ${now ? "swapped" : "as they came"}`;
   return field === "order" ? "the order of the cards" : field === "name" ? `name: ${now}` : `${key}: ${now}`;
 }
@@ -103,7 +104,8 @@ export class OpenDeck extends Saver {
         const change = cards[card.file];
         if (!change) return card;
         const back = change.back === undefined ? card.back : arts.get(change.back ?? "") ?? null;
-        return { ...card, copies: change.copies ?? card.copies, name: change.name ?? card.name, back };
+        return { ...card, copies: change.copies ?? card.copies, name: change.name ?? card.name, back,
+          bleed: change.bleed === undefined ? card.bleed : change.bleed };
       }).sort((one, other) => (place.get(one.file) ?? place.size) - (place.get(other.file) ?? place.size)) };
   }
 

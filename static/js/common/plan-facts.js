@@ -25,13 +25,14 @@ export function showFigures(summary) {
     figure(percent(waste), "waste"));
 }
 
-/** @param {{problems: import("./api.js").Problem[], notes: string[]}} answer */
-export function showNotes({ problems, notes }) {
+/** @param {{problems: import("./api.js").Problem[], notes: string[]}} answer @param {import("./problems.js").Ways} ways */
+export function showNotes({ problems, notes }, ways) {
   // What concerns a file is told on the Art page; here only what concerns the sheet.
   const ours = problems.filter((problem) => !problem.file);
   const said = new Set(ours.map((problem) => problem.message));
   need("[data-notes]").replaceChildren(
-    ...ours.map((problem) => notice(problem.severity, problem.message, problem.fix)),
+    ...ours.map(({ code, severity, message, fix }) => (ways[code]
+      ? notice(severity, message, "", ways[code]()) : notice(severity, message, fix))),
     ...notes.filter((note) => !said.has(note)).map((note) => notice("note", note)));
 }
 

@@ -27,6 +27,25 @@ export const worthALine = (problems) => problems.filter((one) => one.severity !=
  */
 export const gravest = (problems) => GRAVITY.find((severity) => problems.some((one) => one.severity === severity)) ?? "";
 
+/** @typedef {Record<string, () => HTMLElement>} Ways by a problem's code: what leads out of it, in place of its words */
+
+/**
+ * The ways out that a page can offer with one click.
+ *
+ * @param {import("./api.js").DeckRecord} record
+ * @param {(card: string) => any} useCard takes the size that the art was drawn for
+ * @returns {Ways}
+ */
+export const waysOut = ({ id, likely_card: card }, useCard) => ({
+  ...(card ? { "other-size": () => el("button", { class: "button button-small button-main", type: "button", text: `Use ${card}`,
+    on: { click: () => useCard(card) } }) } : {}),
+  "missing-back": () => el("span", { class: "row" }, "Add a back of the same name, or a single back for all; or",
+    el("a", { class: "button button-small", href: makeBackUrl(id) }, icon("glow"), "Make a back")),
+});
+
+/** Where a back that forgives is made. @param {string} id of the deck */
+export const makeBackUrl = (id) => `/decks/${encodeURIComponent(id)}/glow#g-forgive`;
+
 /** So many causes, or files of one cause, are told at once; more are folded away behind their number. */
 const AT_ONCE = 3;
 
@@ -36,16 +55,17 @@ const AT_ONCE = 3;
  *
  * @param {Problem[]} problems
  * @param {(file: string) => string|null} [anchor] the id of an element that shows this file
+ * @param {Ways} [ways]
  * @returns {HTMLElement[]}
  */
-export function groups(problems, anchor = () => null) {
+export function groups(problems, anchor = () => null, ways = {}) {
   return GRAVITY.flatMap((severity) => {
     const some = problems.filter((problem) => problem.severity === severity);
     if (!some.length) return [];
     const causes = by(some, ({ code }) => code).flatMap((alike) => (alike.length > AT_ONCE ? [alike] : by(alike, words)));
     return [el("details", { class: "problem-group", open: severity !== "note" && causes.length <= AT_ONCE, data: { tone: severity } },
       el("summary", {}, icon(severity), counted(some.length, ...HEADS[severity])),
-      el("ul", {}, ...causes.map((alike) => line(alike, anchor))))];
+      el("ul", {}, ...causes.map((alike) => line(alike, anchor, ways))))];
   });
 }
 
@@ -63,9 +83,11 @@ function by(problems, mark) {
 /**
  * @param {Problem[]} alike at least one, all of one cause; few in the same words
  * @param {(file: string) => string|null} anchor
+ * @param {Ways} ways
  */
-function line(alike, anchor) {
-  const [{ message, fix }] = alike;
+function line(alike, anchor, ways) {
+  const [{ code, message, fix }] = alike;
+  const way = ways[code]?.();
   const files = alike.filter(({ file }) => file);
   const same = alike.every((problem) => words(problem) === words(alike[0]));
   const names = () => files.map((problem) => el("span", { class: "problem-file-line" }, fileName(problem.file ?? "", anchor),
@@ -74,7 +96,7 @@ function line(alike, anchor) {
     files.length > AT_ONCE ? folded(counted(files.length, "file"), names)
       : files.length > 0 && el("span", { class: "problem-files" }, ...files.map(({ file }) => fileName(file ?? "", anchor))),
     el("span", { text: same ? message : `${message} The others are alike.` }),
-    fix && el("span", { class: "soft", text: fix }));
+    way ? el("span", { class: "problem-way soft" }, way) : fix && el("span", { class: "soft", text: fix }));
 }
 
 /** Drawn when it is opened, since there may be thousands. @param {string} head @param {() => HTMLElement[]} rows */
@@ -95,12 +117,12 @@ function fileName(file, anchor) {
 }
 
 /**
- * The problems of one card, short, for beside it.
+ * The problems of one card, short, for beside it; what holds of its front and its back alike is said once.
  *
  * @param {Problem[]} problems
  * @returns {HTMLElement[]}
  */
-export const besideCard = (problems) => problems.map((problem) => el("li", { data: { tone: problem.severity } },
+export const besideCard = (problems) => by(problems, words).map(([problem]) => el("li", { data: { tone: problem.severity } },
   icon(problem.severity),
   el("span", {}, el("span", { class: "unseen", text: `${problem.severity}: ` }), problem.message),
   problem.fix && el("span", { class: "soft", text: problem.fix })));

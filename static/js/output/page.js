@@ -15,7 +15,7 @@ import { showSwap } from "./changes.js";
 import { ReleaseForm } from "./release.js";
 import { showReleased } from "./released.js";
 import { dated, loadPrinters } from "../common/printer-choice.js";
-import { groups, worthALine } from "../common/problems.js";
+import { groups, makeBackUrl, worthALine } from "../common/problems.js";
 import { showFigures } from "../common/plan-facts.js";
 
 /** @typedef {import("../common/api.js").Job} Job */
@@ -56,7 +56,7 @@ function showProblems(deck, problems, method) {
   else if (!document.querySelector("[data-own-printer]")) {
     parts.push(el("p", { class: "row" }, el("a", { class: "button button-small", href: art }, icon("art"), "Look at them on the Art page"),
       problems.some(({ code }) => code === "missing-back") && el("a", { class: "button button-small",
-        href: `/decks/${encodeURIComponent(deck.id)}/glow#g-forgive` }, icon("glow"), "Make a back")));
+        href: makeBackUrl(deck.id) }, icon("glow"), "Make a back")));
   }
   need("[data-problems]").replaceChildren(...parts);
 }

@@ -8,6 +8,7 @@ import { bindHead } from "../common/deck-head.js";
 import { el, need, ready, settled } from "../common/dom.js";
 import { notice, say, tellError, toast } from "../common/messages.js";
 import { showAlternatives, showFigures, showNotes } from "../common/plan-facts.js";
+import { waysOut } from "../common/problems.js";
 import { again, mayPass, same } from "../common/saver.js";
 import { CutsView } from "./cuts-view.js";
 import { PlanForm } from "./plan-form.js";
@@ -128,6 +129,14 @@ class SheetPage {
     say(choice.arrangement ? "The other plan is in use." : "Lampfold chooses the plan again.");
   }
 
+  /** Take the card that the art was drawn for. @param {string} card */
+  async #use(card) {
+    this.deck.note({ settings: { card } });
+    this.form.fill(this.deck.settings);
+    await this.draw();
+    say(`The card is ${card} now.`);
+  }
+
   /**
    * @param {import("../common/types.js").PlanOut} answer
    * @param {Settings} settings
@@ -141,7 +150,7 @@ class SheetPage {
     this.cuts.show(answer);
     need("[data-thickness]").textContent = answer.summary.thickness_says;
     showFigures(answer.summary);
-    showNotes(answer);
+    showNotes(answer, waysOut(this.deck.record, (card) => this.#use(card)));
     const pinned = { ...this.deck.record.settings, ...settings };
     showAlternatives(answer.alternatives, answer.summary, Boolean(pinned.arrangement || pinned.card_turned),
       (one) => this.pin({ arrangement: one.arrangement, card_turned: one.card_turned ? "yes" : "no" }));
