@@ -56,7 +56,7 @@ class ImageWriter:
 
     def add(self, art: Art, path: Path) -> Placeable:
         """Write one image."""
-        data = opened(path, art.file, whole=True)
+        data = opened(path, art.file)
         matrix = art.view_matrix.after(_UPRIGHT)
         parsed = _parse(art, data, self._limits)
         if isinstance(parsed, Png) and parsed.passes and parsed.ends_hold():

@@ -46,7 +46,7 @@ def loaded(path: Path, art: Art, limits: ArtLimits, draft_px: int | None = None)
     that of a file which has changed meanwhile, meets the limit again.
     """
     names = (PILLOW_NAMES[art.kind],)
-    with refusing(art.file), Image.open(as_file(content_of(path, whole=True)), formats=names) as image:
+    with refusing(art.file), Image.open(as_file(content_of(path)), formats=names) as image:
         if image.size != (art.width_px, art.height_px):
             check_pixels(art.file, *image.size, limits)
         if draft_px:

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import io
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 from server.core.art import KIND_LABELS, Art, ArtKind
-from server.formats.header import Content, Header, content_of
+from server.formats.header import Content, Header, content_of, mapped_or_read
 from server.formats.jpeg import read_jpeg
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
-from server.formats.png import read_png
+from server.formats.png import look_at_png
 from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt
 from server.formats.sniff import (
     FORMATS_TEXT,
@@ -28,19 +33,26 @@ def read_art(path: Path, file: str, key: str, limits: ArtLimits = DEFAULT_LIMITS
     Raises Unreadable (as BadArt, with a code) naming the file, the reason and the way out; ArtTooLarge, which is also
     a TooMuch, for what is over a limit.
     """
-    data = opened(path, file)
-    kind = _kind(data[:HEAD_BYTES], len(data), file, limits)
-    if kind == "pdf":
+    with _readable(file), path.open("rb", buffering=0) as source:
+        size = os.fstat(source.fileno()).st_size
+        kind = _kind(source.read(HEAD_BYTES), size, file, limits)
+        header = None if kind == "pdf" else _header(kind, source, size, file, limits)
+    if header is None:
         return _pdf_arts(path, file, key, limits)
-    header = _header(kind, data, file, limits)
     return (Art(file, key, kind, header.width, header.height, header.orientation, 0, header.size_mm, header.has_alpha,
                 is_cmyk=header.is_cmyk, frames=header.frames),)
 
 
-def opened(path: Path, file: str, whole: bool = False) -> Content:
+def opened(path: Path, file: str) -> Content:
     """All bytes of a file. Raises BadArt, naming it, where the system doesn't let it be read."""
+    with _readable(file):
+        return content_of(path)
+
+
+@contextmanager
+def _readable(file: str) -> Iterator[None]:
     try:
-        return content_of(path, whole)
+        yield
     except OSError as error:
         raise BadArt(f"{file}: can't be read ({error.strerror or error}).", "Check that it is there and readable.",
                      "not-readable") from None
@@ -65,10 +77,11 @@ def _kind(head: bytes, size: int, file: str, limits: ArtLimits) -> ArtKind:
     raise BadArt(f"{file}: is no art by its content.", f"Save it as {FORMATS_TEXT}.", "not-art")
 
 
-def _header(kind: ArtKind, data: Content, file: str, limits: ArtLimits) -> Header:
+def _header(kind: ArtKind, source: io.FileIO, size: int, file: str, limits: ArtLimits) -> Header:
     try:
         if kind == "png":
-            return read_png(data, file, limits).header
+            return look_at_png(partial(_piece, source), size, file, limits)
+        data = mapped_or_read(source)
         if kind == "jpeg":
             jpeg = read_jpeg(data, file, limits)
             if jpeg.ended and jpeg.passes:
@@ -80,9 +93,14 @@ def _header(kind: ArtKind, data: Content, file: str, limits: ArtLimits) -> Heade
         return READERS[kind](data, file, limits)
     except BadArt as error:
         # What a decoder takes for whole is whole, however odd its structure looks; what ends early isn't.
-        if error.code != "damaged" or not (header := _odd(kind, data, file, limits)):
+        if error.code != "damaged" or not (header := _odd(kind, mapped_or_read(source), file, limits)):
             raise
         return header
+
+
+def _piece(source: io.FileIO, start: int, end: int) -> bytes:
+    source.seek(start)
+    return source.read(end - start)
 
 
 def _odd(kind: ArtKind, data: Content, file: str, limits: ArtLimits) -> Header | None:

@@ -195,14 +195,14 @@ def _take_deck_list(walk: _Walk) -> str | None:
 
 def _read_all(walk: _Walk, limits: ArtLimits) -> dict[str, tuple[Art, ...]]:
     keys = _keys(walk.files)
-    roles = {name.path: name.role for name in read_names(walk.files)}
-    has_fronts = "front" in roles.values()
+    roles: dict[str, Role] = {}
     arts: dict[str, tuple[Art, ...]] = {}
     for label, (path, _) in walk.files.items():
         try:
             arts[label] = read_art(path, label, keys[label], limits)
         except Unreadable as error:
-            reason = _reason_to_ignore(label, error, roles[label], has_fronts)
+            roles = roles or {name.path: name.role for name in read_names(walk.files)}
+            reason = _reason_to_ignore(label, error, roles[label], "front" in roles.values())
             if reason:
                 walk.ignore(label, reason)
             else:

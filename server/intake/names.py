@@ -95,6 +95,7 @@ class FileName:
         )
 
 
+@lru_cache(maxsize=16384)
 def natural_key(path: str) -> tuple[Any, ...]:
     """A key that sorts paths ("/" between parts) part by part, runs of digits by their number, letters by no case.
 
@@ -114,7 +115,7 @@ def _by_number(part: str) -> tuple[Any, ...]:
 
 def fold(text: str) -> str:
     """``text`` as names are compared: composed (NFC), because macOS hands out decomposed names, and without case."""
-    return nfc(nfc(text).casefold())
+    return text.lower() if text.isascii() else nfc(nfc(text).casefold())
 
 
 def nfc(text: str) -> str:
@@ -160,7 +161,7 @@ def _read(path: str, sides: dict[str, tuple[Side, str]]) -> FileName:
     *folders, name = nfc(path).split("/")
     role: Role = "stray"
     home, side_folder = tuple(folders), ""
-    for at, folder in enumerate(_ancestors(path)):
+    for at, folder in enumerate(_ancestors(path) if sides else ()):
         if folder in sides:
             role, left = sides[folder]
             side_folder = folders[at]
