@@ -98,6 +98,7 @@ def _before_creases(layout: Layout, area: Rect) -> Rect:
     return Rect(left, top, right - left, bottom - top)
 
 
+@lru_cache(maxsize=64)
 def cut_lines(layout: Layout, cards: int | None = None) -> tuple[Line, ...]:
     """Full-length cut lines on the front's page, upright ones first."""
     field = cut_field(layout)
@@ -122,11 +123,13 @@ def hinge_edge(layout: Layout) -> tuple[Line, ...]:
     return lines_behind(layout, (min(lines, key=lambda line: abs(line.at_mm - (x if upright else y))),))
 
 
+@lru_cache(maxsize=64)
 def cut_ticks(layout: Layout, cards: int | None = None) -> tuple[Line, ...]:
     """The same lines, kept only where they lie in the waste, off every card."""
     return _in_the_waste(cut_lines(layout, cards), layout.cut_units[:cards])
 
 
+@lru_cache(maxsize=64)
 def crease_lines(layout: Layout, cards: int) -> tuple[Line, ...]:
     """The creases as they are drawn: where one is a card's own edge, in the waste beside it and never on the card."""
     lines, area = layout.creases, layout.printable

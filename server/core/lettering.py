@@ -28,12 +28,15 @@ HELVETICA_WIDTHS: tuple[int, ...] = (
     556, 556, 556, 556, 556, 556, 889, 500, 556, 556, 556, 556, 278, 278, 278, 278,
     556, 556, 556, 556, 556, 556, 556, 584, 611, 556, 556, 556, 556, 500, 556, 500,
 )
+_ADVANCES = (0,) * 32 + HELVETICA_WIDTHS
 # An em's share for what isn't in the table: East Asian wide characters fill the em, others take a wide letter's room.
 _WIDE, _OTHER = 1000, 667
 
 
 def plain_line(text: str) -> str:
     """One line: control and line-breaking characters become spaces; lone surrogates a question mark."""
+    if text.isascii() and text.isprintable():
+        return text.strip()
     kept = "".join(" " if unicodedata.category(char) in ("Cc", "Zl", "Zp") else char for char in text)
     return kept.encode("utf-8", "replace").decode("utf-8").strip()
 
@@ -52,12 +55,12 @@ def winansi(text: str) -> bytes | None:
 
 def helvetica_em(code: bytes) -> float:
     """The advance width of text in WinAnsi, in ems."""
-    return sum(HELVETICA_WIDTHS[byte - 32] for byte in code if byte >= 32) / 1000.0
+    return sum(map(_ADVANCES.__getitem__, code)) / 1000.0
 
 
 def text_width_mm(text: str, size_mm: float) -> float:
     """The advance width of one line set in Helvetica with an em of ``size_mm``; no kerning."""
-    return sum(_width(char) for char in plain_line(text)) * size_mm / 1000.0
+    return sum(map(_width, plain_line(text))) * size_mm / 1000.0
 
 
 @lru_cache(maxsize=4096)

@@ -29,6 +29,8 @@ _TARGET_BOX_MM = 6.0
 _PEN_MM = 0.1
 _BAR_MM = 0.4
 _CLEAR_MM = 0.6
+_FEED = "feed"
+_AS_WIDE = str.maketrans("123456789", "000000000")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,13 +59,11 @@ class Mark:
 
 def marks_for(plan: SheetPlan, face: Face) -> tuple[Mark, ...]:
     """Every mark of one face, in the page's frame, before correction."""
-    standing, left = _standing(plan.layout, len(plan.cards_on(face.sheet)), face.name)
-    marks, waste = list(standing), left.copy()
-    for text in _label_lines(plan, face):
-        mark = _label(waste, text)
-        if mark:
-            marks.append(mark)
-    return tuple(marks)
+    cards, lines = len(plan.cards_on(face.sheet)), tuple(_label_lines(plan, face))
+    places = _label_places(plan.layout, cards, face.name, tuple(line.translate(_AS_WIDE) for line in lines))
+    return (*_standing(plan.layout, cards, face.name)[0],
+            *(_label(place[0], text if place[1] is None else text[:place[1]].rstrip() + "…")
+              for text, place in zip(lines, places, strict=True) if place))
 
 
 @lru_cache(maxsize=64)
@@ -89,7 +89,7 @@ def missing_gauges(plan: SheetPlan) -> tuple[str, ...]:
 
 def _label_lines(plan: SheetPlan, face: Face) -> Iterator[str]:
     layout = plan.layout
-    yield "feed"
+    yield _FEED
     number = f"sheet {face.sheet + 1} of {plan.sheet_count}"
     yield number if face.name == "spread" else f"{number}, {face.name}"
     if layout.flip:
@@ -151,15 +151,24 @@ def _id1_ticks(cell: Cell, length_mm: float, text: str) -> Mark:
     return Mark("id-1", cell.box, lines=(*ticks, *feet), texts=(_text(cell, (start + 3, TEXT_MM * 0.8), text),))
 
 
-def _label(waste: Waste, text: str) -> Mark | None:
-    arrow = text == "feed"
-    width = text_width_mm(text, TEXT_MM) + (3.2 if arrow else 0.0) + 1.0
-    cell = waste.take(width, _THIN_MM)
-    if not cell and not arrow:
-        text, width = _shortened(text, waste.longest(_THIN_MM) - 1.0)
-        cell = waste.take(width + 1.0, _THIN_MM) if text else None
-    if not cell:
-        return None
+@lru_cache(maxsize=64)  # sheet after sheet has the same, but for numbers, whose digits are all as wide
+def _label_places(layout: Layout, cards: int, name: FaceName,
+                  lines: tuple[str, ...]) -> tuple[tuple[Cell, int | None] | None, ...]:
+    """For each line its cell and, where that is too short for it, after how many letters it is cut off; None where it
+    has no room."""
+    waste, found = _standing(layout, cards, name)[1].copy(), list[tuple[Cell, int | None] | None]()
+    for text in lines:
+        arrow, end = text == _FEED, None
+        cell = waste.take(text_width_mm(text, TEXT_MM) + (3.2 if arrow else 0.0) + 1.0, _THIN_MM)
+        if not cell and not arrow:
+            end, width = _shortened(text, waste.longest(_THIN_MM) - 1.0)
+            cell = waste.take(width + 1.0, _THIN_MM) if end else None
+        found.append((cell, end) if cell else None)
+    return tuple(found)
+
+
+def _label(cell: Cell, text: str) -> Mark:
+    arrow = text == _FEED
     label = _text(cell, (3.2 if arrow else 0.2, TEXT_MM * 0.8), text)
     if not arrow:
         return Mark("label", cell.box, texts=(label,))
@@ -169,13 +178,13 @@ def _label(waste: Waste, text: str) -> Mark | None:
     return Mark("feed", cell.box, texts=(label,), polygons=(head,))
 
 
-def _shortened(text: str, room_mm: float) -> tuple[str, float]:
+def _shortened(text: str, room_mm: float) -> tuple[int, float]:
+    """(how many letters stand before the dots, its width in mm); 0 where nothing fits."""
     for end in range(len(text) - 1, 3, -1):
-        short = text[:end].rstrip() + "…"
-        width = text_width_mm(short, TEXT_MM)
+        width = text_width_mm(text[:end].rstrip() + "…", TEXT_MM)
         if width <= room_mm:
-            return short, width
-    return "", 0.0
+            return end, width
+    return 0, 0.0
 
 
 def _two_sheet_marks(layout: Layout, cards: int, name: FaceName, waste: Waste) -> Iterator[Mark]:

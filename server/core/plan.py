@@ -8,7 +8,7 @@ arrangement has already been turned inside it by a quarter turn clockwise.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Literal
 
 from server.core.card_sizes import CardSize
@@ -143,6 +143,9 @@ class Layout:
     hinge_side: str = ""
     corner_marks: tuple[Rect, ...] = ()  # registration marks on the front's page, where they were asked for
 
+    def __hash__(self) -> int:  # of what tells layouts apart quickly: many tables are kept by layout
+        return hash((self.slots[:1], len(self.slots), self.faces, self.gutter_mm, self.outer_bleed))
+
     @property
     def one_face(self) -> bool:
         """True where fronts and backs are printed on one face and folded."""
@@ -274,17 +277,8 @@ class SheetPlan:
 
     def placements(self, face: Face) -> tuple[Placement, ...]:
         """Every card's face on that page, before correction."""
-        cards, layout = self.cards_on(face.sheet), self.layout
-        found: list[Placement] = []
-        for number, card in enumerate(cards):
-            slot = layout.slots[number]
-            if face.name != "back":
-                found.append(Placement(card, "front", number, slot.front, slot.front_rotation,
-                                       layout.bleed(number, "front", len(cards))))
-            if face.name != "front":
-                found.append(Placement(card, "back", number, slot.back, slot.back_rotation,
-                                       layout.bleed(number, "back", len(cards))))
-        return tuple(found)
+        cards = self.cards_on(face.sheet)
+        return tuple(Placement(cards[place[1]], *place) for place in _places(self.layout, len(cards), face.name))
 
     def correction(self, face: Face) -> Affine:
         return self.back_correction if face.name == "back" else self.front_correction
@@ -298,3 +292,15 @@ class SheetPlan:
         through = self.layout.slots[slot].through
         assert through
         return through(drawn(point))
+
+
+@lru_cache(maxsize=64)  # sheet after sheet has the same
+def _places(layout: Layout, cards: int, name: FaceName) -> tuple[tuple[Side, int, Rect, int, Edges], ...]:
+    """(side, slot, trim, turn, bleed) of each place on that face of a sheet with so many cards."""
+    found: list[tuple[Side, int, Rect, int, Edges]] = []
+    for number, slot in enumerate(layout.slots[:cards]):
+        if name != "back":
+            found.append(("front", number, slot.front, slot.front_rotation, layout.bleed(number, "front", cards)))
+        if name != "front":
+            found.append(("back", number, slot.back, slot.back_rotation, layout.bleed(number, "back", cards)))
+    return tuple(found)

@@ -52,7 +52,7 @@ class Cell:
     def part(self, start: float, length: float, thickness: float | None = None) -> Cell:
         """The piece from ``start`` along the reading direction."""
         high = self.thickness if thickness is None else thickness
-        return replace(self, box=bounds((self.point((start, 0)), self.point((start + length, high)))))
+        return Cell(_between(self.point((start, 0)), self.point((start + length, high))), self.turn)
 
 
 class Waste:
@@ -151,11 +151,18 @@ def _square(box: Rect, size: float) -> Rect:
     return Rect(x - size / 2, y - size / 2, size, size)
 
 
+def _between(first: Point, second: Point) -> Rect:
+    """The rectangle with these opposite corners."""
+    (x, y), (other_x, other_y) = first, second
+    left, top = min(x, other_x), min(y, other_y)
+    return Rect(left, top, max(x, other_x) - left, max(y, other_y) - top)
+
+
 @lru_cache(maxsize=1024)  # sheet after sheet has the same bands
 def _rows(cell: Cell) -> tuple[Cell, ...]:
     count = max(1, int(cell.thickness / ROW_MM))
     high = min(cell.thickness / count, ROW_MM + 0.4)
-    return tuple(replace(cell, box=bounds((cell.point((0, row * high)), cell.point((cell.length, (row + 1) * high)))))
+    return tuple(Cell(_between(cell.point((0, row * high)), cell.point((cell.length, (row + 1) * high))), cell.turn)
                  for row in range(min(count, _MOST_ROWS)))
 
 

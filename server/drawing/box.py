@@ -93,8 +93,8 @@ def _lay_on(surface: Surface, planned: Planned, box: Box, panel: Panel, dress: d
     card = CardSize("panel", "panel", *size)
     settings = planned.settings
     placement = Placement(0, "front", 0, rect, panel.up_deg, bleed)
-    lay_on(surface, what, decide(what, card, settings.made_bleed_mm, settings.edges), card, bleed_on_card(placement),
-           card_matrix(placement))
+    lay_on(surface, what, decide(what, card, settings.made_bleed_mm, settings.edges), card,
+           bleed_on_card(bleed, panel.up_deg), card_matrix(placement))
 
 
 def _bleed(bleed_mm: float, box: Box, panel: Panel, dress: dict[str, Art | Rgb]) -> Edges:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import zlib
 from collections.abc import Sequence
-from functools import reduce
+from functools import lru_cache, reduce
 from typing import BinaryIO
 
 from server.drawing.write_behind import Buffer, WriteBehind
@@ -20,6 +20,7 @@ _FREE = -1
 _FORMATS = tuple(f"%.{digits}f" for digits in range(10))
 
 
+@lru_cache(maxsize=8192)  # sheet after sheet has the same
 def number(value: float, digits: int = 4) -> str:
     """A real number as PDF writes it, without exponent or trailing zeros: at most ``digits`` decimals."""
     text = _FORMATS[digits] % value

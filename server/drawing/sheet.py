@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from functools import lru_cache
 
 from server.core.art import Art
 from server.core.backs import flood_of
@@ -14,7 +14,7 @@ from server.core.edge_bleed import Flood
 from server.core.geometry import Affine, Edges, Nearby, Rect, bounds
 from server.core.ink import PALE
 from server.core.marks import Mark, marks_for
-from server.core.plan import Face, Layout, Placement, SheetPlan
+from server.core.plan import Face, FaceName, Layout, Placement, SheetPlan
 from server.core.planning import Planned
 from server.core.settings import DeckSettings
 from server.core.version_mark import version_mark
@@ -38,7 +38,7 @@ _PAPER_MM = 1.5
 def draw_face(surface: Surface, planned: Planned, face: Face, *, safe_zone: bool = False) -> None:
     """Draw ``face`` of a plan. ``safe_zone`` adds the outlines that only a screen may show."""
     plan = planned.plan
-    trim, bleed = printed_boxes(plan.layout, face)
+    trim, bleed = printed_boxes(plan.layout, face.name)
     label = f"{face.sheet + 1} {face.name}"
     surface.page(plan.layout.page, trim, bleed, label)
     draw_on_page(surface, planned, face)
@@ -57,12 +57,13 @@ def draw_on_page(surface: Surface, planned: Planned, face: Face) -> None:
         with surface.within(layer="art"):
             _draw_flood(surface, planned, face)
             placements = plan.placements(face)
-            nearby = Nearby([placement.trim for placement in placements])
-            for number, placement in enumerate(placements):
-                later = [placements[other] for other in nearby.near(placement.trim.grown(Edges.all(1.0)))
-                         if other > number]
-                for laps in _laps(planned, placement, later):
-                    _draw_card(surface, planned, placement, laps)
+            arts = [art_of(planned, placement) for placement in placements]
+            laps = _laps(tuple(placement.trim for placement in placements),
+                         tuple(art and see_through(art) for art in arts))
+            for placement, art, reaches in zip(placements, arts, laps, strict=True):
+                for reach in reaches:
+                    if art:
+                        _draw_card(surface, planned, placement, art, reach)
         draw_pale(surface, planned, plan.layout.page)
         _draw_version(surface, planned, placements)
         with surface.within(layer="cut lines"):
@@ -115,27 +116,31 @@ def _ink_on(planned: Planned, face: Face, box: Rect) -> Rgb:
     return WHITE if 0.2126 * red + 0.7152 * green + 0.0722 * blue < 128 else BLACK
 
 
-def printed_boxes(layout: Layout, face: Face) -> tuple[Rect, Rect]:
+@lru_cache(maxsize=64)  # sheet after sheet has the same
+def printed_boxes(layout: Layout, name: FaceName) -> tuple[Rect, Rect]:
     """The printed block's trim and bleed boxes on that face's page, in mm, before correction."""
     plan = SheetPlan(layout, tuple(range(len(layout.slots))))
-    placed = plan.placements(Face(0, face.name))
+    placed = plan.placements(Face(0, name))
     return (bounds(corner for one in placed for corner in one.trim.corners),
             bounds(corner for one in placed for corner in one.trim.grown(one.bleed).corners))
 
 
 def card_matrix(placement: Placement) -> Affine:
     """The card's own frame (upright, origin at its trim's top-left corner) onto the page."""
-    trim = placement.trim
+    return _card_matrix(placement.trim, placement.rotation_deg)
+
+
+@lru_cache(maxsize=1024)
+def _card_matrix(trim: Rect, rotation_deg: int) -> Affine:
     corner = {0: (trim.x, trim.y), 90: (trim.right, trim.y), 180: (trim.right, trim.bottom),
-              270: (trim.x, trim.bottom)}[placement.rotation_deg]
-    return Affine.shift(*corner).after(Affine.turn(placement.rotation_deg))
+              270: (trim.x, trim.bottom)}[rotation_deg]
+    return Affine.shift(*corner).after(Affine.turn(rotation_deg))
 
 
-def bleed_on_card(placement: Placement) -> Edges:
+def bleed_on_card(bleed: Edges, rotation_deg: int) -> Edges:
     """The bleed of each edge of the card as it is held upright, from that of each edge on the page."""
-    bleed = placement.bleed
     around = (bleed.left, bleed.top, bleed.right, bleed.bottom)
-    steps = placement.rotation_deg // 90
+    steps = rotation_deg // 90
     # Turned clockwise by a quarter, the card's left edge lies at the top of the page, its top at the right.
     return Edges(*(around[(edge + steps) % 4] for edge in range(4)))
 
@@ -146,28 +151,35 @@ def art_of(planned: Planned, placement: Placement) -> Art | None:
     return card.front if placement.side == "front" else card.back
 
 
-def _laps(planned: Planned, placement: Placement, later: list[Placement]) -> tuple[Edges, ...]:
-    """How far each edge on the page reaches under a card that is drawn later and shares the cut; once for each time
-    that the card is drawn.
+@lru_cache(maxsize=64)  # sheet after sheet has the same
+def _laps(trims: tuple[Rect, ...], clear: tuple[bool | None, ...]) -> tuple[tuple[Edges, ...], ...]:
+    """For each card how far each edge on the page reaches under a card that is drawn later and shares the cut; once for
+    each time that the card is drawn. ``clear`` says which may be seen through, None where nothing is drawn.
 
     The later card covers it wholly, so it never shows; without it two soft edges would meet in a light hairline.
     Where two laps meet at a corner that no later card covers, the corner would show: such a card is drawn twice, with
     one lap each, or where it may be seen through, once with laps that are too thin to matter.
     """
-    laps, covering = [0.0, 0.0, 0.0, 0.0], [other for other in later if art_of(planned, other)]
-    for other in covering:
-        edge = _shared_edge(placement.trim, other.trim)
+    nearby = Nearby(trims)
+    return tuple(_laps_of(trims, clear, number, [other for other in nearby.near(trim.grown(Edges.all(1.0)))
+                                                 if other > number and clear[other] is not None])
+                 for number, trim in enumerate(trims))
+
+
+def _laps_of(trims: tuple[Rect, ...], clear: tuple[bool | None, ...], number: int,
+             later: list[int]) -> tuple[Edges, ...]:
+    laps, rect = [0.0, 0.0, 0.0, 0.0], trims[number]
+    for other in later:
+        edge = _shared_edge(rect, trims[other])
         if edge is not None:
-            art = art_of(planned, other)
-            laps[edge] = THIN_LAP_MM if art and see_through(art) else LAP_MM
+            laps[edge] = THIN_LAP_MM if clear[other] else LAP_MM
     left, top, right, bottom = laps
-    rect = placement.trim
+    covering = [trims[other] for other in later]
     corners = ((left, top, rect.x, rect.y), (right, top, rect.right, rect.y),
                (right, bottom, rect.right, rect.bottom), (left, bottom, rect.x, rect.bottom))
     if all(not (across and down) or _covered(covering, x, y) for across, down, x, y in corners):
         return (Edges(*laps),)
-    own = art_of(planned, placement)
-    if own and see_through(own):
+    if clear[number]:
         return (Edges(*(min(lap, THIN_LAP_MM) for lap in laps)),)
     return Edges(left=left, right=right), Edges(top=top, bottom=bottom)
 
@@ -181,9 +193,9 @@ def _shared_edge(rect: Rect, other: Rect) -> int | None:
     return next((edge for edge, (gap, beside) in enumerate(gaps) if beside and -_TOUCH_MM < gap < LAP_MM), None)
 
 
-def _covered(later: list[Placement], x: float, y: float) -> bool:
+def _covered(later: list[Rect], x: float, y: float) -> bool:
     """Whether a later card lies across the corner (x, y) from the one that has it, or close to it."""
-    return sum(one.trim.grown(Edges.all(LAP_MM)).contains(Rect(x, y, 0, 0)) for one in later) >= 3
+    return sum(trim.grown(Edges.all(LAP_MM)).contains(Rect(x, y, 0, 0)) for trim in later) >= 3
 
 
 def see_through(art: Art) -> bool:
@@ -191,14 +203,12 @@ def see_through(art: Art) -> bool:
     return art.has_alpha or art.is_vector
 
 
-def _draw_card(surface: Surface, planned: Planned, placement: Placement, laps: Edges) -> None:
-    art = art_of(planned, placement)
-    if art is None:
-        return
+def _draw_card(surface: Surface, planned: Planned, placement: Placement, art: Art, laps: Edges) -> None:
     bleed = placement.bleed
-    reach = replace(placement, bleed=Edges(max(bleed.left, laps.left), max(bleed.top, laps.top),
-                                           max(bleed.right, laps.right), max(bleed.bottom, laps.bottom)))
-    lay_on(surface, art, planned.fit(art), planned.settings.card_size, bleed_on_card(reach), card_matrix(placement))
+    reach = Edges(max(bleed.left, laps.left), max(bleed.top, laps.top),
+                  max(bleed.right, laps.right), max(bleed.bottom, laps.bottom))
+    lay_on(surface, art, planned.fit(art), planned.settings.card_size, bleed_on_card(reach, placement.rotation_deg),
+           card_matrix(placement))
 
 
 def lay_on(surface: Surface, art: Art, fit: ArtFit, card: CardSize, bleed: Edges, matrix: Affine) -> None:

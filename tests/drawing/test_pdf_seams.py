@@ -63,7 +63,7 @@ def test_a_block_of_one_tone_is_of_one_tone_to_the_edge_of_its_bleed(
     art, path = flat_art(tmp_path, kind)
     plan = planned(art, method=method, edges=edges)
     pdf = face_pdf(plan, path)
-    _, bleed = printed_boxes(plan.plan.layout, plan.plan.faces[0])
+    _, bleed = printed_boxes(plan.plan.layout, plan.plan.faces[0].name)
     block = plan.plan.layout.block if method == "vertical-fold" else bleed
     for ppi in ZOOMS:
         inside = cut(READERS[reader](pdf, ppi), block, ppi)
