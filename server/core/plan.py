@@ -176,11 +176,6 @@ class Layout:
         """What is cut out of the front's page, together."""
         return bounds(corner for unit in self.cut_units for corner in unit.corners)
 
-    @property
-    def back_block(self) -> Rect:
-        """The backs' trim rectangles together, on the back's own page (or the spread)."""
-        return bounds(corner for slot in self.slots for corner in slot.back.corners)
-
     def creases_on(self, cards: int) -> tuple[Line, ...]:
         """The creases of a sheet whose first ``cards`` slots are filled."""
         if not self.in_pairs:
@@ -284,10 +279,7 @@ class SheetPlan:
         return self.back_correction if face.name == "back" else self.front_correction
 
     def behind(self, point: Point, slot: int = 0) -> Point:
-        """Where a point of that slot's back, as it is drawn, lands behind its front: one answer for all methods.
-
-        Only where the method has backs.
-        """
+        """Where a point of that slot's back, as it is drawn, lands behind its front. Only where there are backs."""
         drawn = self.front_correction if self.layout.one_face else self.back_correction
         through = self.layout.slots[slot].through
         assert through

@@ -176,7 +176,8 @@ def _walk(data: Content, file: str) -> _Walked:
     for marker, at, end in _segments(data, 2):
         if at - last > _MOST_JUNK:
             break
-        if data[last:at].strip(b"\xff"):  # fill bytes are part of a JPEG, anything else between segments isn't
+        # Fill bytes are part of a JPEG, anything else between segments isn't.
+        if at > last and data[last:at].strip(b"\xff"):
             found.kept += _joined(data, (), start, last)
             start = at
         if marker == _EOI:

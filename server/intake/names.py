@@ -29,6 +29,8 @@ _AT_END = tuple(re.compile(rf"^(.*\w.*?){tail}$", re.IGNORECASE | re.DOTALL) for
     r"[\s_-]+[x×]([0-9]+)", r"[\s_-]+([0-9]+)[x×]", r"[\s_-]*[(\[]\s*[x×]\s*([0-9]+)\s*[)\]]",
     r"[\s_-]*[(\[]\s*([0-9]+)\s*[x×]\s*[)\]]"))
 _AT_START = re.compile(r"^([0-9]+)[x×][\s_-]+(.*\w.*)$", re.IGNORECASE | re.DOTALL)
+_TIMES = re.compile(r"[0-9]\s*[x×]|[x×]\s*[0-9]", re.IGNORECASE)
+_OF = re.compile(r"(?:of|von|van|sur)[\s_-]?[0-9]", re.IGNORECASE)
 _PART = re.compile(r"^(.*\w.*?)[\s_-]*[(\[]?(?<![0-9])([0-9]{1,3})[\s_-]?(?:of|von|van|sur)[\s_-]?([0-9]{1,3})[)\]]?$",
                    re.IGNORECASE | re.DOTALL)
 _LETTERS = frozenset("abfrv12")
@@ -190,14 +192,15 @@ def _counted(full_stem: str) -> tuple[str, int | None, tuple[int, int] | None]:
 
 
 def _count_at_end(text: str) -> tuple[str, int | None, tuple[int, int] | None]:
-    for pattern in _AT_END:
-        found = pattern.match(text)
+    if _TIMES.search(text):  # most names have none, and are slow to be matched in full
+        for pattern in _AT_END:
+            found = pattern.match(text)
+            if found:
+                return found[1], _number_of_copies(found[2]), None
+        found = _AT_START.match(text)
         if found:
-            return found[1], _number_of_copies(found[2]), None
-    found = _AT_START.match(text)
-    if found:
-        return found[2], _number_of_copies(found[1]), None
-    found = _PART.match(text)
+            return found[2], _number_of_copies(found[1]), None
+    found = _PART.match(text) if _OF.search(text) else None
     if found and 1 <= int(found[2]) <= int(found[3]) and int(found[3]) > 1:
         return text, None, (int(found[2]), int(found[3]))
     return text, None, None

@@ -7,6 +7,7 @@ Common practice: what folders and files of card art are called. A word of the se
 from __future__ import annotations
 
 import unicodedata
+from functools import lru_cache
 from typing import Literal
 
 Side = Literal["front", "back"]
@@ -44,6 +45,7 @@ _FILLERS = ("card cards karte karten carte cartes carta cartas kaart kaarten kar
 FILLERS = COUNTERWORDS | frozenset(_FILLERS.split())
 
 
+@lru_cache(maxsize=16384)
 def plain(text: str) -> str:
     """``text`` as words are compared: without case and accents; ß as ss, ł as l, ø as o."""
     bare = unicodedata.normalize("NFKD", text.casefold().replace("ł", "l").replace("ø", "o"))

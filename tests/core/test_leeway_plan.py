@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from server.core.art import Art, Card, Deck
+from server.core.geometry import bounds
 from server.core.leeway import BackProfile, EdgeLook, Sides
 from server.core.leeway_plan import placed_backs, plan_leeways
 from server.core.plan import Face
@@ -69,7 +70,7 @@ def test_a_flood_fills_gutters_and_the_margin() -> None:
     plan = sheet(2, "aa", gutter_mm=8, paper="a5", margin_mm=5, card="50x120", arrangement="portrait",
                  card_turned="no", back_flood="#142878")
     look = placed_backs(plan, Face(0, "back"), {"a": plain(BLUE)})[0].look
-    block = plan.plan.layout.back_block
+    block = bounds(corner for slot in plan.plan.layout.slots for corner in slot.back.corners)
     assert look.reach_mm.left is None
     assert look.reach_mm.right == pytest.approx(148 - 5 - block.right)
     assert look.reach_mm.top == pytest.approx(block.y - 5)

@@ -42,7 +42,8 @@ def test_it_fills_what_is_printed_behind_the_backs_and_nothing_else(method: str)
     (rect,) = floods(drawn(plan, face), (16, 32, 48))
     first = next(thing for thing in drawn(plan, face) if thing.layer == "art")
     assert first.kind == "fill"  # under the art, not over it
-    assert layout.printable.contains(rect) and rect.contains(layout.back_block)
+    assert layout.printable.contains(rect) and rect.contains(
+        bounds(corner for slot in layout.slots for corner in slot.back.corners))
     for crease in layout.creases:  # not on the fronts' panel, nor on the spine
         at = crease.at_mm
         low, high = (rect.x, rect.right) if crease.axis == "vertical" else (rect.y, rect.bottom)
