@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from tests.web.live import LiveServer, small_deck
 
@@ -55,18 +55,6 @@ def test_the_page_is_reached_past_the_rail_by_keyboard(page: Page, live_server: 
     expect(page.locator("main")).to_be_focused()
     page.keyboard.press("Tab")
     expect(page.get_by_label("Name of a new deck")).to_be_focused()
-
-
-@pytest.mark.parametrize("width", [320, 390, 768, 1280, 2000])
-def test_no_page_is_wider_than_the_window(browser: Browser, live_server: LiveServer, width: int) -> None:
-    deck = live_server.deck(small_deck(4), f"A deck with a rather long name, {width} pixels wide")
-    context = browser.new_context(base_url=live_server.base, viewport={"width": width, "height": 800})
-    context.request.get(live_server.entry())
-    page = context.new_page()
-    for path in ("/", f"/decks/{deck}/art", f"/decks/{deck}/sheet", f"/decks/{deck}/output", "/nowhere"):
-        page.goto(path, wait_until="networkidle")
-        assert page.evaluate("document.documentElement.scrollWidth") <= width, path
-    context.close()
 
 
 def test_lengths_are_read_as_people_write_them(script_page: Page) -> None:
