@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from server.commands.building import add_build_options, check_target, naming_options, progress, read_asked, writing
-from server.commands.printer_option import read_text
+from server.commands.options import read_text
 from server.commands.report import (
     as_json,
     counted,

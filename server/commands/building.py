@@ -10,8 +10,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from server.commands.options import add_folder, add_sheet_options, by_option, folder_from, settings_from
-from server.commands.printer_option import add_printer, read_printer
+from server.commands.options import (
+    add_folder,
+    add_printer,
+    add_sheet_options,
+    by_option,
+    folder_from,
+    read_printer,
+    settings_from,
+)
 from server.errors import BadValue, Unreadable
 
 if TYPE_CHECKING:

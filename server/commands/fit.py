@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from server.commands.printer_option import add_parser, check_place, read_text, write_whole
+from server.commands.options import add_parser, check_place, read_text, write_whole
 from server.commands.report import as_json, counted, table, wrapped
 from server.errors import BadValue
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from server.commands.printer_option import add_parser, add_printer, check_place, read_printer, write_whole
+from server.commands.options import add_parser, add_printer, check_place, read_printer, write_whole
 from server.commands.report import wrapped
 from server.errors import BadValue
 

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from server.commands.printer_option import add_parser, add_printer, check_place, read_printer
+from server.commands.options import add_parser, add_printer, check_place, read_printer
 from server.commands.report import as_json
 from server.errors import BadValue
 
@@ -27,7 +27,7 @@ def register(subparsers: argparse._SubParsersAction[Any]) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the nudged PDF; exit code 0, with warnings on stderr. Raises LampfoldError, naming the file or option."""
-    from server.core.page_list import page_list_text, parse_pages
+    from server.core.wording import page_list_text, parse_pages
     from server.drawing.nudge import nudge_pdf, nudged_to_json, page_count
 
     check_place("--out", arguments.out, arguments.pdf, arguments.printer)

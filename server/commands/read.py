@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from server.commands.printer_option import add_parser, check_place, write_whole
+from server.commands.options import add_parser, check_place, write_whole
 from server.commands.report import as_json, counted, table, wrapped
 from server.errors import BadValue
 

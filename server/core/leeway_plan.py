@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from server.core.art import Art
-from server.core.backs import flood_of
+from server.core.back_designs import flood_of
 from server.core.geometry import Edges, Rect
 from server.core.leeway import (
     EDGE_SPREAD,

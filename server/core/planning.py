@@ -9,8 +9,9 @@ from functools import cached_property
 from server.core.art import Art, Deck, Problem
 from server.core.bleed import ArtFit, decide
 from server.core.box import Box
-from server.core.deck_box import box_of_deck, check_dress, dress_named
+from server.core.card_stack import box_of_deck, check_dress, dress_named
 from server.core.guide import layers_of
+from server.core.lettering import version_mark
 from server.core.marks import missing_gauges
 from server.core.methods import BuildMethod, method_named
 from server.core.plan import Layout, PlanRequest, SheetPlan
@@ -19,7 +20,6 @@ from server.core.registration.printer import Printer
 from server.core.search import Candidate, search
 from server.core.settings import DeckSettings
 from server.core.units import mm_text
-from server.core.version_mark import version_mark
 from server.errors import BadValue, DoesNotFit
 
 

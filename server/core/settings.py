@@ -13,8 +13,7 @@ from typing import Any, Literal
 
 from server.core.box import DEFAULT_CLEARANCE_MM
 from server.core.card_sizes import CARD_SIZES, DEFAULT_CARD, DEFAULT_RADIUS_MM, CardSize, card_size_named
-from server.core.card_stack import REFERENCE_MM
-from server.core.deck_box import dress_named
+from server.core.card_stack import REFERENCE_MM, dress_named
 from server.core.edge_bleed import EdgeMode as EdgeMode
 from server.core.geometry import Edges
 from server.core.methods import METHODS

@@ -8,7 +8,7 @@ from server.core.art import Art
 from server.core.bleed import decide
 from server.core.box import Box, Panel
 from server.core.card_sizes import CardSize
-from server.core.deck_box import ALL, dress_named, rgb_of
+from server.core.card_stack import ALL, dress_named, rgb_of
 from server.core.geometry import Edges, Rect, bounds
 from server.core.lettering import text_width_mm
 from server.core.plan import Line, Placement

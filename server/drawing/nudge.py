@@ -19,10 +19,10 @@ from typing import Any
 
 from server.core.geometry import Affine, Rect, bounds
 from server.core.methods.duplex import turn_of
-from server.core.page_list import page_list_text
 from server.core.registration.correction import back_correction
 from server.core.registration.printer import Printer
 from server.core.units import POINTS_PER_MM, mm_text
+from server.core.wording import page_list_text
 from server.errors import BadValue, Unreadable
 
 pymupdf: Any = import_module("pymupdf")

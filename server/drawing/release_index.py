@@ -10,8 +10,8 @@ from server.core.geometry import Affine, Rect
 from server.core.lettering import text_width_mm
 from server.core.methods import method_named
 from server.core.paper import paper_named
+from server.drawing.pdf_text import SOFT, TextFlow
 from server.drawing.surface import Stroke, Surface
-from server.drawing.text_flow import SOFT, TextFlow
 
 _MARGIN_MM = 15.0
 _PICTURE_MM, _STEP_MM, _CAPTION_MM = 30.0, 34.0, 2.4

@@ -6,18 +6,18 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from server.core.art import Art
-from server.core.backs import flood_of
+from server.core.back_designs import flood_of
 from server.core.bleed import ArtFit, decide, stamps
 from server.core.card_sizes import CardSize
+from server.core.cost import PALE
 from server.core.cuts import crease_lines, cut_lines, cut_ticks, hinge_edge, lines_behind
 from server.core.edge_bleed import Flood
 from server.core.geometry import Affine, Edges, Nearby, Rect, bounds
-from server.core.ink import PALE
+from server.core.lettering import version_mark
 from server.core.marks import Mark, marks_for
 from server.core.plan import Face, FaceName, Layout, Placement, SheetPlan
 from server.core.planning import Planned
 from server.core.settings import DeckSettings
-from server.core.version_mark import version_mark
 from server.drawing.surface import BLACK, WHITE, Rgb, Stroke, Surface
 
 # Cards that share a cut overlap by this much in drawing order. Under art that may be seen through, a lap would show:

@@ -24,7 +24,7 @@ from server.core.leeway import EDGE_SPREAD, PAPER_LEVEL, BackProfile, EdgeLook, 
 from server.core.units import MM_PER_INCH
 from server.errors import Unreadable
 from server.formats.pixels import upright
-from server.intake.slabs import Apart, Box, View, above
+from server.intake.side_bands import Apart, Box, View, above
 
 # Art stands apart from an edge's colour when a channel differs by more than this, or by more than the edge itself
 # ranges: 12 of 255 is near what the eye finds in print, and above the noise of a fair JPEG (common practice).

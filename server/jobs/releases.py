@@ -14,7 +14,7 @@ from server.core.art import Art, Deck
 from server.core.settings import DeckSettings
 from server.errors import Busy, LampfoldError
 from server.formats.limits import ArtLimits
-from server.jobs.board import Job, JobBoard
+from server.jobs.builds import Job, JobBoard
 from server.jobs.pool import WorkerPool
 from server.jobs.queue import Work
 from server.jobs.worker import Report

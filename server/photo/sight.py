@@ -17,7 +17,7 @@ from server.core.gauge_sheet import stations
 from server.core.paper import PAPERS, Paper
 from server.core.plan import Flip
 from server.core.sighting import SheetSight, Sight, SightProblem
-from server.photo.backs import CLEAR_MM, Back, find_backs, flip_seen, near, search
+from server.photo.back_marks import CLEAR_MM, Back, find_backs, flip_seen, near, search
 from server.photo.discs import Discs, fit_discs
 from server.photo.lens import Array, Lens, carried, fit_lens, local_frame
 from server.photo.rings import Ring, find_rings

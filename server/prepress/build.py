@@ -53,7 +53,7 @@ def build(prepared: Prepared, out: Path, progress: Callable[[int, int], None] = 
             broken = _broken(prepared, error)
             if not broken:
                 raise
-            from server.intake.proof import without
+            from server.intake.decode_check import without
 
             prepared = prepare(without(deck, broken), settings, source, prepared.printer, prepared.limits)
 
@@ -86,7 +86,7 @@ def _take_out(prepared: Prepared, since: ChangeSheet | None) -> Iterator[tuple[t
 
 def _broken(prepared: Prepared, error: Unreadable) -> dict[str, LampfoldError]:
     """What no decoder takes, by file; where they take all that the PDF can't, the file that the error names."""
-    from server.intake.proof import broken_art, files_of
+    from server.intake.decode_check import broken_art, files_of
 
     assert prepared.source is not None
     return {**broken_art(prepared.deck, prepared.source, prepared.limits)} or {

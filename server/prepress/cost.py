@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from server.core.art import Art, Deck
-from server.core.cost import Care, CostRow, Prices, best_of, minutes_of, money_of
-from server.core.ink import PALE, Ink
+from server.core.cost import PALE, Care, CostRow, Ink, Prices, best_of, minutes_of, money_of
 from server.core.methods import METHODS
 from server.core.paper import PAPERS
 from server.core.settings import DeckSettings
@@ -24,8 +23,8 @@ _A4_MM2 = 210.0 * 297.0
 
 def ink_of_art(deck: Deck, source: Callable[[Art], Path]) -> dict[str, Ink]:
     """Each art's own mean cover, by its key. Decodes; raises Unreadable, naming the art."""
-    from server.drawing.ink import cover
     from server.formats.pixels import upright
+    from server.prepress.inks import cover
 
     arts = {art.key: art for card in deck.cards for art in (card.front, card.back) if art}
     return {key: cover(upright(source(art), art, _LOOK_PX)) for key, art in arts.items()}

@@ -1,4 +1,7 @@
-"""The ink that a version mark takes on each front: black or white, whichever the art under it lets read."""
+"""Ink: what a version mark takes on each front, black or white by the art under it, and what printed pages cover.
+
+Pages are those of a PDF of ours, rendered small: art, bleed and marks as they are placed.
+"""
 
 from __future__ import annotations
 
@@ -9,14 +12,54 @@ from typing import TYPE_CHECKING
 
 from server.core.art import Art
 from server.core.bleed import ArtFit
+from server.core.cost import PALE
 from server.core.geometry import Edges, Rect, bounds
-from server.core.ink import PALE
-from server.core.version_mark import VersionMark
+from server.core.lettering import VersionMark
 from server.errors import Unreadable
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 
 if TYPE_CHECKING:
     from PIL import Image
+from collections.abc import Iterator
+
+from PIL import Image, ImageChops, ImageStat
+
+from server.core.cost import Ink, mean_of
+from server.drawing.pdf_surface import PALE_LAYER
+from server.formats.pdf_source import load_pymupdf
+
+# Fine enough that the mean of the largest of R, G and B is that of the art and not of its blur (within some tenths of
+# a percent against 300 dpi), coarse enough to cost less than writing the file.
+_DPI = 72
+
+
+def ink_of_pdf(path: Path, *, without_pale: bool = False) -> Ink:
+    """Mean cover over all pages. ``without_pale``: as it would be if the white over the art were taken off.
+
+    Loads PyMuPDF: never in a server's own process.
+    """
+    return mean_of(ink_of_pages(path, without_pale=without_pale))
+
+
+def ink_of_pages(path: Path, *, without_pale: bool = False) -> Iterator[Ink]:
+    """The cover of each page in turn."""
+    pymupdf = load_pymupdf()
+    with pymupdf.open(path) as document:
+        for layer in document.layer_ui_configs() if without_pale else ():
+            if layer["text"] == PALE_LAYER:
+                document.set_layer_ui_config(layer["number"], action=2)  # off
+        for page in document:
+            pixels = page.get_pixmap(dpi=_DPI, colorspace=pymupdf.csRGB, alpha=False)
+            yield cover(Image.frombytes("RGB", (pixels.width, pixels.height), pixels.samples))
+
+
+def cover(image: Image.Image) -> Ink:
+    """The mean cover of a picture in RGB."""
+    red, green, blue = image.split()
+    brightest = ImageChops.lighter(ImageChops.lighter(red, green), blue)
+    means = [ImageStat.Stat(band).mean[0] / 255.0 for band in (red, green, blue, brightest)]
+    return Ink.seen(*means)
+
 
 Rgb = tuple[int, int, int]
 _BLACK, _WHITE = (0, 0, 0), (255, 255, 255)

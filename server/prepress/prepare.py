@@ -13,14 +13,14 @@ from functools import cached_property
 from pathlib import Path
 
 from server.core.art import Art, Card, Deck, Problem
+from server.core.card_stack import dress_named, rgb_of
 from server.core.checks import all_problems
-from server.core.deck_box import dress_named, rgb_of
 from server.core.edge_bleed import ArtEdges
+from server.core.lettering import version_mark
 from server.core.planning import Planned, plan_deck, plan_request
 from server.core.registration.printer import OLD_AFTER_DAYS, Printer
 from server.core.search import Candidate, search
 from server.core.settings import DeckSettings
-from server.core.version_mark import version_mark
 from server.errors import BadValue, TooMuch, Unreadable
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.prepress.inks import Rgb, mark_inks
@@ -168,13 +168,13 @@ def edge_colours(arts: Iterable[Art], source: Source,
 
 def prove(deck: Deck, source: Source, limits: ArtLimits = DEFAULT_LIMITS) -> Deck:
     """``deck`` without the art that no decoder takes, each such file a problem of it. Decodes all of it."""
-    from server.intake.proof import broken_art, without
+    from server.intake.decode_check import broken_art, without
 
     return without(deck, broken_art(deck, source, limits))
 
 
 def _without(deck: Deck, broken: Mapping[str, Unreadable]) -> Deck:
-    from server.intake.proof import without
+    from server.intake.decode_check import without
 
     return without(deck, {art.file: broken[art.key] for card in deck.cards for art in _arts(card)
                           if art.key in broken})

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from server.core.card_stack import REFERENCE_CARDS, Thickness, same_as
+from server.core.cost import saved_percent
 from server.core.guide import layers_of
-from server.core.ink import saved_percent
 from server.core.plan_json import plan_to_json
 from server.prepress.prepare import Prepared
 from server.store.names import file_stem
@@ -43,7 +43,7 @@ def thickness_says(prepared: Prepared) -> str:
 def ink_figures(prepared: Prepared, pdf: Path) -> dict[str, Any]:
     """``ink``: what the built PDF takes, mean cover of its pages by channel in percent; ``ink_saved_percent``: how much
     less that is than the same pages in full. Renders: never in a server's own process."""
-    from server.drawing.ink import ink_of_pdf
+    from server.prepress.inks import ink_of_pdf
 
     ink = ink_of_pdf(pdf)
     saved = saved_percent(ink, ink_of_pdf(pdf, without_pale=True)) if prepared.settings.ink == "pale" else 0.0

@@ -7,14 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from server.errors import BadValue
-from server.store.art_records import ArtRecords
+from server.store.art_records import ArtRecords, Pictures
 from server.store.blobs import Blobs
 from server.store.data_folder import DataFolder, default_folder
 from server.store.database import Database
 from server.store.decks import Decks
 from server.store.guests import Links, Sessions
 from server.store.limits import Limits, read_limits
-from server.store.pictures import Pictures
 from server.store.printers import Printers
 from server.store.releases import Releases
 from server.store.versions import Versions

@@ -12,7 +12,7 @@ from fastapi.responses import HTMLResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from server.core.art import Art
-from server.core.backs import FINISHES, PATTERNS, BackDesign, colour_from
+from server.core.back_designs import FINISHES, PATTERNS, BackDesign, colour_from
 from server.core.bleed import decide
 from server.core.geometry import Affine, Rect, ThroughFront
 from server.core.leeway import RULES, Leeway, Sides, verdict
@@ -24,14 +24,13 @@ from server.core.planning import Planned
 from server.core.registration.printer import Printer
 from server.core.settings import DeckSettings
 from server.core.units import mm_text
-from server.drawing.backs import draw_back
 from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
 from server.errors import BadValue
 from server.jobs.queue import Work
 from server.jobs.tasks import draw_design, profile_design
 from server.prepress import Prepared
-from server.prepress.backs import MADE_KEY, design_art, distinct_backs
+from server.prepress.backs import MADE_KEY, design_art, distinct_backs, draw_back
 from server.web import glow_models as out
 from server.web import models
 from server.web.measures import profiles_of, with_colours

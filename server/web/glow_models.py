@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field
 
-from server.core.backs import LONGEST_TITLE, Finish, PatternName
+from server.core.back_designs import LONGEST_TITLE, Finish, PatternName
 from server.core.leeway import RuleName, SideName, Verdict
 from server.core.plan import FaceName, Flip
 from server.web.models import InMm, Sent

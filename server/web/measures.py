@@ -14,8 +14,8 @@ from server.core.art import Art, Deck
 from server.core.bleed import ArtFit
 from server.core.edge_bleed import ArtEdges
 from server.core.leeway import BackProfile, trim_window
+from server.core.lettering import VersionMark, version_mark
 from server.core.planning import Planned
-from server.core.version_mark import VersionMark, version_mark
 from server.errors import NotThere
 from server.jobs.queue import Work
 from server.jobs.tasks import compare_versions, measure_colours, measure_inks, measure_profiles, take_pictures

@@ -12,7 +12,7 @@ from server.core.plan import Arrangement
 from server.core.setting import Setting
 from server.core.settings import SETTINGS, DeckSettings, EdgeMode
 from server.core.wording import check_text
-from server.jobs.board import JobView
+from server.jobs.builds import JobView
 
 
 class _SettingsSchema:

@@ -19,8 +19,7 @@ from server.core.methods import Step
 from server.core.planning import Planned
 from server.drawing.guide_pages import step_svg
 from server.errors import Refused
-from server.jobs.board import Job
-from server.jobs.builds import Since
+from server.jobs.builds import Job, Since
 from server.prepress import Part, pdf_name
 from server.store.guests import Session
 from server.web import models

@@ -19,8 +19,7 @@ from server.core.registration.printer_file import printer_from_json
 from server.core.settings import SETTINGS, DeckSettings
 from server.errors import BadValue, Busy, NotThere, Refused, Stopped
 from server.formats.limits import ArtLimits
-from server.jobs.board import JobBoard
-from server.jobs.builds import Builds
+from server.jobs.builds import Builds, JobBoard
 from server.jobs.pool import WorkerPool
 from server.jobs.queue import Result, Work
 from server.jobs.releases import ReleaseJobs
@@ -33,7 +32,7 @@ from server.web.access import Door, People, check_changes, cookie_name
 from server.web.answers import Pages
 from server.web.decks import DeckView, DeckViews, summary_of, version_row
 from server.web.hosts import Hosts
-from server.web.true_up_posts import Posts
+from server.web.true_up_answers import Posts
 
 P = ParamSpec("P")
 

@@ -1,20 +1,28 @@
-"""Printers between the store, the core and the API: kept rows as core records, and both as answers."""
+"""Printers between the store, the core and the API: kept rows as records, both as answers; a phone's reports."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import secrets
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from datetime import date
+
+from pydantic import BaseModel
 
 from server.core.gauge_sheet import station_points
 from server.core.geometry import Point, Rect
 from server.core.paper import Paper
+from server.core.plan import Flip
 from server.core.registration import Drift, Fit, Reading, Wander
 from server.core.registration.printer import Confirmation, Printer, check_drift
 from server.core.registration.printer_file import printer_from_json, printer_to_json
 from server.core.registration.readings import at_point, at_station
 from server.core.registration.wander import NEVER_MEASURED
-from server.errors import BadValue, FitError
+from server.errors import BadValue, Busy, FitError, NotThere
 from server.store.printers import PrinterRow
+from server.web import models
 from server.web import true_up_models as out
 
 
@@ -125,3 +133,103 @@ def _confirmed_out(confirmed: Confirmation, page: Rect) -> out.ConfirmedOut:
     return out.ConfirmedOut(on=confirmed.on.isoformat(), drift=drift_out(confirmed.drift, page),
                             wander=wander_out(confirmed.wander),
                             readings=[_reading_out(one) for one in confirmed.readings])
+
+
+GOOD_SECONDS = 30 * 60
+MOST_SHEETS = 20
+_MOST_POSTS = 100
+
+
+class StationSeen(BaseModel):
+    """One station; the numbers are null where it wasn't read, and ``why`` says what to do."""
+
+    station: int
+    dx_mm: float | None
+    dy_mm: float | None
+    sigma_mm: float | None
+    read: bool
+    why: str | None
+
+
+class PhotoProblem(BaseModel):
+    code: str
+    message: str
+    fix: str
+
+
+class PhotoRead(BaseModel):
+    """What a picture shows of one sheet, and the picture with what was found drawn on it, as a data URL."""
+
+    photo: str
+    kind: str | None
+    stations: list[StationSeen]
+    problems: list[PhotoProblem]
+    pictures: list[str]
+
+
+class PhotosRead(models.InMm):
+    format: str = "lampfold-photos"
+    sheets: list[PhotoRead]
+
+
+class PostMade(BaseModel):
+    """``url`` is what the QR code at ``qr`` holds."""
+
+    id: str
+    url: str
+    qr: str
+    minutes: int
+
+
+class PostOut(models.InMm):
+    """What has come since the number that was asked with; ``next`` is the number to ask with then."""
+
+    format: str = "lampfold-photos-come"
+    sheets: list[PhotoRead]
+    next: int
+
+
+@dataclass
+class Post:
+    """One desk's post: whose it is, the phone's secret, paper and flip, and what has come."""
+
+    owner: str
+    secret: str
+    paper: str
+    flip: Flip
+    until: float
+    sheets: list[PhotoRead] = field(default_factory=list)
+
+
+class Posts:
+    """All posts, in memory: they last half an hour and no longer than the server."""
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock, self._lock = clock, threading.Lock()
+        self._posts: dict[str, Post] = {}
+
+    def make(self, owner: str, paper: str, flip: Flip) -> tuple[str, Post]:
+        with self._lock:
+            now = self._clock()
+            self._posts = {key: post for key, post in self._posts.items() if post.until > now and post.owner != owner}
+            if len(self._posts) >= _MOST_POSTS:
+                raise Busy("Too many phones are asked for at once.", "Try again in a few minutes.", 60)
+            key, post = secrets.token_hex(8), Post(owner, secrets.token_urlsafe(24), paper, flip, now + GOOD_SECONDS)
+            self._posts[key] = post
+            return key, post
+
+    def get(self, key: str) -> Post:
+        """Raises NotThere for a post that has run out."""
+        with self._lock:
+            post = self._posts.get(key)
+            if post is None or post.until <= self._clock():
+                raise NotThere("phone: this code has run out.", "Show a new one on the desk's True-up page.")
+            return post
+
+    def by_secret(self, secret: str) -> tuple[str, Post]:
+        """Raises NotThere likewise."""
+        with self._lock:
+            for key, post in self._posts.items():
+                if secrets.compare_digest(post.secret.encode(), secret.encode()) and post.until > self._clock():
+                    return key, post
+        raise NotThere("phone: this code has run out.", "Show a new one on the desk's True-up page.")

@@ -35,7 +35,7 @@ from server.web.services import (
     set_session_cookie,
     still_in,
 )
-from server.web.true_up_posts import GOOD_SECONDS, MOST_SHEETS, PhotoRead, PhotosRead, Post, PostMade, PostOut
+from server.web.true_up_answers import GOOD_SECONDS, MOST_SHEETS, PhotoRead, PhotosRead, Post, PostMade, PostOut
 
 router = APIRouter(prefix="/api", tags=["true-up"])
 page = APIRouter(include_in_schema=False)

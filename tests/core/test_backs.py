@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.core.backs import (
+from server.core.back_designs import (
     FINISHES,
     PATTERNS,
     BackDesign,

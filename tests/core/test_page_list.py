@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.core.page_list import page_list_text, parse_pages
+from server.core.wording import page_list_text, parse_pages
 from server.errors import BadValue
 
 

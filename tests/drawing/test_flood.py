@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 
 from server.core.art import Art, Card, Deck
-from server.core.backs import flood_of
+from server.core.back_designs import flood_of
 from server.core.geometry import Rect, bounds
 from server.core.plan import Face
 from server.core.planning import Planned, plan_deck
 from server.core.settings import DeckSettings
-from server.drawing.recording import Drawn, RecordingSurface
 from server.drawing.sheet import draw_face
+from server.drawing.surface import Drawn, RecordingSurface
 from server.errors import BadValue
 
 METHODS = ("duplex", "vertical-fold", "side-fold", "two-sheet")

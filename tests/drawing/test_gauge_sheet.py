@@ -11,7 +11,7 @@ from server.core.gauge_sheet import stations
 from server.core.geometry import Rect
 from server.core.paper import PAPERS, paper_named
 from server.drawing.gauge_sheet import draw_gauge_sheet, draw_station
-from server.drawing.recording import Drawn, RecordingSurface
+from server.drawing.surface import Drawn, RecordingSurface
 from server.drawing.svg_surface import SvgSurface
 from server.errors import BadValue
 

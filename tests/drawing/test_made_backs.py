@@ -10,15 +10,15 @@ import pikepdf
 import pypdfium2
 import pytest
 
-from server.core.backs import FINISHES, PATTERNS, BackDesign, Finish, PatternName
+from server.core.back_designs import FINISHES, PATTERNS, BackDesign, Finish, PatternName
 from server.core.bleed import decide
 from server.core.card_sizes import CARD_SIZES
 from server.core.geometry import Edges
 from server.core.leeway import Leeway, leeway, on_card
-from server.drawing.backs import draw_back, write_back_pdf
-from server.drawing.recording import RecordingSurface
+from server.drawing.surface import RecordingSurface
 from server.formats.reader import read_art
 from server.intake.border import measure_back
+from server.prepress.backs import draw_back, write_back_pdf
 
 CARD = CARD_SIZES["poker-metric"]
 

@@ -12,8 +12,8 @@ from server.core.edge_bleed import ArtEdges, EdgeSeen
 from server.core.geometry import Affine, Edges
 from server.core.planning import Planned, plan_deck
 from server.core.settings import DeckSettings, EdgeMode
-from server.drawing.recording import Drawn, RecordingSurface
 from server.drawing.sheet import card_matrix, draw_card, draw_face
+from server.drawing.surface import Drawn, RecordingSurface
 from server.drawing.svg_surface import SvgSurface
 from tests.strategies import plain_deck
 

@@ -9,9 +9,9 @@ from server.core.guide import guide_steps
 from server.core.methods import METHODS
 from server.core.planning import Planned, plan_deck
 from server.core.settings import DeckSettings
-from server.drawing.recording import RecordingSurface
 from server.drawing.sketch import ACT, CUT, DOING, HEIGHT_MM, TAPE, WIDTH_MM
 from server.drawing.steps import draw_step
+from server.drawing.surface import RecordingSurface
 from tests.strategies import plain_deck
 
 

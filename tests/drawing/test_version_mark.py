@@ -12,9 +12,9 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from server.core.lettering import EM_MM, version_mark
 from server.core.plan import Face
 from server.core.settings import DeckSettings
-from server.core.version_mark import EM_MM, version_mark
 from server.intake.folder import read_folder
 from server.prepress import Prepared, build, prepare
 from tests.formats.artwork import write

@@ -13,8 +13,8 @@ import pytest
 from server.core.art import Problem
 from server.errors import BadValue, NotThere, TooMuch
 from server.intake import folder as folder_module
+from server.intake.decode_check import broken_art, files_of, without
 from server.intake.folder import FolderDeck, read_folder
-from server.intake.proof import broken_art, files_of, without
 from tests.formats.artwork import encoded, pdf, picture, write
 
 posix_only = pytest.mark.skipif(sys.platform == "win32", reason="needs what only POSIX file systems have")

@@ -8,7 +8,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from server.core.ink import Ink
+from server.core.cost import Ink
 from server.errors import Unreadable
 from server.jobs.tasks import BuildOrder, ReadOrder
 from server.jobs.worker import Report

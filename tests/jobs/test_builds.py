@@ -13,8 +13,7 @@ import pytest
 from server.core.art import Art, Card, Deck
 from server.core.settings import DeckSettings
 from server.errors import Busy, NotThere
-from server.jobs.board import Job, JobBoard
-from server.jobs.builds import Builds, build_key
+from server.jobs.builds import Builds, Job, JobBoard, build_key
 from server.jobs.pool import WorkerPool
 from server.prepress import prepare
 from server.store import Store

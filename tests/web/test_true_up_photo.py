@@ -13,7 +13,7 @@ from PIL import Image
 
 from server.errors import NotThere
 from server.web.hosts import Hosts
-from server.web.true_up_posts import Posts
+from server.web.true_up_answers import Posts
 from tests.photo.conftest import Faces, a4
 from tests.photographer import Conditions, photograph
 from tests.web.live import LiveServer, running

@@ -19,8 +19,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from server.core.geometry import Affine, Point
-from server.core.registration.drift import Drift
-from server.core.registration.motion import READING_MM, Motion, Pooled, chance_of
+from server.core.registration.drift import READING_MM, Drift, Motion, Pooled, chance_of
 from server.core.registration.outliers import Suspect, find_suspects
 from server.core.registration.readings import Reading
 from server.core.registration.vernier import LEAST_COUNT_MM

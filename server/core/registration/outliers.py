@@ -13,7 +13,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from server.core.registration.motion import READING_MM, Motion, Pooled, chance_of
+from server.core.registration.drift import READING_MM, Motion, Pooled, chance_of
 from server.core.registration.readings import Reading
 from server.core.units import mm_text
 

@@ -20,7 +20,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from server.core.geometry import Point
-from server.core.registration.motion import READING_MM, Motion
+from server.core.registration.drift import READING_MM, Motion
 from server.core.registration.readings import Reading
 from server.core.registration.tolerance import f_beyond, radius_factor, tolerance_factor
 from server.core.units import mm_text
