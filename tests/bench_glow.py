@@ -19,9 +19,9 @@ from PIL import Image, ImageDraw
 from playwright.sync_api import Page, sync_playwright
 
 from server.core.bleed import decide
-from server.core.card_sizes import CARD_SIZES
 from server.core.geometry import Edges
 from server.core.leeway import leeway, on_card
+from server.core.sizes import CARD_SIZES
 from server.errors import Unreadable
 from server.formats.reader import read_art
 from server.intake.border import measure_backs

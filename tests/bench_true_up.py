@@ -14,9 +14,9 @@ import pikepdf
 import pymupdf
 from PIL import Image
 
-from server.core.paper import paper_named
 from server.core.registration import Drift
 from server.core.registration.printer import Printer
+from server.core.sizes import paper_named
 from server.drawing.nudge import nudge_pdf
 
 PAGES = 200

@@ -19,10 +19,10 @@ import numpy as np
 from PIL import Image
 
 from server.cli import main as lampfold
-from server.core.paper import paper_named
 from server.core.registration import Fit, fit_drift
 from server.core.registration.readings import at_station
 from server.core.sighting import SheetSight
+from server.core.sizes import paper_named
 from server.errors import LampfoldError
 from server.photo.picture import greys
 from server.photo.sight import read_sheet

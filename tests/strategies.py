@@ -5,11 +5,10 @@ from __future__ import annotations
 from hypothesis import strategies as st
 
 from server.core.art import Art, Card, Deck
-from server.core.card_sizes import CardSize
 from server.core.geometry import Edges
 from server.core.methods import METHODS
-from server.core.paper import PAPERS, Paper
 from server.core.plan import PlanRequest
+from server.core.sizes import PAPERS, CardSize, Paper
 
 
 def lengths(low: float, high: float) -> st.SearchStrategy[float]:

@@ -9,11 +9,10 @@ from types import ModuleType
 
 import pytest
 
-from server.core.card_sizes import CARD_SIZES
 from server.core.methods import METHODS
-from server.core.paper import PAPERS
 from server.core.plan import PlanRequest
 from server.core.search import search
+from server.core.sizes import CARD_SIZES, PAPERS
 
 DEVELOPERS = Path(__file__).resolve().parent.parent / "DEVELOPERS.md"
 

@@ -36,7 +36,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Print the table; exit code 0. Raises LampfoldError, naming the file or the option."""
     from server.core.cost import Prices, best_of
     from server.core.methods import method_named
-    from server.core.paper import paper_named
+    from server.core.sizes import paper_named
     from server.prepress.cost import cost_table, cost_to_json, ink_of_art
 
     prices = Prices(_money("--sheet-price", arguments.sheet_price), _money("--ink-price", arguments.ink_price))

@@ -50,10 +50,10 @@ def run(arguments: argparse.Namespace) -> int:
 
     Raises LampfoldError, naming the file and line or the option.
     """
-    from server.core.paper import paper_named
     from server.core.registration import fit_drift, parse_plain
     from server.core.registration.printer import check_drift
     from server.core.registration.wander import NEVER_MEASURED
+    from server.core.sizes import paper_named
 
     if (arguments.readings is None) == (arguments.shift is None):
         raise BadValue("READINGS.csv: give either readings or --shift.",
@@ -119,8 +119,8 @@ def _plain_drift(x_mm: float, y_mm: float, dx_mm: float, dy_mm: float) -> Drift:
 
 def _readings(arguments: argparse.Namespace) -> tuple[Reading, ...]:
     from server.core.gauge_sheet import station_points
-    from server.core.paper import paper_named
     from server.core.registration import parse_readings
+    from server.core.sizes import paper_named
 
     text = read_text("READINGS.csv", arguments.readings, _MOST_BYTES, "Write the readings as a CSV table.")
     try:

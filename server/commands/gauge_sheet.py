@@ -27,7 +27,7 @@ def register(subparsers: argparse._SubParsersAction[Any]) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the PDF; exit code 0. Raises BadValue, naming the option."""
-    from server.core.paper import paper_named
+    from server.core.sizes import paper_named
     from server.drawing.gauge_sheet import gauge_sheet_pdf
 
     check_place("--out", arguments.out, *([arguments.printer] if arguments.printer else []))

@@ -75,7 +75,7 @@ def _parts(text: str) -> list[Path]:
 
 
 def _sheets(arguments: argparse.Namespace) -> list[ReadSheet]:
-    from server.core.paper import paper_named
+    from server.core.sizes import paper_named
     from server.photo.reading import read_photos, read_two_scans
 
     paper, draw = paper_named(arguments.paper), ".png" if arguments.picture else ""

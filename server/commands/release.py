@@ -61,8 +61,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _order(arguments: argparse.Namespace) -> ReleaseOrder:
     from server.core.methods import method_named
-    from server.core.paper import paper_named
     from server.core.settings import DeckSettings
+    from server.core.sizes import paper_named
     from server.prepress.release import ReleaseOrder
 
     with naming_options({"version": "--version"}):

@@ -14,12 +14,12 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from server.core.card_sizes import CardSize
 from server.core.cuts import cut_field
 from server.core.geometry import Affine, Edges, Point, Rect
 from server.core.lettering import plain_line, text_width_mm
 from server.core.plan import Face
 from server.core.planning import Planned
+from server.core.sizes import CardSize
 from server.core.units import mm_text
 from server.errors import BadValue
 

@@ -11,7 +11,6 @@ from functools import lru_cache
 from typing import Literal
 
 from server.core.art import Art
-from server.core.card_sizes import CardSize
 from server.core.edge_bleed import (
     OVERLAP_MM,
     SIDES,
@@ -27,6 +26,7 @@ from server.core.edge_bleed import (
 )
 from server.core.geometry import Affine, Edges, Rect
 from server.core.settings import EdgeMode
+from server.core.sizes import CardSize
 from server.core.units import mm_text
 
 MadeBleed = Literal["mirror", "stretch", "colour", "none"]

@@ -13,8 +13,8 @@ from itertools import product
 from typing import Any, Literal, get_args
 
 from server.core.geometry import Point, Rect, bounds
-from server.core.paper import PAPERS, Paper
 from server.core.plan import Line
+from server.core.sizes import PAPERS, Paper
 from server.core.units import mm_text
 from server.errors import BadValue, DoesNotFit
 

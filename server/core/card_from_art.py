@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 
 from server.core.art import Art, Deck, Problem
 from server.core.bleed import decide
-from server.core.card_sizes import CARD_SIZES, DEFAULT_CARD, CardSize, card_size_named
 from server.core.settings import DeckSettings
+from server.core.sizes import CARD_SIZES, DEFAULT_CARD, CardSize, card_size_named
 from server.core.units import MM_PER_INCH, mm_text
 
 # Resolutions at which card art is drawn, and the bleeds that it is drawn with: none, 3 mm, 1/8 in (common practice).

@@ -11,8 +11,7 @@ from dataclasses import dataclass
 
 from server.core.art import Deck
 from server.core.box import Box, box_for
-from server.core.card_sizes import CardSize
-from server.core.paper import Paper
+from server.core.sizes import CardSize, Paper
 from server.core.stock import Stock
 from server.core.units import mm_text
 from server.core.wording import shown

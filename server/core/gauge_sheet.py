@@ -14,7 +14,6 @@ from typing import Literal
 from server.core.camera_marks import STATION_WORDS, back_dots, ring_dots
 from server.core.geometry import Affine, Point, Rect
 from server.core.marks import ID1_HEIGHT_MM, ID1_RADIUS_MM, ID1_WIDTH_MM
-from server.core.paper import Paper
 from server.core.plan import Flip, Line
 from server.core.registration.vernier import (
     GAP_MM,
@@ -24,6 +23,7 @@ from server.core.registration.vernier import (
     VERNIER_PITCH_MM,
     WHOLE_MM,
 )
+from server.core.sizes import Paper
 from server.core.units import mm_text
 from server.errors import BadValue
 

@@ -16,8 +16,8 @@ from dataclasses import dataclass, replace
 from typing import Generic, Literal, TypeVar
 
 from server.core.bleed import ArtFit
-from server.core.card_sizes import CardSize
 from server.core.geometry import Affine, Edges, Rect
+from server.core.sizes import CardSize
 from server.core.units import mm_text
 
 T = TypeVar("T")

@@ -11,9 +11,8 @@ from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from typing import Literal
 
-from server.core.card_sizes import CardSize
 from server.core.geometry import Affine, Axis, Edges, Nearby, Point, Rect, ThroughFront, bounds
-from server.core.paper import Paper
+from server.core.sizes import CardSize, Paper
 
 Flip = Literal["long-edge", "short-edge"]
 Arrangement = Literal["portrait", "landscape"]

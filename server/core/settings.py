@@ -12,12 +12,10 @@ from dataclasses import asdict, dataclass, fields, replace
 from typing import Any, Literal
 
 from server.core.box import DEFAULT_CLEARANCE_MM
-from server.core.card_sizes import CARD_SIZES, DEFAULT_CARD, DEFAULT_RADIUS_MM, CardSize, card_size_named
 from server.core.card_stack import REFERENCE_MM, dress_named
 from server.core.edge_bleed import EdgeMode as EdgeMode
 from server.core.geometry import Edges
 from server.core.methods import METHODS
-from server.core.paper import PAPERS, Paper, paper_named
 from server.core.plan import (
     DEFAULT_BLEED_MM,
     DEFAULT_HINGE_MM,
@@ -28,6 +26,16 @@ from server.core.plan import (
     PlanRequest,
 )
 from server.core.setting import Choice, Setting, length, named, row
+from server.core.sizes import (
+    CARD_SIZES,
+    DEFAULT_CARD,
+    DEFAULT_RADIUS_MM,
+    PAPERS,
+    CardSize,
+    Paper,
+    card_size_named,
+    paper_named,
+)
 from server.core.stock import DEFAULT_STOCK, STOCKS, Stock, stock_named
 from server.core.wording import shown
 from server.errors import BadValue

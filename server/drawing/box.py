@@ -7,12 +7,12 @@ import math
 from server.core.art import Art
 from server.core.bleed import decide
 from server.core.box import Box, Panel
-from server.core.card_sizes import CardSize
 from server.core.card_stack import ALL, dress_named, rgb_of
 from server.core.geometry import Edges, Rect, bounds
 from server.core.lettering import text_width_mm
 from server.core.plan import Line, Placement
 from server.core.planning import Planned
+from server.core.sizes import CardSize
 from server.drawing.sheet import bleed_on_card, card_matrix, draw_pale, lay_on
 from server.drawing.surface import Rgb, Stroke, Surface
 

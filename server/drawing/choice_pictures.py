@@ -9,9 +9,9 @@ from server.core.art import Art
 from server.core.geometry import Affine, Rect
 from server.core.guide import guide_steps
 from server.core.methods.steps import Picture, Step
-from server.core.paper import Paper
 from server.core.plan import Face
 from server.core.planning import Planned
+from server.core.sizes import Paper
 from server.core.units import mm_text
 from server.drawing.sheet import draw_on_page
 from server.drawing.sketch import EDGE, FRONT, HEIGHT_MM, HIDDEN, SHADE, WIDTH_MM, Sketch, fitted

@@ -31,11 +31,11 @@ from server.core.gauge_sheet import (
 from server.core.geometry import Affine, Point, Rect
 from server.core.lettering import text_width_mm
 from server.core.methods.duplex import DUPLEX, turn_of
-from server.core.paper import Paper
 from server.core.plan import Flip
 from server.core.registration.correction import correction_for
 from server.core.registration.printer import Printer
 from server.core.registration.vernier import GAP_MM, seen
+from server.core.sizes import Paper
 from server.core.units import mm_text
 from server.drawing.surface import BLACK, Rgb, Stroke, Surface
 

@@ -9,7 +9,7 @@ from server.core.art import Art
 from server.core.geometry import Affine, Rect
 from server.core.lettering import text_width_mm
 from server.core.methods import method_named
-from server.core.paper import paper_named
+from server.core.sizes import paper_named
 from server.drawing.pdf_text import SOFT, TextFlow
 from server.drawing.surface import Stroke, Surface
 

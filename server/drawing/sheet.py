@@ -8,7 +8,6 @@ from functools import lru_cache
 from server.core.art import Art
 from server.core.back_designs import flood_of
 from server.core.bleed import ArtFit, decide, stamps
-from server.core.card_sizes import CardSize
 from server.core.cost import PALE
 from server.core.cuts import crease_lines, cut_lines, cut_ticks, hinge_edge, lines_behind
 from server.core.edge_bleed import Flood
@@ -18,6 +17,7 @@ from server.core.marks import Mark, marks_for
 from server.core.plan import Face, FaceName, Layout, Placement, SheetPlan
 from server.core.planning import Planned
 from server.core.settings import DeckSettings
+from server.core.sizes import CardSize
 from server.drawing.surface import BLACK, WHITE, Rgb, Stroke, Surface
 
 # Cards that share a cut overlap by this much in drawing order. Under art that may be seen through, a lap would show:

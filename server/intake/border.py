@@ -18,9 +18,9 @@ from PIL import Image
 
 from server.core.art import Art
 from server.core.bleed import ArtFit
-from server.core.card_sizes import CardSize
 from server.core.geometry import Rect
 from server.core.leeway import EDGE_SPREAD, PAPER_LEVEL, BackProfile, EdgeLook, SideName, Sides, trim_window
+from server.core.sizes import CardSize
 from server.core.units import MM_PER_INCH
 from server.errors import Unreadable
 from server.formats.pixels import upright

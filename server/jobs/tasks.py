@@ -14,14 +14,13 @@ from typing import TYPE_CHECKING, Any
 from server.core.art import Art, Deck
 from server.core.back_designs import BackDesign
 from server.core.bleed import ArtFit
-from server.core.card_sizes import CardSize
 from server.core.edge_bleed import ArtEdges
 from server.core.leeway import BackProfile
 from server.core.lettering import VersionMark
-from server.core.paper import Paper
 from server.core.plan import Flip
 from server.core.registration.printer import Printer
 from server.core.settings import DeckSettings
+from server.core.sizes import CardSize, Paper
 from server.core.wording import parse_pages
 from server.errors import TooMuch, Unreadable
 from server.formats.limits import ArtLimits

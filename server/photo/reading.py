@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from pathlib import Path
 
-from server.core.paper import Paper
 from server.core.plan import Flip
 from server.core.sighting import SheetSight, together
+from server.core.sizes import Paper
 from server.errors import BadValue
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 

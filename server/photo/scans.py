@@ -17,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.core.geometry import ThroughFront
-from server.core.paper import Paper
 from server.core.plan import Flip
 from server.core.sighting import SheetSight, Sight, SightProblem
+from server.core.sizes import Paper
 from server.photo.back_marks import Back, find_backs, flip_seen
 from server.photo.discs import Discs
 from server.photo.lens import Array, Lens

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from server.core.camera_marks import DISC_MM, LARGE_MM, SMALL_MM, STATION_WORDS, is_large, ring_points
 from server.core.gauge_sheet import stations
-from server.core.paper import PAPERS, Paper
 from server.core.plan import Flip
 from server.core.sighting import SheetSight, Sight, SightProblem
+from server.core.sizes import PAPERS, Paper
 from server.photo.back_marks import CLEAR_MM, Back, find_backs, flip_seen, near, search
 from server.photo.discs import Discs, fit_discs
 from server.photo.lens import Array, Lens, carried, fit_lens, local_frame

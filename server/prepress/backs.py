@@ -13,12 +13,12 @@ from typing import BinaryIO, NoReturn
 from server.core.art import Art, Deck
 from server.core.back_designs import BackDesign, Polygon, Ring, design_shapes
 from server.core.bleed import decide
-from server.core.card_sizes import CardSize
 from server.core.geometry import Affine, Edges, Rect
 from server.core.leeway import BackProfile, Leeway, leeway, on_card
 from server.core.leeway_plan import plan_leeways
 from server.core.planning import Planned, plan_deck
 from server.core.settings import DeckSettings
+from server.core.sizes import CardSize
 from server.drawing.pdf_surface import PdfSurface
 from server.drawing.surface import Stroke, Surface
 from server.errors import DoesNotFit, Unreadable

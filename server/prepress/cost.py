@@ -10,8 +10,8 @@ from typing import Any
 from server.core.art import Art, Deck
 from server.core.cost import PALE, Care, CostRow, Ink, Prices, best_of, minutes_of, money_of
 from server.core.methods import METHODS
-from server.core.paper import PAPERS
 from server.core.settings import DeckSettings
+from server.core.sizes import PAPERS
 from server.errors import DoesNotFit
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.prepress.prepare import Prepared, prepare

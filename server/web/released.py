@@ -10,7 +10,7 @@ from fastapi import APIRouter, Path, Query
 from pydantic import BaseModel, Field
 from starlette.concurrency import run_in_threadpool
 
-from server.core.paper import paper_named
+from server.core.sizes import paper_named
 from server.drawing.choice_pictures import Kind, choice_svgs
 from server.errors import BadValue, NotThere
 from server.jobs.builds import Since

@@ -15,8 +15,8 @@ from pydantic import BaseModel, Field
 from starlette.concurrency import run_in_threadpool
 
 from server.core.methods import method_named
-from server.core.paper import paper_named
 from server.core.settings import SETTINGS
+from server.core.sizes import paper_named
 from server.errors import BadValue, NotThere, TooMuch
 from server.jobs.releases import PackDeck, PackOrder
 from server.prepress.prepare import with_box_art

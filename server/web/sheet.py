@@ -9,16 +9,15 @@ from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from server import __version__
-from server.core.card_sizes import CARD_SIZES, CardSize
 from server.core.cut_order import Cut
 from server.core.cuts import cut_order, piece_to_cut, stop_count
 from server.core.methods import METHODS, BuildMethod
-from server.core.paper import PAPERS, Paper
 from server.core.plan import Face, FaceName, Flip
 from server.core.plan_json import alternative_to_json, cut_order_to_json
 from server.core.planning import Planned
 from server.core.setting import Setting
 from server.core.settings import SETTINGS, DeckSettings
+from server.core.sizes import CARD_SIZES, PAPERS, CardSize, Paper
 from server.core.stock import STOCKS
 from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface

@@ -13,11 +13,11 @@ from starlette.concurrency import run_in_threadpool
 from server import __version__
 from server.core import gauge_sheet as sheet
 from server.core.geometry import Rect
-from server.core.paper import paper_named
 from server.core.plan import Flip
 from server.core.registration import fit_drift, vernier
 from server.core.registration.printer import Printer
 from server.core.registration.printer_file import printer_to_json
+from server.core.sizes import paper_named
 from server.core.wording import page_list_text
 from server.errors import BadValue, NotArt, NotThere
 from server.formats.sniff import HEAD_BYTES, kind_of

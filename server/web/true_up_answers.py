@@ -13,13 +13,13 @@ from pydantic import BaseModel
 
 from server.core.gauge_sheet import station_points
 from server.core.geometry import Point, Rect
-from server.core.paper import Paper
 from server.core.plan import Flip
 from server.core.registration import Drift, Fit, Reading, Wander
 from server.core.registration.printer import Confirmation, Printer, check_drift
 from server.core.registration.printer_file import printer_from_json, printer_to_json
 from server.core.registration.readings import at_point, at_station
 from server.core.registration.wander import NEVER_MEASURED
+from server.core.sizes import Paper
 from server.errors import BadValue, Busy, FitError, NotThere
 from server.store.printers import PrinterRow
 from server.web import models

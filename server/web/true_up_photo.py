@@ -16,8 +16,8 @@ from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from server.core.paper import paper_named
 from server.core.plan import Flip
+from server.core.sizes import paper_named
 from server.errors import NotThere, Refused
 from server.jobs.queue import Work
 from server.jobs.tasks import PhotoOrder, read_photo

@@ -11,10 +11,10 @@ from fastapi import APIRouter, Path, Request
 from fastapi.responses import JSONResponse, Response
 
 from server.core.geometry import Edges
-from server.core.paper import paper_named
 from server.core.registration.printer import Printer, named
 from server.core.registration.printer_file import printer_from_text, printer_text, printer_to_json
 from server.core.registration.wander import NEVER_MEASURED
+from server.core.sizes import paper_named
 from server.errors import BadValue, Conflict, NotThere, TooMuch
 from server.store.names import file_stem
 from server.store.printers import PrinterRow

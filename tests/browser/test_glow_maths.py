@@ -13,11 +13,11 @@ from server.core.art import Art, Card, Deck
 from server.core.geometry import Rect
 from server.core.leeway import BackProfile, EdgeLook, Sides, leeway
 from server.core.leeway_plan import placed_backs
-from server.core.paper import PAPERS
 from server.core.plan import Face
 from server.core.planning import Planned, plan_deck
 from server.core.registration.drift import Drift
 from server.core.settings import DeckSettings
+from server.core.sizes import PAPERS
 
 FOLDS = [("vertical-fold", 0.0), ("vertical-fold", 1.5), ("side-fold", 0.0), ("side-fold", 2.0), ("card-fold", 0.0),
          ("card-fold", 1.5)]

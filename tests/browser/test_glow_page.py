@@ -11,11 +11,11 @@ import pytest
 from PIL import Image, ImageDraw
 from playwright.sync_api import Browser, Page, expect
 
-from server.core.paper import PAPERS
 from server.core.registration.drift import Drift
 from server.core.registration.printer import Printer
 from server.core.registration.printer_file import printer_to_json
 from server.core.registration.wander import Wander
+from server.core.sizes import PAPERS
 from tests.browser.glow_help import move, open_glow, set_settings, settle, wait_for_words
 from tests.web.live import LiveServer, picture
 

@@ -11,7 +11,7 @@ from PIL import Image
 
 from server.cli import main
 from server.core.methods import METHODS
-from server.core.paper import PAPERS
+from server.core.sizes import PAPERS
 
 
 @pytest.fixture

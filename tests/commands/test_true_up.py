@@ -12,7 +12,7 @@ from PIL import Image
 
 from server.cli import main
 from server.core.gauge_sheet import station_points
-from server.core.paper import paper_named
+from server.core.sizes import paper_named
 
 KEYS = ["dx_mm", "dy_mm", "rotation_deg", "scale_x", "scale_y", "rms_mm", "sheets", "wander_mm", "confidence",
         "suspect"]

@@ -20,8 +20,8 @@ from server.core.back_designs import (
     design_shapes,
     half_turned,
 )
-from server.core.card_sizes import CARD_SIZES
 from server.core.geometry import Rect, bounds
+from server.core.sizes import CARD_SIZES
 from server.errors import BadValue
 
 CARDS = list(CARD_SIZES.values())

@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 
 from server.core.art import Art
 from server.core.bleed import decide, edges_say, stamps
-from server.core.card_sizes import CARD_SIZES, CardSize
 from server.core.edge_bleed import ArtEdges, EdgeSeen, Flood, Stamp
 from server.core.geometry import Edges, Rect, bounds
 from server.core.settings import EdgeMode
+from server.core.sizes import CARD_SIZES, CardSize
 
 POKER = CARD_SIZES["poker-metric"]
 UNIT = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0))

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from server.core.box import Box, box_for, box_to_json
-from server.core.paper import PAPERS, Paper
+from server.core.sizes import PAPERS, Paper
 from server.errors import BadValue, DoesNotFit
 
 Solid = dict[str, NDArray[np.float64]]

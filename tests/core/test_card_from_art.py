@@ -6,9 +6,9 @@ import pytest
 
 from server.core.art import Art, Card, Deck
 from server.core.card_from_art import likely_card, with_card_of_art
-from server.core.card_sizes import CARD_SIZES
 from server.core.geometry import Edges
 from server.core.settings import DeckSettings
+from server.core.sizes import CARD_SIZES
 
 MM = 25.4
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from server.core.card_sizes import CARD_SIZES, DEFAULT_CARD, card_size_named
+from server.core.sizes import CARD_SIZES, DEFAULT_CARD, card_size_named
 from server.errors import BadValue
 
 

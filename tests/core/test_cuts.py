@@ -8,13 +8,12 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from server.core.card_sizes import CARD_SIZES
 from server.core.cuts import cut_lines, cut_positions, cut_ticks
 from server.core.geometry import Edges, Rect, bounds
 from server.core.marks import ID1_HEIGHT_MM, ID1_WIDTH_MM, Mark, marks_for
-from server.core.paper import PAPERS
 from server.core.plan import Line, PlanRequest, SheetPlan
 from server.core.search import search
+from server.core.sizes import CARD_SIZES, PAPERS
 from server.errors import DoesNotFit
 from tests.strategies import requests
 

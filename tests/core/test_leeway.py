@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from server.core.art import Art
 from server.core.bleed import ArtFit, decide
-from server.core.card_sizes import CARD_SIZES
 from server.core.geometry import Edges, Rect
 from server.core.leeway import (
     CUT_SPARE_MM,
@@ -25,6 +24,7 @@ from server.core.leeway import (
     trim_window,
     verdict,
 )
+from server.core.sizes import CARD_SIZES
 
 CARD = CARD_SIZES["poker-metric"]
 BLUE = EdgeLook((20, 40, 120), 0)

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from server.core.paper import PAPERS, paper_named
+from server.core.sizes import PAPERS, paper_named
 from server.core.units import POINTS_PER_MM
 from server.errors import BadValue
 

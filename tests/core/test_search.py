@@ -9,12 +9,11 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from server.core.card_sizes import CARD_SIZES, CardSize
 from server.core.cuts import crease_lines, cut_count, cut_field, cut_lines
 from server.core.geometry import Edges, Rect, bounds
-from server.core.paper import PAPERS, Paper
 from server.core.plan import Layout, PlanRequest, SheetPlan
 from server.core.search import MOST_SLOTS, Candidate, search
+from server.core.sizes import CARD_SIZES, PAPERS, CardSize, Paper
 from server.errors import DoesNotFit
 from tests.strategies import requests
 

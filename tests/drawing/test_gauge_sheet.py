@@ -9,7 +9,7 @@ import pytest
 
 from server.core.gauge_sheet import stations
 from server.core.geometry import Rect
-from server.core.paper import PAPERS, paper_named
+from server.core.sizes import PAPERS, paper_named
 from server.drawing.gauge_sheet import draw_gauge_sheet, draw_station
 from server.drawing.surface import Drawn, RecordingSurface
 from server.drawing.svg_surface import SvgSurface

@@ -12,9 +12,9 @@ import pytest
 
 from server.core.back_designs import FINISHES, PATTERNS, BackDesign, Finish, PatternName
 from server.core.bleed import decide
-from server.core.card_sizes import CARD_SIZES
 from server.core.geometry import Edges
 from server.core.leeway import Leeway, leeway, on_card
+from server.core.sizes import CARD_SIZES
 from server.drawing.surface import RecordingSurface
 from server.formats.reader import read_art
 from server.intake.border import measure_back

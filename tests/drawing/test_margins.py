@@ -12,12 +12,12 @@ import pytest
 
 from server.core.geometry import Edges
 from server.core.methods import METHODS
-from server.core.paper import paper_named
 from server.core.plan_json import plan_to_json
 from server.core.planning import plan_deck
 from server.core.registration import Drift
 from server.core.registration.printer import Printer
 from server.core.settings import DeckSettings
+from server.core.sizes import paper_named
 from server.drawing.pdf_surface import PdfSurface
 from server.drawing.sheet import draw_face
 from tests.drawing.pdf_help import by_pdfium

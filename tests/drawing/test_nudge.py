@@ -15,10 +15,10 @@ from PIL import Image
 from scipy import ndimage
 
 from server.core.geometry import Affine, ThroughFront
-from server.core.paper import paper_named
 from server.core.registration import Drift
 from server.core.registration.correction import back_correction
 from server.core.registration.printer import Printer
+from server.core.sizes import paper_named
 from server.drawing.nudge import nudge_pdf, page_correction
 from server.errors import BadValue, Unreadable
 

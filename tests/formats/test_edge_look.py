@@ -10,9 +10,9 @@ from PIL import Image, ImageDraw
 
 from server.core.art import Art
 from server.core.bleed import decide, stamps
-from server.core.card_sizes import card_size_named
 from server.core.edge_bleed import Flood
 from server.core.geometry import Affine, Edges
+from server.core.sizes import card_size_named
 from server.drawing.pdf_surface import PdfSurface
 from server.formats.pixels import edges_of
 from server.formats.reader import read_art

@@ -8,7 +8,7 @@ import pikepdf
 import pytest
 
 from server.core.bleed import decide
-from server.core.card_sizes import card_size_named
+from server.core.sizes import card_size_named
 from server.formats.reader import read_art
 
 PT = 72 / 25.4

@@ -13,9 +13,9 @@ from PIL import Image
 
 from server.core.art import Art, Card, Deck
 from server.core.bleed import decide
-from server.core.card_sizes import card_size_named
 from server.core.checks import check_deck
 from server.core.settings import DeckSettings
+from server.core.sizes import card_size_named
 from server.formats.pixels import upright
 from server.formats.reader import read_art
 from tests.drawing.pdf_help import READERS, chunk, page_of, pixels

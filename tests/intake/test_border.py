@@ -16,9 +16,9 @@ from PIL import Image, ImageDraw, ImageFilter
 
 from server.core.art import Art
 from server.core.bleed import decide
-from server.core.card_sizes import CARD_SIZES
 from server.core.geometry import Edges, Rect
 from server.core.leeway import Leeway, Sides, leeway, on_card
+from server.core.sizes import CARD_SIZES
 from server.errors import Unreadable
 from server.intake.border import measure_back, measure_backs, profile_of
 

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from server.core.paper import paper_named
 from server.core.sighting import SheetSight
+from server.core.sizes import paper_named
 from server.photo.sight import read_sheet
 from tests.photo.conftest import Faces
 from tests.photographer import PX, Conditions, drift_at, photograph

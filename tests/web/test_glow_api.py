@@ -13,11 +13,11 @@ import pytest
 from PIL import Image, ImageDraw
 
 from server.core.geometry import Edges
-from server.core.paper import PAPERS
 from server.core.registration.drift import Drift
 from server.core.registration.printer import Printer
 from server.core.registration.printer_file import printer_to_json
 from server.core.registration.wander import Wander
+from server.core.sizes import PAPERS
 from tests.web.live import LiveServer, picture
 
 METHODS = ("duplex", "vertical-fold", "side-fold", "two-sheet")

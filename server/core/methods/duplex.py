@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from server.core.geometry import ThroughFront
 from server.core.methods.protocol import BuildMethod, Frame, Zone, room_on_both_faces
 from server.core.methods.steps import Step, Work, finish, light
-from server.core.paper import Paper
 from server.core.plan import Flip, Layout, PlanRequest
+from server.core.sizes import Paper
 
 
 def turn_of(flip: Flip, paper: Paper) -> ThroughFront:

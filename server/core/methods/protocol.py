@@ -15,8 +15,8 @@ from typing import Literal
 
 from server.core.geometry import Edges, Point, Rect, ThroughFront, bounds
 from server.core.methods.steps import Step, Work
-from server.core.paper import Paper
 from server.core.plan import Arrangement, FaceName, Flip, Layout, Line, PlanRequest
+from server.core.sizes import Paper
 
 EdgeName = Literal["left", "top", "right", "bottom"]
 # How a printer's drift counts. "back page": backs are another pass and land with the drift, so they are drawn against

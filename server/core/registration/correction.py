@@ -32,10 +32,10 @@ from dataclasses import dataclass, replace
 
 from server.core.geometry import Affine, Rect, ThroughFront, bounds
 from server.core.methods import method_named
-from server.core.paper import Paper
 from server.core.plan import Face, Flip, Layout, SheetPlan, Side
 from server.core.registration.drift import Drift
 from server.core.registration.printer import Printer
+from server.core.sizes import Paper
 from server.core.units import mm_text
 from server.errors import BadValue
 

@@ -9,12 +9,12 @@ from datetime import date
 from typing import Literal
 
 from server.core.geometry import Edges, Point, Rect
-from server.core.paper import Paper
 from server.core.plan import DEFAULT_MARGIN_MM, Flip
 from server.core.registration.drift import Drift
 from server.core.registration.fit import Fit, fit_drift
 from server.core.registration.readings import Reading
 from server.core.registration.wander import NEVER_MEASURED, Wander
+from server.core.sizes import Paper
 from server.core.units import mm_text
 from server.errors import BadValue, FitError
 

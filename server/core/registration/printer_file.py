@@ -12,11 +12,11 @@ from datetime import date
 from typing import Any
 
 from server.core.geometry import Edges, Point
-from server.core.paper import PAPERS, paper_named
 from server.core.registration.drift import Drift
 from server.core.registration.printer import Confirmation, Printer, check_drift, named
 from server.core.registration.readings import Reading, at_point, at_station
 from server.core.registration.wander import Wander
+from server.core.sizes import PAPERS, paper_named
 from server.core.units import mm_text
 from server.core.wording import check_text
 from server.errors import BadValue, FitError

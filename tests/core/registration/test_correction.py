@@ -10,14 +10,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from server.core.card_sizes import CardSize
 from server.core.geometry import Affine, Edges, Rect, ThroughFront
-from server.core.paper import PAPERS, paper_named
 from server.core.plan import PlanRequest, SheetPlan
 from server.core.registration import Drift, Reading
 from server.core.registration.correction import Correction, corrected, correction_for, headroom_mm
 from server.core.registration.printer import Printer
 from server.core.search import search
+from server.core.sizes import PAPERS, CardSize, paper_named
 from server.errors import BadValue, DoesNotFit
 from tests.strategies import requests
 

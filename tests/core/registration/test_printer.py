@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.core.geometry import Edges
-from server.core.paper import paper_named
 from server.core.registration import Drift, Reading
 from server.core.registration.printer import Printer, named
 from server.core.registration.printer_file import printer_from_text, printer_text, printer_to_json
+from server.core.sizes import paper_named
 from server.errors import BadValue, FitError
 
 TODAY = date(2026, 11, 25)
