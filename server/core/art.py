@@ -8,16 +8,16 @@ from typing import Literal
 from server.core.edge_bleed import ArtEdges, EdgeMode
 from server.core.geometry import Affine, Edges
 
-ArtKind = Literal["png", "jpeg", "webp", "tiff", "avif", "pdf"]
+ArtKind = Literal["png", "jpeg", "webp", "tiff", "avif", "pdf", "svg"]
 Severity = Literal["error", "warning", "note"]
 
 KIND_LABELS: dict[ArtKind, str] = {"png": "PNG", "jpeg": "JPEG", "webp": "WebP", "tiff": "TIFF", "avif": "AVIF",
-                                   "pdf": "PDF"}
+                                   "pdf": "PDF", "svg": "SVG"}
 # What each kind's files are called; the content decides, and a name that says otherwise is only mentioned.
 KIND_ENDINGS: dict[ArtKind, frozenset[str]] = {
     "png": frozenset({"png", "apng"}), "jpeg": frozenset({"jpg", "jpeg", "jpe", "jfif"}),
     "webp": frozenset({"webp"}), "tiff": frozenset({"tif", "tiff"}), "avif": frozenset({"avif", "avifs"}),
-    "pdf": frozenset({"pdf", "ai"}),  # current .ai files hold a PDF
+    "pdf": frozenset({"pdf", "ai"}), "svg": frozenset({"svg"}),  # current .ai files hold a PDF
 }
 
 # EXIF orientation (CIPA DC-008): how to carry the unit square of the stored picture (x right, y down) to the
@@ -37,11 +37,11 @@ ORIENTATIONS: dict[int, Affine] = {
 
 @dataclass(frozen=True, slots=True)
 class Art:
-    """One picture or one PDF page.
+    """One picture, one PDF page, or one SVG, which is drawn as a page.
 
     ``file`` is its path in the deck's folder, with "/" between parts; a label, never opened by the core.
     ``key`` names the bytes: equal keys are the same picture. Pixel sizes are as stored; ``view_px`` is as seen.
-    For PDF pages the pixel sizes are 0 and ``size_mm`` is the page; for pictures ``size_mm`` is what the file
+    For pages the pixel sizes are 0 and ``size_mm`` is the page; for pictures ``size_mm`` is what the file
     itself claims by its resolution, or None. ``frames`` counts the pictures of an animation or of a TIFF with several
     pages; the first is used. ``picture_ppi`` is the resolution of the coarsest of a PDF page's larger pictures, at the
     page's own size, None where it has none. ``trim_mm`` is how far a PDF page's own trim lies inside it, as seen, None
@@ -70,7 +70,7 @@ class Art:
 
     @property
     def is_vector(self) -> bool:
-        return self.kind == "pdf"
+        return self.kind in ("pdf", "svg")
 
     @property
     def shape(self) -> Art:

@@ -51,7 +51,7 @@ class PageImporter:
 
     def add(self, art: Art, path: Path) -> Placeable:
         """Import one page. Raises Unreadable, naming the file."""
-        source = self._sources.pop(path, None) or open_pdf(path, art.file)
+        source = self._sources.pop(path, None) or open_pdf(path, art.file, kind=art.kind)
         self._sources[path] = source
         while len(self._sources) > _KEPT_OPEN:
             self._sources.popitem(last=False)[1].close()

@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from server.core.art import ArtKind
 from server.core.geometry import Edges
 from server.core.units import POINTS_PER_MM
-from server.formats.limits import MAX_ASPECT, MAX_PAGE_MM, MIN_PAGE_MM, ArtLimits
+from server.formats.limits import DEFAULT_LIMITS, MAX_ASPECT, MAX_PAGE_MM, MIN_PAGE_MM, ArtLimits
 from server.formats.pdf_inflate import bound_forms, bound_streams
 from server.formats.pdf_source import PdfSource, load_pymupdf
 from server.formats.pdf_syntax import Atom, Name, Ref, Value, written
@@ -29,11 +30,16 @@ _TAIL_BYTES = 2048
 _NOTICEABLE = 0.04  # of a page: a smaller picture is an ornament, whose softness nobody sees
 
 
-def open_pdf(path: Path, file: str, limits: ArtLimits | None = None) -> PdfSource:
-    """The PDF, unlocked, its pages as they print. Raises BadArt, naming ``file``; the caller closes it.
+def open_pdf(path: Path, file: str, limits: ArtLimits | None = None, kind: ArtKind = "pdf") -> PdfSource:
+    """The PDF, unlocked, its pages as they print; an SVG as the page that it is drawn to. Raises BadArt, naming
+    ``file``; the caller closes it.
 
     With ``limits``, as for a file that nobody has read yet, what it unpacks to is bounded before anything unpacks it.
     """
+    if kind == "svg":
+        from server.formats.svg import open_svg
+
+        return PdfSource(open_svg(path, file, limits or DEFAULT_LIMITS), file)
     with refusing(file):
         document = load_pymupdf().open(str(path), filetype="pdf")
     try:
@@ -73,13 +79,13 @@ def _show_to_the_bleed(source: PdfSource) -> None:
                 source.set_visible(number, shown)
 
 
-def read_pdf(path: Path, file: str, limits: ArtLimits) -> tuple[PdfPage, ...]:
+def read_pdf(path: Path, file: str, limits: ArtLimits, kind: ArtKind = "pdf") -> tuple[PdfPage, ...]:
     """Every page as a card's art.
 
     Raises BadArt (encrypted, truncated, no-pages, odd-shape, ...) or ArtTooLarge for too many pages or for a picture
     inside that is over the pixel limit.
     """
-    source = open_pdf(path, file, limits)
+    source = open_pdf(path, file, limits, kind)
     with refusing(file):
         try:
             return _pages(source, path, file, limits)

@@ -30,12 +30,12 @@ PAGE_PX = 1024
 _EDGE_PX = 2
 _WEBP_QUALITY = 82
 # EXIF orientation (CIPA DC-008): what brings the stored picture upright.
-_UPRIGHT = {
+UPRIGHT = {
     2: Image.Transpose.FLIP_LEFT_RIGHT, 3: Image.Transpose.ROTATE_180, 4: Image.Transpose.FLIP_TOP_BOTTOM,
     5: Image.Transpose.TRANSPOSE, 6: Image.Transpose.ROTATE_270, 7: Image.Transpose.TRANSVERSE,
     8: Image.Transpose.ROTATE_90,
 }
-_WITH_ALPHA = ("RGBA", "LA", "PA", "La", "RGBa")
+WITH_ALPHA = ("RGBA", "LA", "PA", "La", "RGBa")
 
 
 @contextmanager
@@ -150,7 +150,7 @@ def _shrunk(picture: Image.Image, longest_px: int | None) -> Image.Image:
 
 def _turned(picture: Image.Image, art: Art, longest_px: int | None) -> Image.Image:
     small = _shrunk(picture, longest_px)
-    return small.transpose(_UPRIGHT[art.orientation]) if art.orientation in _UPRIGHT else small
+    return small.transpose(UPRIGHT[art.orientation]) if art.orientation in UPRIGHT else small
 
 
 def _as_webp(picture: Image.Image) -> bytes:
@@ -162,10 +162,10 @@ def _as_webp(picture: Image.Image) -> bytes:
 def straight(image: Image.Image) -> Image.Image:
     """The picture in RGB as it is meant to be seen, alpha laid on white; itself where it is so already."""
     if image.format == "PNG" and not image.info.keys().isdisjoint(("gamma", "chromaticity")):
-        image = _by_its_word(image)
+        image = by_its_word(image)
     if image.mode == "RGB" and "transparency" not in image.info:
         return image
-    if image.mode in _WITH_ALPHA or "transparency" in image.info:
+    if image.mode in WITH_ALPHA or "transparency" in image.info:
         layer = image.convert("RGBA")
         return Image.alpha_composite(Image.new("RGBA", layer.size, "white"), layer).convert("RGB")
     if image.mode.startswith("I;16"):
@@ -176,7 +176,7 @@ def straight(image: Image.Image) -> Image.Image:
     return printable(image).convert("RGB")
 
 
-def _by_its_word(image: Image.Image) -> Image.Image:
+def by_its_word(image: Image.Image) -> Image.Image:
     """A PNG that says by gAMA and cHRM how its colours are meant, in sRGB."""
     info = image.info
     profile = None if "srgb" in info or "icc_profile" in info else profile_for(
@@ -185,7 +185,7 @@ def _by_its_word(image: Image.Image) -> Image.Image:
         return image
     from PIL import ImageCms
 
-    picture = image.convert("RGBA" if image.mode in _WITH_ALPHA or "transparency" in info else "RGB")
+    picture = image.convert("RGBA" if image.mode in WITH_ALPHA or "transparency" in info else "RGB")
     return ImageCms.profileToProfile(picture, ImageCms.ImageCmsProfile(io.BytesIO(profile)),
                                      ImageCms.createProfile("sRGB")) or picture
 
@@ -218,7 +218,7 @@ def _narrowed(picture: Image.Image) -> Image.Image:
 
 @contextmanager
 def _pages(path: Path, art: Art) -> Iterator[Any]:
-    with refusing(art.file), closing(open_pdf(path, art.file)) as source:
+    with refusing(art.file), closing(open_pdf(path, art.file, kind=art.kind)) as source:
         yield source.document
 
 

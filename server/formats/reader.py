@@ -28,17 +28,18 @@ from server.formats.sniff import (
 def read_art(path: Path, file: str, key: str, limits: ArtLimits = DEFAULT_LIMITS) -> tuple[Art, ...]:
     """The art in ``path``, known as ``file`` in its deck, its bytes known as ``key``.
 
-    A picture gives one record. A PDF gives one for each page: key ``key#0``, ``key#1``, ...; file ``file`` for a single
-    page, ``file#1``, ``file#2``, ... for several. The content decides what it is, never the name.
+    A picture gives one record. A PDF gives one for each page, an SVG that of its only one: key ``key#0``, ``key#1``,
+    ...; file ``file`` for a single page, ``file#1``, ``file#2``, ... for several. The content decides what it is,
+    never the name.
     Raises Unreadable (as BadArt, with a code) naming the file, the reason and the way out; ArtTooLarge, which is also
     a TooMuch, for what is over a limit.
     """
     with _readable(file), path.open("rb", buffering=0) as source:
         size = os.fstat(source.fileno()).st_size
         kind = _kind(source.read(HEAD_BYTES), size, file, limits)
-        header = None if kind == "pdf" else _header(kind, source, size, file, limits)
+        header = None if kind in ("pdf", "svg") else _header(kind, source, size, file, limits)
     if header is None:
-        return _pdf_arts(path, file, key, limits)
+        return _page_arts(kind, path, file, key, limits)
     return (Art(file, key, kind, header.width, header.height, header.orientation, 0, header.size_mm, header.has_alpha,
                 is_cmyk=header.is_cmyk, frames=header.frames),)
 
@@ -109,11 +110,11 @@ def _odd(kind: ArtKind, data: Content, file: str, limits: ArtLimits) -> Header |
     return by_decoding(kind, data, file, limits)
 
 
-def _pdf_arts(path: Path, file: str, key: str, limits: ArtLimits) -> tuple[Art, ...]:
+def _page_arts(kind: ArtKind, path: Path, file: str, key: str, limits: ArtLimits) -> tuple[Art, ...]:
     from server.formats.pdf_pages import read_pdf
 
-    pages = read_pdf(path, file, limits)
+    pages = read_pdf(path, file, limits, kind)
     return tuple(
-        Art(file if len(pages) == 1 else f"{file}#{number + 1}", f"{key}#{number}", "pdf", page=number,
+        Art(file if len(pages) == 1 else f"{file}#{number + 1}", f"{key}#{number}", kind, page=number,
             size_mm=page.size_mm, trim_mm=page.trim_mm, look=page.look,
             picture_ppi=page.picture_ppi) for number, page in enumerate(pages))

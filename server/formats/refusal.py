@@ -15,6 +15,9 @@ label off again for a record that names the file beside it.
 | too-many-pixels, too-many-pages, file-too-large, too-much-inside | over a limit |
 | encrypted | a PDF that asks for a password |
 | no-pages | a PDF without a page |
+| svg-feature, svg-font | something in an SVG that isn't drawn here as it is meant |
+| svg-outside, svg-script, svg-entities | what no art needs: another file, a script, a document type of its own |
+| no-size | an SVG that doesn't say how large it is |
 | own-sheets | a PDF of sheets that was made here |
 | not-readable | the system does not let it be read |
 """

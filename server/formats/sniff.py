@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from server.core.art import KIND_ENDINGS, ArtKind
 
 # How much of a file ``kind_of`` wants to see.
@@ -10,11 +12,14 @@ HEAD_BYTES = 1024
 KIND_OF_ENDING: dict[str, ArtKind] = {ending: kind for kind, endings in KIND_ENDINGS.items() for ending in endings}
 # Endings of pictures that can't be used as they are; each deserves a word rather than silence.
 OTHER_PICTURES = frozenset({
-    "bmp", "gif", "heic", "heif", "svg", "svgz", "psd", "psb", "xcf", "kra", "eps", "ps", "jp2", "jxl", "tga", "ico",
+    "bmp", "gif", "heic", "heif", "svgz", "psd", "psb", "xcf", "kra", "eps", "ps", "jp2", "jxl", "tga", "ico",
     "indd", "afdesign", "afphoto", "afpub", "cdr", "odg", "raw", "dng", "cr2", "nef", "exr", "hdr", "dds",
 })
-FORMATS_TEXT = "PNG, JPEG, WebP, TIFF, AVIF or PDF"
+FORMATS_TEXT = "PNG, JPEG, WebP, TIFF, AVIF, PDF or SVG"
 
+# What may come before an XML document's first element (XML 1.0, 2.8), and that element, whatever its prefix.
+_SVG_START = re.compile(r"\s*(?:<\?.*?\?>\s*|<!--.*?-->\s*)*(?:<!DOCTYPE\s+(?:\w+:)?svg\b|"
+                        r"(?:<!DOCTYPE[^>\[]*>\s*(?:<!--.*?-->\s*)*)?<(?:[A-Za-z_][\w.-]*:)?svg[\s>/])", re.S)
 _TIFF_STARTS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")  # classic and BigTIFF, both byte orders
 
 
@@ -23,7 +28,7 @@ def kind_of(head: bytes) -> ArtKind | None:
 
     PNG: W3C, 3rd edition, 5.2. JPEG: ITU-T T.81, B.1.1.3 (SOI and a marker). WebP: RFC 9649, 2.4. TIFF: revision 6.0,
     section 2. AVIF: ISO/IEC 14496-12, 4.3, with AV1 image brands. PDF: its header may come within the first 1,024
-    bytes (PDF Reference 1.7, Appendix H, note 13).
+    bytes (PDF Reference 1.7, Appendix H, note 13). SVG: an XML document whose first element or document type is svg.
     """
     if head.startswith(b"\x89PNG\r\n\x1a\n"):
         return "png"
@@ -37,7 +42,12 @@ def kind_of(head: bytes) -> ArtKind | None:
         return "avif"
     if b"%PDF-" in head[:HEAD_BYTES]:
         return "pdf"
-    return None
+    return "svg" if begins_svg(head[:HEAD_BYTES]) else None
+
+
+def begins_svg(head: bytes) -> bool:
+    text = head.decode("utf-16" if head[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig", "ignore")
+    return _SVG_START.match(text) is not None
 
 
 def _has_avif_brand(head: bytes) -> bool:

@@ -258,6 +258,7 @@ def _reason_to_ignore(label: str, error: Unreadable, role: Role, has_fronts: boo
             return "A document, not art."
         if role == "stray" and ending not in KIND_OF_ENDING and ending not in OTHER_PICTURES:
             return "Not art, by its content."
-    if code == "unsupported" and role == "stray" and has_fronts and ending in OTHER_PICTURES:
+    unused = ending in OTHER_PICTURES if code == "unsupported" else code.startswith("svg-")
+    if unused and role == "stray" and has_fronts:
         return "A working file outside fronts/ and backs/, of a kind that isn't printed."
     return ""

@@ -23,7 +23,7 @@ def test_a_pdf_is_known_also_behind_leading_bytes() -> None:
 
 @pytest.mark.parametrize("head", [
     b"", b"\x89PNG", b"GIF89a" + b"\0" * 20, b"BM" + b"\0" * 60, b"%!PS-Adobe-3.0 EPSF-3.0", b"8BPS\0\1" + b"\0" * 30,
-    b"\0\0\0\x0cjP  \r\n\x87\n", b"<svg xmlns='http://www.w3.org/2000/svg'/>", b"RIFF\x24\0\0\0WAVEfmt ",
+    b"\0\0\0\x0cjP  \r\n\x87\n", b"<html><svg xmlns='http://www.w3.org/2000/svg'/>", b"RIFF\x24\0\0\0WAVEfmt ",
     b"\0\0\0\x18ftypheic\0\0\0\0mif1heic", b"PK\x03\x04", b"harbour lamps",
 ])
 def test_nothing_else_is_taken_for_art(head: bytes) -> None:

@@ -93,7 +93,7 @@ def test_what_was_meant_as_art_is_never_just_ignored(tmp_path: Path) -> None:
     found = read_folder(tmp_path)
     codes = {problem.file: (problem.severity, problem.code) for problem in found.deck.problems}
     assert codes == {"fronts/2.png": ("error", "empty-file"), "fronts/3.jpg": ("error", "not-art"),
-                     "fronts/4.gif": ("error", "unsupported"), "backs/5.svg": ("error", "unsupported"),
+                     "fronts/4.gif": ("error", "unsupported"), "backs/5.svg": ("error", "damaged"),
                      "fronts/6": ("error", "not-art"), "7.png": ("error", "not-art")}
     assert all(problem.fix for problem in found.deck.problems)
     assert problem(found, "fronts/2.png").message == "Is empty."

@@ -97,8 +97,8 @@ def test_names_that_climb_are_refused(make_server: Callable[..., LiveServer], na
 
 @pytest.mark.parametrize(("content", "name"), [
     (b"hello", "fronts/notes.txt"), (b"", "fronts/empty.png"), (b"MZ\x90\x00" + bytes(2000), "fronts/program.png"),
-    (b"<svg xmlns='http://www.w3.org/2000/svg'><script>alert(1)</script></svg>", "fronts/drawing.svg"),
-    (b"<svg xmlns='http://www.w3.org/2000/svg'/>", "fronts/drawing.png"), (b"GIF89a" + bytes(50), "fronts/moving.gif"),
+    (b"<html><svg xmlns='http://www.w3.org/2000/svg'/></html>", "fronts/page.svg"),
+    (b"\x1f\x8b\x08", "fronts/packed.svgz"), (b"GIF89a" + bytes(50), "fronts/moving.gif"),
     (b"PK\x03\x04" + bytes(2000), "fronts/archive.png"), (b"%!PS-Adobe-3.0 EPSF-3.0\n", "fronts/old.eps"),
     (b"8BPS\x00\x01" + bytes(100), "fronts/layers.psd"), (b"front,back\n", "fronts/deck.csv"),
 ])

@@ -93,7 +93,7 @@
 /** @typedef {{extras: ExtraOut[]}} ExtrasOut */
 /** @typedef {{sheet: number, name: "front"|"back"|"spread"}} FaceOut */
 /** @typedef {{path: string, key: string, bytes: number, modified: number, kind:
- *   "png"|"jpeg"|"webp"|"tiff"|"avif"|"pdf"|"deck-list"|null, width_px: number, height_px: number, pages: number,
+ *   "png"|"jpeg"|"webp"|"tiff"|"avif"|"pdf"|"svg"|"deck-list"|null, width_px: number, height_px: number, pages: number,
  *   problem: ProblemOut|null}} FileOut */
 /** @typedef {{path: string, bytes: number, modified: number}} FileStamp */
 /** @typedef {{files: FileStamp[]}} FileStamps */
@@ -238,7 +238,7 @@
 /** @typedef {{name: string, label: string, grammage_gsm: number, caliper_mm: number, show_through: number}} StockOut */
 /** @typedef {{bytes: number, decks: number}} StorageOut */
 /** @typedef {{path: string, key: string, bytes: number, modified: number, kind:
- *   "png"|"jpeg"|"webp"|"tiff"|"avif"|"pdf"|"deck-list"|null, width_px: number, height_px: number, pages: number,
+ *   "png"|"jpeg"|"webp"|"tiff"|"avif"|"pdf"|"svg"|"deck-list"|null, width_px: number, height_px: number, pages: number,
  *   problem: ProblemOut|null, duplicate_of: string|null, revision: number}} StoredFile */
 /** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null,
  *   fits_dx_mm: number, fits_dy_mm: number, why: string, says: string}} SuspectOut */

@@ -1,0 +1,249 @@
+"""The style of an SVG's elements: which properties are drawn here, which draw nothing, and what each element has.
+
+This is the list of what is allowed: a property or an attribute that stands in none of its tables is refused by its
+name, as is a value that isn't drawn as it is meant. Cascade by CSS Cascading and Inheritance 4, 6.1; properties by
+SVG 2, appendix "Property Index", and what browsers and drawing programs write beside them.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from server.formats.svg_tree import CantDraw, Node, Tree
+
+# What is drawn, and what applies where nothing is said. The first are handed on to what an element holds.
+INHERITED: dict[str, str] = {
+    "fill": "black", "fill-opacity": "1", "fill-rule": "nonzero", "stroke": "none", "stroke-opacity": "1",
+    "stroke-width": "1", "stroke-linecap": "butt", "stroke-linejoin": "miter", "stroke-miterlimit": "4",
+    "stroke-dasharray": "none", "stroke-dashoffset": "0", "color": "black", "clip-rule": "nonzero",
+    "visibility": "visible", "paint-order": "normal", "font-family": "", "font-size": "16px", "font-weight": "400",
+    "font-style": "normal", "text-anchor": "start", "letter-spacing": "normal", "word-spacing": "normal",
+}
+OWN: dict[str, str] = {
+    "opacity": "1", "clip-path": "none", "mask": "none", "mask-type": "luminance", "display": "inline",
+    "stop-color": "black", "stop-opacity": "1", "mix-blend-mode": "normal", "isolation": "auto", "overflow": "",
+}
+# Of these only some values are drawn as they are meant.
+_ONLY: dict[str, str] = {
+    "filter": "none", "vector-effect": "none", "marker": "none", "marker-start": "none", "marker-mid": "none",
+    "marker-end": "none", "transform": "none", "color-interpolation": "auto sRGB", "image-rendering":
+    "auto optimizeQuality optimizeSpeed smooth", "content-visibility": "visible", "backdrop-filter": "none",
+    "mask-mode": "match-source", "transform-box": "view-box", "clip": "auto", "background": "none transparent",
+    "background-color": "transparent", "zoom": "1 normal",
+}
+# What matters for text alone, and there only by other values than these; none given: by no value.
+TEXT_ONLY: dict[str, str] = {
+    "font-variant": "normal", "font-stretch": "normal 100%", "font-variant-caps": "normal",
+    "font-variant-ligatures": "normal", "font-variant-numeric": "normal", "font-variant-east-asian": "normal",
+    "font-variant-position": "normal", "font-variant-alternates": "normal", "font-feature-settings": "normal",
+    "font-variation-settings": "normal", "font-size-adjust": "none", "text-decoration": "none",
+    "text-decoration-line": "none", "text-decoration-style": "", "text-decoration-color": "", "line-height": "",
+    "text-decoration-thickness": "", "text-rendering": "", "text-transform": "none", "text-indent": "0 0px",
+    "text-align": "", "text-align-last": "", "writing-mode": "lr-tb lr horizontal-tb", "direction": "ltr",
+    "unicode-bidi": "normal", "dominant-baseline": "auto alphabetic", "alignment-baseline": "auto baseline",
+    "baseline-shift": "baseline 0 0%", "glyph-orientation-vertical": "auto", "glyph-orientation-horizontal": "0 0deg",
+    "text-orientation": "mixed", "white-space": "normal", "kerning": "auto", "font-kerning": "", "font-synthesis": "",
+    "text-shadow": "none", "shape-inside": "", "shape-padding": "", "shape-margin": "", "shape-subtract": "",
+    "inline-size": "0 auto", "text-overflow": "clip", "block-progression": "tb", "font-optical-sizing": "auto",
+    "text-size-adjust": "", "white-space-collapse": "collapse", "text-wrap": "", "hyphens": "",
+}
+# What no print shows.
+_SILENT = frozenset({
+    "shape-rendering", "color-rendering", "color-interpolation-filters", "enable-background", "color-profile", "cursor",
+    "pointer-events", "solid-color", "solid-opacity", "flood-color", "flood-opacity", "lighting-color", "user-select",
+    "buffered-rendering", "touch-action", "viewport-fill", "viewport-fill-opacity", "text-underline-position",
+})
+_SILENT_BEGINNING = "-inkscape-"  # one program's notes to itself
+PROPERTIES = frozenset({*INHERITED, *OWN, *_ONLY, *TEXT_ONLY, *_SILENT})
+# In CSS a length other than 0 needs its unit in these (css-values-4, 6.1); a browser would leave the property out.
+_NEEDS_UNIT = ("font-size", "letter-spacing", "word-spacing")
+_LENGTHS = ("stroke-width", "stroke-dasharray", "stroke-dashoffset", "letter-spacing", "word-spacing")
+
+_COMMENT = re.compile(r"/\*.*?\*/", re.S)
+_RULE = re.compile(r"\s*([^{}]+)\{([^{}]*)\}", re.S)
+_NAME = r"-?[A-Za-z_][\w-]*"
+_SELECTOR = re.compile(rf"(\*|{_NAME})?((?:[.#]{_NAME})*)")
+_DECLARATION = re.compile(r"\s*(-{0,2}[A-Za-z][\w-]*)\s*:\s*((?:[^;\"'(]|\"[^\"]*\"|'[^']*'|\([^()]*\))*)(?:;|$)")
+_EM = re.compile(r"([-+]?(?:\d+\.?\d*|\.\d+))(r?em)\b")
+_URL = re.compile(r"url\(\s*(['\"]?)([^)'\"]*)\1\s*\)", re.I)
+_BARE_NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+
+Declared = dict[str, tuple[str, bool]]  # property: (value, whether it is !important)
+
+
+@dataclass(frozen=True, slots=True)
+class _Rule:
+    tag: str
+    ids: frozenset[str]
+    classes: frozenset[str]
+    declared: Declared
+
+    @property
+    def weight(self) -> tuple[int, int, int]:
+        return len(self.ids), len(self.classes), int(self.tag not in ("", "*"))
+
+    def fits(self, node: Node) -> bool:
+        return (self.tag in ("", "*", node.tag) and self.ids <= {node.attributes.get("id", "")}
+                and self.classes <= set(node.get("class").split()))
+
+
+def reference(value: str) -> str | None:
+    """The id in ``url(#id)`` or ``#id``; None for anything else. Raises CantDraw for what lies outside the file."""
+    found = _URL.match(value)
+    target = found[2].strip() if found else value
+    if target.startswith("#"):
+        return target[1:]
+    if found:
+        raise CantDraw(f"{value[:60]}, which lies outside the file", "svg-outside",
+                       "Embed its pictures and parts in the file, or save it as PDF.")
+    return None
+
+
+def _declarations(text: str) -> Declared:
+    """What a style attribute or a rule's block says. Raises CantDraw for what can't be read."""
+    found: Declared = {}
+    text = _COMMENT.sub(" ", text).strip()
+    if "\\" in text:
+        raise CantDraw("a style with escaped letters")
+    at = 0
+    while at < len(text):
+        match = _DECLARATION.match(text, at)
+        if match is None:
+            if text[at:].strip(" \t\r\n;") == "":
+                break
+            if text[at] in "; \t\r\n":
+                at += 1
+                continue
+            raise CantDraw(f"a style that can't be read ({text[at:at + 40].strip()})")
+        at = match.end()
+        value = match[2].strip()
+        plain = re.sub(r"\s*!\s*important$", "", value, flags=re.I)
+        for _, target in _URL.findall(plain):
+            reference(f"url({target})")
+        name = match[1].lower()
+        if name in _NEEDS_UNIT and _BARE_NUMBER.fullmatch(plain) and float(plain) != 0:
+            raise CantDraw(f"{name}: {plain} without a unit in a style")
+        if name not in found or not found[name][1] or plain != value:
+            found[name] = (plain, plain != value)
+    return found
+
+
+def _rules(nodes: Iterable[Node]) -> list[_Rule]:
+    """The rules of all style sheets, weakest first. Raises CantDraw for a selector or rule of another kind."""
+    rules: list[_Rule] = []
+    for node in nodes:
+        if node.get("media", "all").lower() not in ("", "all") or node.get("type", "text/css").lower() != "text/css":
+            raise CantDraw("a style sheet for some media only")
+        text = _COMMENT.sub(" ", node.text).replace("<!--", " ").replace("-->", " ")
+        if at_rule := re.search(r"@[\w-]+", text):
+            raise CantDraw(f"{at_rule[0]} in a style sheet")
+        at = 0
+        while at < len(text) and text[at:].strip():
+            match = _RULE.match(text, at)
+            if match is None:
+                raise CantDraw("a style sheet that can't be read")
+            at = match.end()
+            declared = _declarations(match[2])
+            for one in match[1].split(","):
+                found = _SELECTOR.fullmatch(one.strip())
+                if found is None or not found[0]:
+                    raise CantDraw(f"the style rule “{' '.join(one.split())[:40]}”")
+                parts = re.findall(rf"[.#]{_NAME}", found[2])
+                rules.append(_Rule(found[1] or "", frozenset(part[1:] for part in parts if part[0] == "#"),
+                                   frozenset(part[1:] for part in parts if part[0] == "."), declared))
+    return sorted(rules, key=lambda rule: rule.weight)
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """All properties of one element. ``em`` is its font's size in user units."""
+
+    values: Mapping[str, str] = field(default_factory=lambda: {**INHERITED, **OWN})
+    em: float = 16.0
+    text: Mapping[str, str] = field(default_factory=dict)
+
+    def __getitem__(self, name: str) -> str:
+        return self.values[name]
+
+
+class Cascade:
+    """What each element's attributes, the style sheets and its style attribute say, the strongest last."""
+
+    def __init__(self, tree: Tree) -> None:
+        self._rules = _rules(tree.styles)
+        self._declared: dict[Node, dict[str, str]] = {}
+        self._placed: dict[Node, Style] = {}
+
+    def declared(self, node: Node) -> dict[str, str]:
+        """What is said of ``node`` itself, by property. Raises CantDraw for a property that isn't known."""
+        if node not in self._declared:
+            found = {name: value.strip() for name, value in node.attributes.items()
+                     if name in PROPERTIES and name not in ("transform", "mask-type", "mix-blend-mode", "isolation")}
+            if "mask-type" in node.attributes:
+                found["mask-type"] = node.get("mask-type")
+            strong: dict[str, str] = {}
+            own = _declarations(node.attributes.get("style", ""))
+            for declared in (*(rule.declared for rule in self._rules if rule.fits(node)), own):
+                for name, (value, important) in declared.items():
+                    _allow(name, value)
+                    (strong if important else found)[name] = value
+            self._declared[node] = found | strong
+        return self._declared[node]
+
+    def style(self, node: Node, parent: Style) -> Style:
+        """The properties of ``node`` within ``parent``. Raises CantDraw for a value that isn't drawn as it is meant."""
+        declared = self.declared(node)
+        values = {name: parent.values[name] for name in INHERITED} | OWN
+        text = dict(parent.text)
+        em = font_size(declared.get("font-size", "inherit"), parent.em)
+        for name, value in declared.items():
+            known = name in values
+            if value.lower() == "inherit":
+                if known:
+                    values[name] = parent.values[name]
+                continue
+            if value.lower() in ("initial", "unset", "revert", "revert-layer") or "var(" in value or "calc(" in value:
+                raise CantDraw(f"{name}: {value[:40]}")
+            if known:
+                values[name] = _without_em(value, em) if name in _LENGTHS else value
+            elif name in _ONLY and value not in _ONLY[name].split():
+                raise CantDraw(f"{name}: {value[:40]}")
+            elif name in TEXT_ONLY:
+                text[name] = value
+        return Style(values, em, text)
+
+    def in_place(self, node: Node) -> Style:
+        """The properties of ``node`` where it stands in the file, as for what is only referred to."""
+        if node not in self._placed:
+            self._placed[node] = self.style(node, self.in_place(node.parent) if node.parent else Style())
+        return self._placed[node]
+
+
+def _without_em(value: str, em: float) -> str:
+    def times(found: re.Match[str]) -> str:
+        if found[2] == "rem":
+            raise CantDraw("lengths in rem")
+        return str(float(found[1]) * em)
+    return _EM.sub(times, value)
+
+
+def _allow(name: str, value: str) -> None:
+    if name not in PROPERTIES and not name.startswith(_SILENT_BEGINNING):
+        raise CantDraw(f"{name}: {value[:40]}")
+
+
+_SIZES = {"xx-small": 9, "x-small": 10, "small": 13, "medium": 16, "large": 18, "x-large": 24, "xx-large": 32}
+
+
+def font_size(value: str, parent_em: float) -> float:
+    """A font's size in user units."""
+    from server.formats.svg_values import length
+
+    value = value.lower()
+    if value == "inherit":
+        return parent_em
+    if value in _SIZES:
+        return float(_SIZES[value])
+    return max(0.0, length(value, parent_em, parent_em))

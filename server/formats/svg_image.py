@@ -1,0 +1,118 @@
+"""Pictures that an SVG carries in itself, as PDF images: a JPEG as it is, anything else decoded and packed once."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import io
+import re
+import warnings
+from typing import TYPE_CHECKING
+from urllib.parse import unquote_to_bytes
+
+from server.formats.jpeg import read_jpeg
+from server.formats.limits import ArtLimits
+from server.formats.refusal import BadArt
+from server.formats.sniff import HEAD_BYTES, kind_of
+from server.formats.svg_canvas import Canvas
+from server.formats.svg_tree import CantDraw
+from server.formats.webp_tiff_avif import PILLOW_NAMES
+
+if TYPE_CHECKING:
+    from PIL.Image import Image, Transpose
+
+_DATA = re.compile(r"data:([^,;]*)((?:;[^,;]*)*),", re.I)
+_KINDS = ("png", "jpeg", "webp")
+_AGAIN = "Embed it as PNG or JPEG, or save it as PDF."
+
+
+def embedded(link: str) -> bytes:
+    """The bytes in a ``data:`` link (RFC 2397). Raises CantDraw for any other, and for one that can't be read."""
+    found = _DATA.match(link)
+    if not found:
+        raise CantDraw("a picture that isn't in the file", "svg-outside", _AGAIN)
+    body = unquote_to_bytes(link[found.end():])
+    if not found[2].lower().endswith(";base64"):
+        return body
+    try:
+        return base64.b64decode(re.sub(rb"\s+", b"", body), validate=True)
+    except (binascii.Error, ValueError):
+        raise CantDraw("a picture that can't be read", "damaged", _AGAIN) from None
+
+
+def put_picture(canvas: Canvas, link: str) -> tuple[int, tuple[int, int]]:
+    """(number of the image object, its width and height in pixels). Raises CantDraw for what isn't drawn right."""
+    data = embedded(link)
+    kind = kind_of(data[:HEAD_BYTES])
+    if kind not in _KINDS:
+        raise CantDraw("a picture in it that is no PNG, JPEG or WebP", "svg-feature", _AGAIN)
+    objects = canvas.objects
+    import PIL.Image
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of odd metadata, which isn't used
+            with PIL.Image.open(io.BytesIO(data), formats=(PILLOW_NAMES[kind],)) as picture:
+                size = picture.size
+                objects.spend_pixels(size[0] * size[1])
+                if kind == "jpeg" and not canvas.grey and (raw := _plain_jpeg(data, objects.limits)):
+                    space = "DeviceRGB" if picture.mode == "RGB" else "DeviceGray"
+                    return objects.put_stream(_entries(size, space), raw, "/DCTDecode"), size
+                colour, clear, turned = _decoded(picture)
+    except (CantDraw, BadArt):
+        raise
+    except Exception as error:  # decoders answer bad bytes with many types
+        raise CantDraw(f"a picture that can't be decoded ({type(error).__name__})", "damaged", _AGAIN) from None
+    if turned is not None:
+        colour, clear = colour.transpose(turned), clear.transpose(turned) if clear else None
+    if canvas.grey:
+        colour = colour.convert("L", (0.2125, 0.7154, 0.0721, 0.0))
+    mask = ""
+    if clear is not None and clear.getextrema() != (255, 255):
+        number = objects.put_stream(_entries(clear.size, "DeviceGray"), clear.tobytes())
+        mask = f" /SMask {number} 0 R"
+    space = "DeviceGray" if canvas.grey else "DeviceRGB"
+    return objects.put_stream(_entries(colour.size, space) + mask, colour.tobytes()), colour.size
+
+
+def _entries(size: tuple[int, int], space: str) -> str:
+    return (f"/Type /XObject /Subtype /Image /Width {size[0]} /Height {size[1]} /ColorSpace /{space} "
+            "/BitsPerComponent 8 /Interpolate true")
+
+
+def _decoded(picture: Image) -> tuple[Image, Image | None, Transpose | None]:
+    """Its colours in sRGB, its alpha (None where it has none), and how to turn it upright. Raises CantDraw."""
+    from server.formats.pixels import UPRIGHT, WITH_ALPHA, by_its_word, straight
+
+    if picture.mode == "CMYK" or getattr(picture, "n_frames", 1) > 1:
+        raise CantDraw("a picture in CMYK" if picture.mode == "CMYK" else "a picture that moves", "svg-feature", _AGAIN)
+    turned = UPRIGHT.get(picture.getexif().get(0x0112, 1))
+    profile, kind = picture.info.get("icc_profile"), picture.format
+    if kind == "PNG" and not profile:
+        picture = by_its_word(picture)
+    clear = None
+    if picture.mode in WITH_ALPHA or "transparency" in picture.info:
+        layer = picture.convert("RGBA")
+        clear, picture = layer.getchannel("A"), layer.convert("RGB")
+    colour = straight(picture)
+    if profile:
+        from PIL import ImageCms
+
+        own = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        if "RGB" not in str(own.profile.xcolor_space):
+            raise CantDraw("a picture with a colour profile that isn't of RGB", "svg-feature", _AGAIN)
+        colour = ImageCms.profileToProfile(colour, own, ImageCms.createProfile("sRGB")) or colour
+    return colour, clear, turned
+
+
+def _plain_jpeg(data: bytes, limits: ArtLimits) -> bytes | None:
+    """The JPEG without what a camera wrote beside it, where it can be printed as it is; None where it must be decoded:
+    turned by EXIF, with a profile of its own, in four colours, or odd."""
+    try:
+        jpeg = read_jpeg(data, "picture", limits)
+    except BadArt:
+        return None
+    if jpeg.header.orientation != 1 or jpeg.profile or jpeg.components not in (1, 3) or jpeg.is_plain_rgb \
+            or not (jpeg.passes and jpeg.ended):
+        return None
+    return b"".join(bytes(part) for part in jpeg.parts())

@@ -1,0 +1,106 @@
+"""A path filled and stroked, with what a style says of both (SVG 2, 13)."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from server.core.geometry import Rect
+from server.formats.svg_canvas import Canvas, text_of
+from server.formats.svg_css import Style
+from server.formats.svg_dashes import dashed
+from server.formats.svg_paint import Ink, ink_of
+from server.formats.svg_shapes import Units, room
+from server.formats.svg_tree import CantDraw
+from server.formats.svg_values import Path, numbers
+
+if TYPE_CHECKING:
+    from server.formats.svg_draw import Drawing
+
+_LARGEST_UNIT = 2000.0  # in points: the library rounds curves to some thousandths of a unit
+View = tuple[float, float]
+_CAPS, _JOINS = {"butt": 0, "round": 1, "square": 2}, {"miter": 0, "round": 1, "bevel": 2}
+
+
+def paint(drawing: Drawing, path: Path, style: Style, canvas: Canvas, view: View, alpha: float, tag: str) -> None:
+    """Fill and stroke a path."""
+    if not path:
+        return
+    if abs(canvas.matrix.determinant) > _LARGEST_UNIT ** 2:
+        raise CantDraw("shapes in units larger than a sheet", "too-much-inside", "Give it a viewBox in larger numbers.")
+    order = style["paint-order"].split()
+    if not set(order) <= {"normal", "fill", "stroke", "markers"}:
+        raise CantDraw(f"paint-order: {style['paint-order'][:40]}")
+    uses = ["stroke", "fill"] if "stroke" in order and (
+        "fill" not in order or order.index("stroke") < order.index("fill")) else ["fill", "stroke"]
+
+    def box() -> Rect | None:
+        if tag == "text":
+            raise CantDraw("a gradient or pattern of a text's own box",
+                           fix="Turn its text into paths, or save it as PDF.")
+        return room(path)
+
+    for use in uses:
+        if use == "stroke" and (style["stroke"] == "none" or _width(style, view) <= 0):
+            continue
+        if use == "fill" and tag == "line":
+            continue
+        ink = ink_of(drawing, style, use, box, canvas, view)
+        if ink is not None:
+            _lay(path, ink, use, style, canvas, view, alpha)
+
+
+def _width(style: Style, view: View) -> float:
+    return Units(view, style.em).any(style["stroke-width"])
+
+
+def _lay(path: Path, ink: Ink, use: str, style: Style, canvas: Canvas, view: View, alpha: float) -> None:
+    target = canvas.child() if ink.blended else canvas
+    target.save()
+    if ink.mask:
+        target.state(ink.mask)
+    level = alpha if ink.blended else alpha * ink.alpha
+    if not ink.blended:
+        target.alpha(level, level)
+    stroke, even_odd = use == "stroke", style["fill-rule"] == "evenodd"
+    if ink.shadings:
+        target.shade(path, ink.onto, ink.shadings, even_odd)
+        target.restore()
+        return
+    if ink.pattern:
+        name = target.name("Pattern", ink.pattern)
+        target.write(f"/Pattern {'CS' if stroke else 'cs'} {name} {'SCN' if stroke else 'scn'}")
+    else:
+        target.write(f"{text_of(*ink.colour)} {'RG' if stroke else 'rg'}")
+    if stroke:
+        _stroke_style(style, target, view)
+    target.trace(_cut(path, style, view) if stroke else path)
+    target.write("S" if stroke else "f*" if even_odd else "f")
+    target.restore()
+    if ink.blended:
+        canvas.save()
+        canvas.alpha(level * ink.alpha)
+        canvas.paint_form(target.as_group())
+        canvas.restore()
+
+
+def _stroke_style(style: Style, canvas: Canvas, view: View) -> None:
+    cap, join = style["stroke-linecap"], style["stroke-linejoin"]
+    if cap not in _CAPS or join not in _JOINS:
+        raise CantDraw(f"stroke-linecap: {cap[:20]}" if cap not in _CAPS else f"stroke-linejoin: {join[:20]}")
+    miter = numbers(style["stroke-miterlimit"])
+    if len(miter) != 1 or miter[0] < 1:
+        raise CantDraw(f"stroke-miterlimit: {style['stroke-miterlimit'][:20]}")
+    canvas.write(f"{text_of(_width(style, view))} w {_CAPS[cap]} J {_JOINS[join]} j {text_of(*miter)} M")
+
+
+def _cut(path: Path, style: Style, view: View) -> Path:
+    """What of a path is stroked: all of it, or its dashes."""
+    if style["stroke-dasharray"] == "none":
+        return path
+    units = Units(view, style.em)
+    dashes = [units.any(part) for part in style["stroke-dasharray"].replace(",", " ").split()]
+    if any(dash < 0 for dash in dashes):
+        raise CantDraw("stroke-dasharray with a length below zero")
+    if sum(dashes) <= 0:
+        return path
+    return dashed(path, dashes * (2 if len(dashes) % 2 else 1), units.any(style["stroke-dashoffset"]))

@@ -1,0 +1,87 @@
+"""SVG art against the browser's own drawing of the same files, and on the Art page."""
+
+from __future__ import annotations
+
+import base64
+import io
+from pathlib import Path
+
+import pymupdf
+import pypdfium2
+from PIL import Image, ImageChops, ImageFilter, ImageStat
+from playwright.sync_api import Browser
+
+from server.formats.svg import open_svg
+from tests.formats.svg_files import DRAWN
+
+_SIDE_PX, _ACROSS = 160, 12
+# Two renderers shade edges in their own ways. Both pictures are blurred by 3 pixels of 160; then no channel of any
+# pixel may differ by more than MOST of 255, nor all of them by more than MEAN on average.
+_BLUR, _MOST, _MEAN = 1.5, 60, 2.5
+# Text is in another cut of the same widths: the letters stand in the same places, and are compared as grey bars.
+_TEXT_BLUR, _TEXT_MOST, _TEXT_MEAN = 5.0, 85, 8.0
+_FINER = 4  # drawn so much larger and shrunk, for pdfium sets the edges of rectangles on whole pixels
+
+
+def _size(width: float, height: float) -> tuple[int, int]:
+    scale = _SIDE_PX / max(width, height)
+    return round(width * scale), round(height * scale)
+
+
+def _by_two_readers(path: Path) -> dict[str, Image.Image]:
+    with open_svg(path, path.name) as document:
+        width, height = document[0].rect.width, document[0].rect.height
+        size = _size(width, height)
+        across, down = (_FINER * side / whole for side, whole in zip(size, (width, height), strict=True))
+        pixels = document[0].get_pixmap(matrix=pymupdf.Matrix(across, down))
+        mupdf = Image.frombytes("RGB", (pixels.width, pixels.height), pixels.samples)
+        with pypdfium2.PdfDocument(document.tobytes()) as pdf:
+            pdfium = pdf[0].render(scale=max(across, down)).to_pil().convert("RGB")
+    return {"MuPDF": mupdf.resize(size, Image.Resampling.BOX), "pdfium": pdfium.resize(size, Image.Resampling.BOX)}
+
+
+def _in_the_browser(browser: Browser, sizes: dict[str, tuple[int, int]]) -> dict[str, Image.Image]:
+    """Every file as a picture on one page, by one screenshot."""
+    places = {name: (at % _ACROSS * _SIDE_PX, at // _ACROSS * _SIDE_PX) for at, name in enumerate(sizes)}
+    pictures = "".join(
+        f'<img style="left:{places[name][0]}px;top:{places[name][1]}px;width:{width}px;height:{height}px" '
+        f'src="data:image/svg+xml;base64,{base64.b64encode(DRAWN[name].encode()).decode()}">'
+        for name, (width, height) in sizes.items())
+    page = browser.new_page(viewport={"width": _ACROSS * _SIDE_PX, "height": (len(sizes) // _ACROSS + 1) * _SIDE_PX})
+    page.set_content(f"<style>body{{background:#fff}}img{{position:absolute;object-fit:fill}}</style>{pictures}")
+    page.wait_for_function("[...document.images].every((one) => one.complete && one.naturalWidth > 0)")
+    shown = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
+    page.close()
+    return {name: shown.crop((left, top, left + sizes[name][0], top + sizes[name][1]))
+            for name, (left, top) in places.items()}
+
+
+def _differ(one: Image.Image, other: Image.Image, blur: float) -> tuple[float, float]:
+    soft = ImageFilter.BoxBlur(blur)
+    difference = ImageChops.difference(one.filter(soft), other.filter(soft))
+    most = max(high for _, high in ImageStat.Stat(difference).extrema)
+    return most, max(ImageStat.Stat(difference).mean)
+
+
+def test_all_that_is_drawn_is_drawn_as_the_browser_draws_it(browser: Browser, tmp_path: Path) -> None:
+    ours: dict[str, dict[str, Image.Image]] = {}
+    for name, text in DRAWN.items():
+        (tmp_path / "art.svg").write_text(text, encoding="utf-8")
+        ours[name] = _by_two_readers(tmp_path / "art.svg")
+    seen = _in_the_browser(browser, {name: drawn["MuPDF"].size for name, drawn in ours.items()})
+    assert len(seen) >= 100
+    wrong = []
+    for name, drawn in ours.items():
+        has_text = "text" in name
+        blur, most, mean = (_TEXT_BLUR, _TEXT_MOST, _TEXT_MEAN) if has_text else (_BLUR, _MOST, _MEAN)
+        for reader, picture in drawn.items():
+            if reader == "pdfium" and "pattern" in name:
+                continue  # it lays a pattern's cells on whole pixels
+            found = _differ(seen[name], picture, blur)
+            if found[0] > most or found[1] > mean:
+                wrong.append(f"{name} ({reader}): {found[0]:.0f} at most, {found[1]:.1f} on average")
+    assert not wrong, "\n".join(wrong)
+    # The comparison can fail: files of one kind differ by more than that among themselves.
+    assert _differ(seen["rect"], ours["circle"]["MuPDF"], _BLUR)[0] > _MOST
+    assert _differ(seen["text"], ours["text turned"]["MuPDF"], _TEXT_BLUR)[0] > _TEXT_MOST
+    assert _differ(seen["gradient that repeats"], ours["linear gradient"]["MuPDF"], _BLUR)[0] > _MOST
