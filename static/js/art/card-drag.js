@@ -38,8 +38,8 @@ export function bindDrag(list, selection, move) {
     const node = target(event);
     if (!dragged.length || !node) return;
     event.preventDefault();
-    const next = after(event, node) ? node.nextElementSibling : node;
-    if (!dragged.includes(labelOf(node))) move(dragged, next ? labelOf(next) : "last");
+    const at = selection.shown.indexOf(labelOf(node)) + (after(event, node) ? 1 : 0);
+    if (!dragged.includes(labelOf(node))) move(dragged, selection.shown[at] ?? "last");
   });
   list.addEventListener("dragend", () => { dragged = []; clear(); });
 }

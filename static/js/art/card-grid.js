@@ -15,13 +15,16 @@ import { besideCard, gravest } from "../common/problems.js";
  *   back: (card: CardRecord) => void, bleed: (card: CardRecord) => void, out: (files: string[]) => void,
  *   move: (files: string[], where: string) => void}} Handlers */
 
-const FIRST = 24;
+const FIRST = 12;
+// Whole rows, whether two, three, four, five or six cards stand side by side.
+const PART = 60;
 const NEAR = "900px";
 
 /**
- * Keeps one element for each card, and touches only those whose card has changed. An element is filled while it is
- * near the window, so that a deck of thousands costs no more than what is looked at; far from it stands its name alone,
- * for those who have the page read out.
+ * Keeps one element for each card, and touches only those whose card has changed. Cards stand in parts, which a browser
+ * lays out and paints by themselves and skips while they are far from the window; a card is filled while it is near, and
+ * far from it stands its name alone, for those who have the page read out. So a deck of thousands costs no more than what
+ * is looked at.
  */
 export class CardGrid {
   /**
@@ -33,13 +36,19 @@ export class CardGrid {
     this.list = list;
     this.selection = selection;
     this.handlers = handlers;
-    /** @type {Map<string, Kept>} */
+    /** @type {Map<string, Kept>} in the order of the deck */
     this.kept = new Map();
     /** @type {Map<string, string>} */
     this.ids = new Map();
     this.wanted = "";
-    this.observer = new IntersectionObserver((entries) => {
-      for (const { target, isIntersecting } of entries) this.#near(/** @type {HTMLElement} */ (target), isIntersecting);
+    this.cards = new IntersectionObserver((entries) => {
+      for (const { target, isIntersecting, boundingClientRect: { height } } of entries) {
+        if (isIntersecting) this.#near(/** @type {HTMLElement} */ (target));
+        else this.#far(/** @type {HTMLElement} */ (target), height);
+      }
+    }, { rootMargin: NEAR });
+    this.parts = new IntersectionObserver((entries) => {
+      for (const { target, isIntersecting } of entries) this.#partNear(/** @type {HTMLElement} */ (target), isIntersecting);
     }, { rootMargin: NEAR });
     selection.addEventListener("change", () => this.#showSelected());
     bindDrag(list, selection, (labels, before) => handlers.move(labels, before));
@@ -56,26 +65,16 @@ export class CardGrid {
    */
   show(cards, problems) {
     const byFile = grouped(problems);
-    const gone = new Set(this.kept.keys());
+    const before = this.kept;
+    this.kept = new Map();
     this.ids.clear();
-    const nodes = cards.map((card, index) => {
-      gone.delete(card.file);
+    cards.forEach((card, index) => {
       const about = [...(byFile.get(card.front.file) ?? []), ...(card.back ? byFile.get(card.back.file) ?? [] : [])];
-      const node = this.#node(card, about, index);
+      const { node } = this.#keep(card, about, index, before.get(card.file));
       this.ids.set(card.file, node.id);
       if (card.back && !this.ids.has(card.back.file)) this.ids.set(card.back.file, node.id);
-      return node;
     });
-    for (const file of gone) {
-      const kept = this.kept.get(file);
-      if (kept) this.observer.unobserve(kept.node);
-      this.kept.delete(file);
-    }
-    if (nodes.length !== this.list.children.length || nodes.some((node, place) => this.list.children[place] !== node)) {
-      const focused = document.activeElement;
-      this.list.replaceChildren(...nodes);
-      if (focused instanceof HTMLElement && this.list.contains(focused)) focused.focus({ preventScroll: true });
-    }
+    for (const [file, { node }] of before) if (!this.kept.has(file)) this.cards.unobserve(node);
     this.find(this.wanted);
   }
 
@@ -83,14 +82,41 @@ export class CardGrid {
   find(text) {
     this.wanted = text;
     const wanted = text.trim().toLowerCase();
-    const shown = [];
-    for (const node of this.list.children) {
-      const { card } = /** @type {Kept} */ (this.kept.get(labelOf(node)));
-      /** @type {HTMLElement} */ (node).hidden = !!wanted && !`${card.name} ${card.file}`.toLowerCase().includes(wanted);
-      if (!/** @type {HTMLElement} */ (node).hidden) shown.push(card.file);
-    }
-    this.selection.offer(shown, new Set(this.kept.keys()));
+    const shown = [...this.kept.values()].filter(({ card }) => !wanted || `${card.name} ${card.file}`.toLowerCase().includes(wanted));
+    const focused = document.activeElement;
+    this.#lay(shown.map(({ node }) => node));
+    if (focused instanceof HTMLElement && this.list.contains(focused)) focused.focus({ preventScroll: true });
+    this.selection.offer(shown.map(({ card }) => card.file), new Set(this.kept.keys()));
     return shown.length;
+  }
+
+  /** Put these elements into parts, moving only what stands elsewhere. @param {HTMLElement[]} nodes */
+  #lay(nodes) {
+    for (let first = 0, place = 0; first < nodes.length; first += PART, place += 1) {
+      const some = nodes.slice(first, first + PART);
+      let part = /** @type {HTMLElement|null} */ (this.list.children[place] ?? null);
+      if (!part) {
+        part = el("div", { class: "pairs-part" });
+        this.list.append(part);
+        this.parts.observe(part);
+      }
+      if (some.length === part.childElementCount && some.every((node, at) => part?.children[at] === node)) continue;
+      part.style.setProperty("--cards", String(some.length));
+      part.replaceChildren(...some);
+      this.#partNear(part, place === 0 || "near" in part.dataset);
+    }
+    while (this.list.childElementCount * PART >= nodes.length + PART) {
+      const part = /** @type {HTMLElement} */ (this.list.lastElementChild);
+      this.parts.unobserve(part);
+      part.remove();
+    }
+    for (const node of nodes.slice(0, FIRST)) this.#near(node);
+  }
+
+  /** Follow the cards of a part one by one while it is near, and none of them while it is far. @param {HTMLElement} part @param {boolean} near */
+  #partNear(part, near) {
+    part.toggleAttribute("data-near", near);
+    for (const node of part.children) this.cards[near ? "observe" : "unobserve"](node);
   }
 
   #showSelected() {
@@ -104,37 +130,40 @@ export class CardGrid {
     if (box) box.checked = chosen;
   }
 
-  /** Fill what comes near, empty what is far off and not in use. @param {HTMLElement} node @param {boolean} near */
-  #near(node, near) {
+  /** @param {HTMLElement} node */
+  #near(node) {
     const kept = this.kept.get(labelOf(node));
-    if (!kept || kept.node !== node) return;
-    if (near && !kept.filled) this.#fill(kept);
-    else if (!near && kept.filled && !node.contains(document.activeElement)) {
-      node.style.minHeight = `${node.offsetHeight}px`;
-      this.#empty(kept);
-    }
+    if (kept?.node === node && !kept.filled) this.#fill(kept);
+  }
+
+  /** Empty what is far off and not in use; it keeps its place. @param {HTMLElement} node @param {number} height in px */
+  #far(node, height) {
+    const kept = this.kept.get(labelOf(node));
+    if (kept?.node !== node || !kept.filled || !height || node.contains(document.activeElement)) return;
+    node.style.minHeight = `${height}px`;
+    this.#empty(kept);
   }
 
   /**
    * @param {CardRecord} card
    * @param {Problem[]} problems
    * @param {number} index
+   * @param {Kept} [old]
    */
-  #node(card, problems, index) {
+  #keep(card, problems, index, old) {
     const seen = JSON.stringify([card, problems]);
-    const old = this.kept.get(card.file);
-    if (old?.seen === seen) return old.node;
+    if (old?.seen === seen) {
+      this.kept.set(card.file, old);
+      return old;
+    }
     const tone = gravest(problems.filter((one) => one.severity !== "note"));
-    const node = old?.node ?? el("li", { class: "pair", id: `card-${index + 1}-${hash(card.file)}`, data: { label: card.file } });
+    const node = old?.node ?? el("div", { class: "pair", role: "listitem", id: `card-${index + 1}-${hash(card.file)}`, data: { label: card.file } });
     if (tone) node.dataset.tone = tone;
     else delete node.dataset.tone;
     const kept = { node, seen, card, problems, filled: old?.filled ?? false };
     this.kept.set(card.file, kept);
-    if (!old) {
-      this.observer.observe(node);
-      if (index < FIRST) this.#fill(kept);
-      else this.#empty(kept);
-    } else if (node.contains(document.activeElement) && sameShape(old.card, card)) {
+    if (!old) this.#empty(kept);
+    else if (node.contains(document.activeElement) && sameShape(old.card, card)) {
       this.#refresh(kept);  // somebody is typing in this card: keep its fields, so that nothing typed is lost
     } else if (!kept.filled) this.#empty(kept);
     else {
@@ -142,7 +171,7 @@ export class CardGrid {
       this.#fill(kept);
       if (held) /** @type {HTMLElement|null} */ (node.querySelector(`.${held.classList[0]}`))?.focus({ preventScroll: true });
     }
-    return node;
+    return kept;
   }
 
   /** @param {Kept} kept */
@@ -177,7 +206,7 @@ export class CardGrid {
   /** @param {KeyboardEvent} event @param {CardRecord} card */
   #keys(event, card) {
     const { shown } = this.selection;
-    const columns = getComputedStyle(this.list).gridTemplateColumns.split(" ").length;
+    const columns = getComputedStyle(/** @type {Element} */ (this.list.firstElementChild)).gridTemplateColumns.split(" ").length;
     const step = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -columns, ArrowDown: columns }[event.key];
     const chosen = this.selection.chosen.has(card.file) ? this.selection.labels : [card.file];
     if (step && event.altKey) this.handlers.move(chosen, step < 0 ? "earlier" : "later");

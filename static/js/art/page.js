@@ -49,7 +49,11 @@ function bindCards(deck, tables) {
   bindProposals(deck);
   const find = need("[data-find]");
   const search = () => { need("[data-none-found]").hidden = grid.find(find.value) > 0; };
-  find.addEventListener("input", search);
+  find.addEventListener("input", () => {
+    search();
+    const cards = need("[data-cards-section]");
+    if (cards.getBoundingClientRect().top < 0) cards.scrollIntoView();  // what is found stands at its top
+  });
   const show = () => {
     const { cards } = deck.view;
     // That an empty deck has no card needs no saying.

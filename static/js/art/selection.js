@@ -71,13 +71,14 @@ export class Selection extends EventTarget {
 /**
  * A rubber band over the empty ground of `list` selects what it touches.
  *
- * @param {HTMLElement} list
+ * @param {HTMLElement} list of parts, each of cards
  * @param {Selection} selection
  * @param {(node: Element) => string} labelOf
  */
 export function bindRubberBand(list, selection, labelOf) {
   list.addEventListener("pointerdown", (event) => {
-    if (event.target !== list || event.button !== 0 || event.pointerType === "touch") return;
+    const ground = event.target === list || /** @type {Element} */ (event.target).parentElement === list;
+    if (!ground || event.button !== 0 || event.pointerType === "touch") return;
     event.preventDefault();
     const band = document.createElement("div");
     band.className = "rubber-band";
@@ -89,11 +90,13 @@ export function bindRubberBand(list, selection, labelOf) {
       Object.assign(band.style, { left: `${box.left}px`, top: `${box.top}px`, width: `${box.right - box.left}px`,
         height: `${box.bottom - box.top}px` });
       if (!band.isConnected) document.body.append(band);
-      const hit = [...list.children].filter((node) => {
+      const touched = (/** @type {Element} */ node) => {
         const rect = node.getBoundingClientRect();
         const [x, y] = [rect.left + scrollX, rect.top + scrollY];
         return rect.width && x < box.right && x + rect.width > box.left && y < box.bottom && y + rect.height > box.top;
-      });
+      };
+      // By parts first, so that what is far is not laid out for it.
+      const hit = [...list.children].filter(touched).flatMap((part) => [...part.children].filter(touched));
       selection.only([...before, ...hit.map(labelOf)]);
     };
     const end = () => {

@@ -76,7 +76,12 @@ const words = ({ message, fix }) => `${message}\n${fix}`;
 function by(problems, mark) {
   /** @type {Map<string, Problem[]>} */
   const found = new Map();
-  for (const problem of problems) found.set(mark(problem), [...(found.get(mark(problem)) ?? []), problem]);
+  for (const problem of problems) {
+    const key = mark(problem);
+    const some = found.get(key);
+    if (some) some.push(problem);
+    else found.set(key, [problem]);
+  }
   return [...found.values()];
 }
 
