@@ -135,7 +135,7 @@ def test_bleed_is_seen_and_chosen_by_keyboard_for_a_card_the_selected_and_the_de
     expect(faces.first.locator(".bleed-edges")).to_have_text("All roundmirrored")
     page.keyboard.press("Enter")
     expect(dialog).to_be_hidden()
-    expect(page.locator(".pair").nth(1).locator(".pair-says")).to_have_text("Each is the trim size; bleed is mirrored")
+    expect(page.locator(".pair").nth(1).locator(".pair-says")).to_have_text("Both are the trim size; bleed is mirrored")
     expect(page.get_by_role("button", name="Bleed of keeper-1")).to_be_focused()
     assert bleeds(page, deck) == [None, "mirror", None, None]
 

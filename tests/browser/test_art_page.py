@@ -60,7 +60,7 @@ def test_a_chosen_folder_becomes_pairs(page: Page, new_deck: NewDeck, folder_of:
     expect(third.get_by_role("button", name="Back of keeper-2: backs/keeper-2.png. Choose another")).to_be_visible()
     # Its edges are of one colour, which the page says once they have been measured.
     expect(third.locator(".pair-says")).to_contain_text(
-        re.compile("is the trim size; bleed (is made to suit its edges|takes each edge's colour)"))
+        re.compile("are the trim size; bleed (is made to suit its edges|takes each edge's colour)"))
     # Both pictures are there and drawn, not only their places.
     page.wait_for_function("""() => [...document.querySelectorAll(".pair img")].slice(0, 4)
                                         .every(image => image.naturalWidth > 0)""")

@@ -101,19 +101,25 @@ function copies(card, does) {
     button("plus", 1, "One copy more"));
 }
 
+/** How one reads, and how two do. */
+const PLURAL = /** @type {const} */ ([["is ", "are "], ["carries ", "carry "], ["states its ", "state their "], ["fits ", "fit "]]);
+
 /**
- * How the art was read, unless a problem below says it already.
+ * How the art was read, where something was made or wants a look: not where it simply brings its bleed, nor where a
+ * problem below says it already.
  *
  * @param {CardRecord} card
  * @param {Problem[]} problems
  */
 export function says(card, problems) {
   const odd = new Set(problems.filter((one) => one.code === "odd-aspect").map((one) => one.file));
+  const worth = (/** @type {string} */ file, /** @type {string} */ fit) => !odd.has(file) && (fit.includes(";") || !fit.includes(" of bleed"));
   const line = (/** @type {string} */ who, /** @type {string} */ fit) => el("span", {}, el("b", { text: `${who} ` }), fit);
-  const front = !odd.has(card.file);
-  const back = card.back && !odd.has(card.back.file);
-  return el("p", { class: "pair-says" }, ...(front && back && card.front_fit === card.back_fit
-    ? [line("Each", card.front_fit)]
+  const front = worth(card.front.file, card.front_fit);
+  const back = card.back && worth(card.back.file, card.back_fit);
+  const verb = PLURAL.find(([one]) => card.front_fit.startsWith(one));
+  return el("p", { class: "pair-says" }, ...(front && back && verb && card.front_fit === card.back_fit
+    ? [line("Both", card.front_fit.replace(verb[0], verb[1]))]
     : [front && line("Front", card.front_fit), back && line("Back", card.back_fit)]
   ).filter((one) => one !== false && one !== null));
 }
