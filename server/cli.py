@@ -10,7 +10,6 @@ import argparse
 import io
 import os
 import sys
-import traceback
 import warnings
 from typing import Any, NoReturn
 
@@ -56,6 +55,8 @@ def main(argv: list[str] | None = None) -> int:
         _say(f"{where}{error.strerror or error}. Check the place and who may use it.")
     except Exception as error:
         if os.environ.get(_TRACE):
+            import traceback
+
             traceback.print_exc()
         _say(f"{type(error).__name__}: {error}. This is a fault of ours; set {_TRACE}=1 to see where.")
     return COULD_NOT_RUN

@@ -44,6 +44,18 @@ def test_the_module_runs_as_the_command_does(deck: Path) -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows closes pipes in its own way")
+def test_a_build_waits_for_no_library_that_it_does_not_need(tmp_path: Path) -> None:
+    for kind in ("PNG", "JPEG"):  # 69 x 94 mm: with bleed of its own, so that no edge is looked at
+        write(tmp_path, f"deck/fronts/lamp.{kind.lower()}", encoded(kind, picture(276, 376)))
+    code = ("import sys; from server.cli import main\n"
+            "assert main(['build', *sys.argv[1:]]) == 0\n"
+            "print([name for name in ('PIL', 'pymupdf', 'numpy', 'cv2', 'fastapi', 'sqlite3', 'ssl', 'asyncio', "
+            "'email', 'statistics', 'server.web', 'server.jobs', 'server.store') if name in sys.modules])")
+    done = subprocess.run([sys.executable, "-c", code, str(tmp_path / "deck"), "--out", str(tmp_path / "a.pdf")],
+                          capture_output=True, text=True, check=True, cwd=ROOT)
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
 def test_nobody_reading_is_no_traceback(deck: Path) -> None:
     reading, writing = os.pipe()
     os.close(reading)

@@ -116,12 +116,14 @@ def _old_version(path: Path, asked: Asked) -> Record:
 
 def _write_beside(arguments: argparse.Namespace, asked: Asked, built: Prepared, since: ChangeSheet | None) -> None:
     """The plan and the record, where they are asked for; the record is of the whole deck, whatever was printed."""
-    from server.prepress import make_record, plan_file, record_to_json
-
     if arguments.plan:
+        from server.prepress import plan_file
+
         with writing("--plan", arguments.plan):
             arguments.plan.write_text(json.dumps(plan_file(built), indent=1) + "\n", encoding="utf-8")
     if arguments.record:
+        from server.prepress import make_record, record_to_json
+
         deck = asked.found.deck if since else built.deck
         record = since.new if since else make_record(deck, asked.settings, asked.found.source)
         with writing("--record", arguments.record):

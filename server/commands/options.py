@@ -14,7 +14,7 @@ from server.errors import BadValue
 
 if TYPE_CHECKING:
     from server.intake.folder import FolderDeck
-import secrets
+import os
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -93,10 +93,10 @@ def add_printer(parser: argparse.ArgumentParser, says: str, *, required: bool = 
 
 def read_printer(path: Path | None) -> Printer | None:
     """The printer in that file, None where no file is named. Raises BadValue, naming the file and what is wrong."""
-    from server.core.registration.printer_file import MOST_BYTES, printer_from_text
-
     if path is None:
         return None
+    from server.core.registration.printer_file import MOST_BYTES, printer_from_text
+
     text = read_text("--printer", path, MOST_BYTES, "Make one with lampfold fit READINGS.csv --out FILE.json.")
     return printer_from_text(text, f"--printer: {path}")
 
@@ -115,7 +115,7 @@ def read_text(argument: str, path: Path, most_bytes: int, fix: str) -> str:
 
 def write_whole(option: str, path: Path, content: bytes) -> None:
     """All of it or nothing. Raises BadValue, naming the option and the place."""
-    under_way = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+    under_way = path.with_name(f".{path.name}.{os.urandom(4).hex()}.part")
     try:
         under_way.write_bytes(content)
         under_way.replace(path)

@@ -7,7 +7,7 @@ in mm on the root, one user unit a millimetre.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from xml.sax.saxutils import escape
+from html import escape
 
 from server.core.box import Box
 from server.core.geometry import Affine, Rect
@@ -59,7 +59,7 @@ def _document(page: Rect, title: str, drawn: Affine, groups: dict[str, list[str]
         f'<g id="{name}" fill="none" stroke="{colours[name]}" stroke-width="{_HAIR_MM}"{moved}>\n{_lines(shapes)}</g>'
         for name, shapes in groups.items())
     return (f'<?xml version="1.0" encoding="UTF-8"?>\n<svg xmlns="http://www.w3.org/2000/svg" version="1.1" {size}>\n'
-            f"<title>{escape(title)}</title>\n{body}\n</svg>\n")
+            f"<title>{escape(title, quote=False)}</title>\n{body}\n</svg>\n")
 
 
 def _lines(shapes: Iterable[str]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from server.core.art import Art, Deck, Problem
 from server.core.bleed import ArtFit, decide
@@ -16,11 +17,13 @@ from server.core.marks import missing_gauges
 from server.core.methods import BuildMethod, method_named
 from server.core.plan import Layout, PlanRequest, SheetPlan
 from server.core.registration.correction import check_match, corrected, headroom_mm
-from server.core.registration.printer import Printer
 from server.core.search import Candidate, search
 from server.core.settings import DeckSettings
 from server.core.units import mm_text
 from server.errors import BadValue, DoesNotFit
+
+if TYPE_CHECKING:
+    from server.core.registration.printer import Printer
 
 
 @dataclass(frozen=True)

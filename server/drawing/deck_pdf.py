@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import secrets
+import os
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
@@ -13,7 +13,6 @@ from server.core.plan import Face, Layout
 from server.core.planning import Planned
 from server.core.settings import DeckSettings
 from server.drawing.box import draw_box
-from server.drawing.guide_pages import draw_guide_page, guide_page_count
 from server.drawing.pdf_surface import Duplex, PdfSurface
 from server.drawing.sheet import draw_face
 from server.drawing.surface import Surface
@@ -51,11 +50,12 @@ def box_pages(planned: Planned, box: Box | None) -> tuple[Page, ...]:
 
 def guide_pages(planned: Planned) -> tuple[Page, ...]:
     """The build guide's pages."""
-    return tuple(partial(_draw_guide, planned, number) for number in range(guide_page_count(planned)))
+    from server.drawing.guide_pages import draw_guide_page, guide_page_count
 
+    def page(number: int, surface: Surface) -> None:
+        draw_guide_page(surface, planned, number)
 
-def _draw_guide(planned: Planned, number: int, surface: Surface) -> None:
-    draw_guide_page(surface, planned, number)
+    return tuple(partial(page, number) for number in range(guide_page_count(planned)))
 
 
 def _draw_face(planned: Planned, face: Face, surface: Surface) -> None:
@@ -75,7 +75,7 @@ def write_pdf(pages: Sequence[Page], planned: Planned, source: Callable[[Art], P
     two pages, nothing is left behind. Raises Unreadable or TooMuch, naming the art's file, Stopped, or OSError where
     the disk refuses.
     """
-    under_way = out.with_name(f".{out.name}.{secrets.token_hex(4)}.part")
+    under_way = out.with_name(f".{out.name}.{os.urandom(4).hex()}.part")
     try:
         with under_way.open("xb", buffering=0) as stream:
             surface = PdfSurface(stream, source, title=f"{planned.deck.name} · {planned.settings.method}",

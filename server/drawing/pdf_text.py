@@ -5,7 +5,6 @@ And pages of words on any surface: headings and paragraphs one under the other, 
 
 from __future__ import annotations
 
-import html
 import re
 import unicodedata
 from collections.abc import Iterator
@@ -55,6 +54,8 @@ class TextForms:
         return self._known[text, rgb]
 
     def _set(self, text: str, rgb: tuple[int, int, int]) -> SetLine | None:
+        import html
+
         pymupdf = load_pymupdf()
         with pymupdf.open() as document:
             width, height = _EM_POINTS * (2 * len(text) + 4), 3 * _EM_POINTS

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from xml.sax.saxutils import escape, quoteattr
+from html import escape
 
 from server.core.art import Art
 from server.core.geometry import Affine, Point, Rect
@@ -59,7 +59,7 @@ class SvgSurface:
                clip: Rect | None = None) -> Iterator[None]:
         attributes = ""
         if layer:
-            attributes += f' data-layer={quoteattr(layer.replace(" ", "-"))}'
+            attributes += f' data-layer={_quoted(layer.replace(" ", "-"))}'
         if matrix and not matrix.is_identity:
             attributes += f' transform="{_matrix(matrix)}"'
         if clip:
@@ -71,7 +71,7 @@ class SvgSurface:
             self._body.append("</g>")
 
     def art(self, art: Art, matrix: Affine) -> None:
-        self._body.append(f'<image href={quoteattr(self._href(art))} width="1" height="1" '
+        self._body.append(f'<image href={_quoted(self._href(art))} width="1" height="1" '
                           f'preserveAspectRatio="none" transform="{_matrix(matrix)}"/>')
 
     def fill(self, points: tuple[Point, ...], rgb: Rgb) -> None:
@@ -100,14 +100,14 @@ class SvgSurface:
              rgb: Rgb = BLACK) -> None:
         turned = f' transform="rotate({_n(rotation_deg)} {_n(at[0])} {_n(at[1])})"' if rotation_deg else ""
         self._body.append(f'<text x="{_n(at[0])}" y="{_n(at[1])}" font-size="{_n(size_mm)}" font-family="{_FONT}" '
-                          f'text-anchor="{anchor}" fill="{_colour(rgb)}"{turned}>{escape(text)}</text>')
+                          f'text-anchor="{anchor}" fill="{_colour(rgb)}"{turned}>{escape(text, quote=False)}</text>')
 
     def svg(self, says: str = "") -> str:
         """The page as one SVG element, its view box in mm. ``says`` is what it is called where it is read out."""
         size, says = self._size, says or f"Sheet {self._label}"
         defs = f"<defs>{''.join(self._defs)}</defs>" if self._defs else ""
         return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(size.width)} {_n(size.height)}" '
-                f'data-label={quoteattr(self._label)} role="img" aria-label={quoteattr(says)}>{defs}'
+                f'data-label={_quoted(self._label)} role="img" aria-label={_quoted(says)}>{defs}'
                 f'<rect width="{_n(size.width)}" height="{_n(size.height)}" fill="#ffffff"/>'
                 f"{''.join(self._body)}</svg>")
 
@@ -118,3 +118,8 @@ class SvgSurface:
             self._defs.append(f'<clipPath id="{name}"><rect x="{_n(rect.x)}" y="{_n(rect.y)}" '
                               f'width="{_n(rect.width)}" height="{_n(rect.height)}"/></clipPath>')
         return self._clips[rect]
+
+
+def _quoted(text: str) -> str:
+    """``text`` as an attribute's value."""
+    return f'"{escape(text)}"'

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
 from server.prepress.build import Part, build
 from server.prepress.prepare import Prepared, prepare, prove
-from server.prepress.record import Record, make_record, record_from_text, record_to_json
-from server.prepress.since import ChangeSheet, changes_to_json, prepare_since, shown_changes
 from server.prepress.summary import ink_figures, pdf_name, plan_file, summarise
+
+if TYPE_CHECKING:
+    from server.prepress.record import Record, make_record, record_from_text, record_to_json
+    from server.prepress.since import ChangeSheet, changes_to_json, prepare_since, shown_changes
 
 __all__ = [
     "ChangeSheet",
@@ -27,3 +32,11 @@ __all__ = [
     "shown_changes",
     "summarise",
 ]
+_SINCE = ("ChangeSheet", "changes_to_json", "prepare_since", "shown_changes")
+
+
+def __getattr__(name: str) -> Any:
+    """Records of what was printed, loaded when they are asked for."""
+    if name not in __all__:
+        raise AttributeError(f"module {__name__} has no {name}")
+    return getattr(import_module(f"{__name__}.{'since' if name in _SINCE else 'record'}"), name)

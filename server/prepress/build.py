@@ -70,12 +70,12 @@ def _pages(prepared: Prepared, part: Part) -> tuple[Page, ...]:
 @contextmanager
 def _take_out(prepared: Prepared, since: ChangeSheet | None) -> Iterator[tuple[tuple[Page, ...], dict[str, Path]]]:
     """The pages that show which cards to take out, and where their pictures lie while they are drawn."""
-    from server.drawing.take_out import draw_take_out
-    from server.prepress.since import take_out_pictures
-
     if since is None or not since.changes.take_out:
         yield (), {}
         return
+    from server.drawing.take_out import draw_take_out
+    from server.prepress.since import take_out_pictures
+
     layout = prepared.planned.plan.layout
     with take_out_pictures(since) as (cards, pictures):
         def page(surface: Surface) -> None:

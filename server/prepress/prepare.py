@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from server.core.art import Art, Card, Deck, Problem
 from server.core.card_stack import dress_named, rgb_of
@@ -18,12 +19,14 @@ from server.core.checks import all_problems
 from server.core.edge_bleed import ArtEdges
 from server.core.lettering import version_mark
 from server.core.planning import Planned, plan_deck, plan_request
-from server.core.registration.printer import OLD_AFTER_DAYS, Printer
 from server.core.search import Candidate, search
 from server.core.settings import DeckSettings
 from server.errors import BadValue, TooMuch, Unreadable
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.prepress.inks import Rgb, mark_inks
+
+if TYPE_CHECKING:
+    from server.core.registration.printer import Printer
 
 Source = Callable[[Art], Path]
 
@@ -154,11 +157,11 @@ def with_box_art(deck: Deck, settings: DeckSettings, art_of: Callable[[str], Art
 def edge_colours(arts: Iterable[Art], source: Source,
                  limits: ArtLimits = DEFAULT_LIMITS) -> tuple[dict[str, ArtEdges], dict[str, Unreadable]]:
     """What lies along each art's edges, and what can't be decoded, both by the art's key. Decodes."""
-    from server.formats.pixels import edges_of
-
     colours: dict[str, ArtEdges] = {}
     broken: dict[str, Unreadable] = {}
     for art in arts:
+        from server.formats.pixels import edges_of  # Pillow, which a deck with bleed of its own doesn't need
+
         try:
             colours[art.key] = edges_of(source(art), art, limits)
         except Unreadable as error:
@@ -188,6 +191,8 @@ def _age(printer: Printer | None, today: date) -> tuple[Problem, ...]:
     """What to know of old readings; that there are none, planning says itself."""
     if printer is None or printer.state(today) != "old" or printer.trued_up is None:
         return ()
+    from server.core.registration.printer import OLD_AFTER_DAYS
+
     return (Problem("", "warning", "old-true-up",
                     f"{printer.name} was trued up on {printer.trued_up.isoformat()}, more than {OLD_AFTER_DAYS} days "
                     "ago: rollers wear, and paper changes.",

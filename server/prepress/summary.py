@@ -11,7 +11,6 @@ from server.core.cost import saved_percent
 from server.core.guide import layers_of
 from server.core.plan_json import plan_to_json
 from server.prepress.prepare import Prepared
-from server.store.names import file_stem
 
 FORMAT, VERSION, UNIT = "lampfold-summary", 1, "mm"
 
@@ -58,6 +57,8 @@ def plan_file(prepared: Prepared) -> dict[str, Any]:
 def pdf_name(prepared: Prepared, since: str = "", part: str = "sheets") -> str:
     """What a download is called: the deck, the version that change sheets start from, how it is built, the paper, and
     what it holds where that isn't the sheets."""
+    from server.store.names import file_stem
+
     layout = prepared.planned.plan.layout
     changes = f"-since-{file_stem(since)}" if since else ""
     kind = "" if part == "sheets" else f"-{part}"

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import io
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -208,17 +206,6 @@ def test_a_picture_inside_a_pdf_meets_the_same_limit(tmp_path: Path) -> None:
     with pytest.raises(TooMuch, match="90 × 125 pixels"):
         read_art(write(tmp_path, "a.pdf", data), "a.pdf", "k", ArtLimits(pixels=10_000))
     assert read_art(tmp_path / "a.pdf", "a.pdf", "k", ArtLimits(pixels=12_000))
-
-
-def test_png_and_jpeg_need_no_imaging_library(tmp_path: Path) -> None:
-    write(tmp_path, "a.png", encoded("PNG"))
-    write(tmp_path, "a.jpg", encoded("JPEG"))
-    code = ("import sys; from pathlib import Path; from server.formats.reader import read_art\n"
-            "[read_art(Path(sys.argv[1]) / name, name, name) for name in ('a.png', 'a.jpg')]\n"
-            "print([name for name in ('PIL', 'pymupdf') if name in sys.modules])")
-    done = subprocess.run([sys.executable, "-c", code, str(tmp_path)], capture_output=True, text=True, check=True,
-                          cwd=Path(__file__).resolve().parents[2])
-    assert done.stdout.strip() == "[]"
 
 
 def test_a_file_that_is_not_there_is_named(tmp_path: Path) -> None:

@@ -29,15 +29,18 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from server.core.geometry import Affine, Rect, ThroughFront, bounds
 from server.core.methods import method_named
 from server.core.plan import Face, Flip, Layout, SheetPlan, Side
 from server.core.registration.drift import Drift
-from server.core.registration.printer import Printer
 from server.core.sizes import Paper
 from server.core.units import mm_text
 from server.errors import BadValue
+
+if TYPE_CHECKING:
+    from server.core.registration.printer import Printer
 
 _SAME_PAPER_MM = 0.5
 _SLACK_MM = 1e-6
