@@ -6,26 +6,20 @@ Pages are those of a PDF of ours, rendered small: art, bleed and marks as they a
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
-
-from server.core.art import Art
-from server.core.bleed import ArtFit
-from server.core.cost import PALE
-from server.core.geometry import Edges, Rect, bounds
-from server.core.lettering import VersionMark
-from server.errors import Unreadable
-from server.formats.limits import DEFAULT_LIMITS, ArtLimits
-
-if TYPE_CHECKING:
-    from PIL import Image
-from collections.abc import Iterator
 
 from PIL import Image, ImageChops, ImageStat
 
-from server.core.cost import Ink, mean_of
+from server.core.art import Art
+from server.core.bleed import ArtFit
+from server.core.cost import PALE, Ink, mean_of
+from server.core.edge_bleed import Rgb
+from server.core.geometry import Edges, Rect, bounds
+from server.core.lettering import VersionMark
 from server.drawing.pdf_surface import PALE_LAYER
+from server.errors import Unreadable
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.pdf_source import load_pymupdf
 
 # Fine enough that the mean of the largest of R, G and B is that of the art and not of its blur (within some tenths of
@@ -61,7 +55,6 @@ def cover(image: Image.Image) -> Ink:
     return Ink.seen(*means)
 
 
-Rgb = tuple[int, int, int]
 _BLACK, _WHITE = (0, 0, 0), (255, 255, 255)
 _LOOKED_AT_PX = 1400  # on the longer side: a few pixels to the thickness of a letter
 _AROUND_MM = 0.4

@@ -16,14 +16,13 @@ from typing import TYPE_CHECKING
 from server.core.art import Art, Card, Deck, Problem
 from server.core.card_stack import dress_named, rgb_of
 from server.core.checks import all_problems
-from server.core.edge_bleed import ArtEdges
+from server.core.edge_bleed import ArtEdges, Rgb
 from server.core.lettering import version_mark
 from server.core.planning import Planned, plan_deck, plan_request
 from server.core.search import Candidate, search
 from server.core.settings import DeckSettings
 from server.errors import BadValue, TooMuch, Unreadable
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
-from server.prepress.inks import Rgb, mark_inks
 
 if TYPE_CHECKING:
     from server.core.registration.printer import Printer
@@ -133,6 +132,8 @@ def prepare(deck: Deck, settings: DeckSettings, source: Source | None = None, pr
     mark = version_mark(settings)
     inks: dict[str, Rgb] = {}
     if mark and not broken:
+        from server.prepress.inks import mark_inks
+
         fronts = [(art, prepared.planned.fit(art)) for art in prepared.uninked()]
         inks, broken = mark_inks(fronts, source, mark, pale=settings.ink == "pale", limits=limits)
     if broken:

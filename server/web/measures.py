@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 
 from server.core.art import Art, Deck
 from server.core.bleed import ArtFit
-from server.core.edge_bleed import ArtEdges
+from server.core.edge_bleed import ArtEdges, Rgb
 from server.core.leeway import BackProfile, trim_window
 from server.core.lettering import VersionMark, version_mark
 from server.core.planning import Planned
@@ -21,7 +21,6 @@ from server.jobs.queue import Work
 from server.jobs.tasks import compare_versions, measure_colours, measure_inks, measure_profiles, take_pictures
 from server.prepress import Prepared, Record, make_record
 from server.prepress.backs import distinct_backs
-from server.prepress.inks import Rgb
 from server.prepress.record import Picture
 from server.web import models
 from server.web.decks import DeckView
