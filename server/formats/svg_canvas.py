@@ -6,6 +6,7 @@ PDF library's own, in memory, so that what comes out is read like any other PDF.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from typing import Any
 
@@ -79,11 +80,13 @@ class Objects:
 
 class Canvas:
     """One content stream. ``area`` is what of it can be seen, in its own space; ``matrix`` is what carries the user
-    space of the moment into that. ``grey`` turns colours into the light that a mask reads in them."""
+    space of the moment into that, and ``base`` that into the page's points. ``grey`` turns colours into the light that
+    a mask reads in them."""
 
-    def __init__(self, objects: Objects, area: Rect, grey: bool = False) -> None:
+    def __init__(self, objects: Objects, area: Rect, grey: bool = False, base: Affine = Affine()) -> None:
         self.objects = objects
         self.grey = grey
+        self.base = base
         self.matrix = Affine()
         self._area = area
         self._ops: list[str] = []
@@ -98,7 +101,17 @@ class Canvas:
 
     def child(self, grey: bool | None = None) -> Canvas:
         """A canvas of its own space, which is this one's user space of the moment."""
-        return Canvas(self.objects, self.visible, self.grey if grey is None else grey)
+        return Canvas(self.objects, self.visible, self.grey if grey is None else grey, self.base.after(self.matrix))
+
+    @property
+    def unit_pt(self) -> float:
+        """How long a unit of the moment's user space is on the page, in points."""
+        return math.sqrt(abs(self.base.after(self.matrix).determinant))
+
+    @property
+    def is_opaque(self) -> bool:
+        """Whether nothing was drawn so far that may let through what lies under it."""
+        return not self._names.keys() & {"ExtGState", "XObject", "Pattern"}
 
     def write(self, text: str) -> None:
         self._ops.append(text)
@@ -148,11 +161,13 @@ class Canvas:
         else:
             self.write("0 0 0 0 re W n")
 
-    def shade(self, path: Path, onto: Affine, shadings: Iterable[int], even_odd: bool = False) -> None:
-        """Fill a path with shadings, which are in the space ``onto``."""
+    def shade(self, path: Path, onto: Affine, shadings: Iterable[int], cell: int = 0, even_odd: bool = False) -> None:
+        """Fill a path with shadings, and with a form, which are in the space ``onto``."""
         self.save()
         self.clip(path, even_odd)
         self.transform(onto)
+        if cell:
+            self.paint_form(cell)
         for number in shadings:
             self.write(f"{self.name('Shading', number)} sh")
         self.restore()
@@ -177,11 +192,11 @@ class Canvas:
         """The entry of a graphics state that masks by what was drawn."""
         return f"/SMask <</Type /Mask /S /{kind} /G {self.as_group()} 0 R>>"
 
-    def as_cell(self, box: Rect, matrix: Affine) -> int:
-        """A tiling pattern of what was drawn in ``box``: its object's number."""
+    def as_cell(self, step: tuple[float, float], matrix: Affine) -> int:
+        """A tiling pattern of what was drawn, a cell every ``step``: its object's number."""
         return self.objects.put_stream(
-            f"/Type /Pattern /PatternType 1 /PaintType 1 /TilingType 1 {_box(box)} /XStep {text_of(box.width)} "
-            f"/YStep {text_of(box.height)} /Matrix [{matrix_text(matrix)}] {self.resources()}", self.content())
+            f"/Type /Pattern /PatternType 1 /PaintType 1 /TilingType 1 {_box(self._area)} /XStep {text_of(step[0])} "
+            f"/YStep {text_of(step[1])} /Matrix [{matrix_text(matrix)}] {self.resources()}", self.content())
 
 
 def _box(box: Rect) -> str:

@@ -29,7 +29,7 @@ OWN: dict[str, str] = {
 _ONLY: dict[str, str] = {
     "filter": "none", "vector-effect": "none", "marker": "none", "marker-start": "none", "marker-mid": "none",
     "marker-end": "none", "transform": "none", "color-interpolation": "auto sRGB", "image-rendering":
-    "auto optimizeQuality optimizeSpeed smooth", "content-visibility": "visible", "backdrop-filter": "none",
+    "auto optimizeQuality smooth", "content-visibility": "visible", "backdrop-filter": "none",
     "mask-mode": "match-source", "transform-box": "view-box", "clip": "auto", "background": "none transparent",
     "background-color": "transparent", "zoom": "1 normal",
 }
@@ -44,7 +44,8 @@ TEXT_ONLY: dict[str, str] = {
     "text-align": "", "text-align-last": "", "writing-mode": "lr-tb lr horizontal-tb", "direction": "ltr",
     "unicode-bidi": "normal", "dominant-baseline": "auto alphabetic", "alignment-baseline": "auto baseline",
     "baseline-shift": "baseline 0 0%", "glyph-orientation-vertical": "auto", "glyph-orientation-horizontal": "0 0deg",
-    "text-orientation": "mixed", "white-space": "normal", "kerning": "auto", "font-kerning": "", "font-synthesis": "",
+    "text-orientation": "mixed", "kerning": "auto", "font-kerning": "",
+    "white-space": "normal pre preserve break-spaces", "font-synthesis": "",
     "text-shadow": "none", "shape-inside": "", "shape-padding": "", "shape-margin": "", "shape-subtract": "",
     "inline-size": "0 auto", "text-overflow": "clip", "block-progression": "tb", "font-optical-sizing": "auto",
     "text-size-adjust": "", "white-space-collapse": "collapse", "text-wrap": "", "hyphens": "",

@@ -260,7 +260,9 @@ class Drawing:
         if node.tag == "text":
             raise CantDraw("a clip or mask by a text's own box", fix="Turn its text into paths, or save it as PDF.")
         if node.tag == "image":
-            raise CantDraw("a clip or mask by a picture's own box")
+            if not (node.get("width") and node.get("height")):
+                raise CantDraw("a clip or mask by a picture's own box")
+            return self._picture_place(node, style, view, (1, 1))
         into, inner, children = Affine(), view, list[tuple[Node, Node | None]]()
         if node.tag == "use":
             used, into = self.used(node, style, view)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from server.core.geometry import Affine, Rect
+from server.core.geometry import Affine, Edges, Rect
 from server.formats.svg_canvas import Canvas, array, matrix_text
 from server.formats.svg_css import Style, reference
 from server.formats.svg_shapes import box_path
@@ -25,19 +25,21 @@ ATTRIBUTES: dict[str, frozenset[str]] = {
     "pattern": frozenset(["x", "y", "width", "height", "patternUnits", "patternContentUnits", "patternTransform",
                           "viewBox", "preserveAspectRatio", "href"]),
 }
+_LAP_PT = 0.2  # 0.07 mm: how much each cell of a pattern reaches over the next
 _MOST_TURNS = 200  # of a gradient that repeats
 _Stops = list[tuple[float, Rgba]]
 
 
 @dataclass(frozen=True, slots=True)
 class Ink:
-    """A plain colour, a pattern object, or shading objects to be laid over one another in the space ``onto``; what
-    masks it; ``blended`` wants a group for an alpha."""
+    """A plain colour, a pattern object, or what is laid under the shape in the space ``onto``: shading objects over one
+    another, or a single ``cell`` of a pattern. ``mask`` masks it; ``blended`` wants a group for an alpha."""
 
     colour: Rgb = (0.0, 0.0, 0.0)
     alpha: float = 1.0
     pattern: int = 0
     shadings: tuple[int, ...] = ()
+    cell: int = 0
     onto: Affine = Affine()
     mask: str = ""
     blended: bool = False
@@ -74,7 +76,7 @@ def _server_ink(drawing: Drawing, node: Node, style: Style, use: str, room: Call
     for one in chain:
         drawing.check(one, ATTRIBUTES[one.tag])
     if node.tag == "pattern":
-        return _pattern(drawing, chain, alpha, room, canvas, view)
+        return _pattern(drawing, chain, use, alpha, room, canvas, view)
     stops = _stops(drawing, chain)
     if not stops or alpha == 0:
         return None
@@ -223,8 +225,8 @@ def _turns(canvas: Canvas, ends: tuple[float, ...], stops: _Stops, onto: Affine,
     return found
 
 
-def _pattern(drawing: Drawing, chain: list[Node], alpha: float, room: Callable[[], Rect | None], canvas: Canvas,
-             view: tuple[float, float]) -> Ink | None:
+def _pattern(drawing: Drawing, chain: list[Node], use: str, alpha: float, room: Callable[[], Rect | None],
+             canvas: Canvas, view: tuple[float, float]) -> Ink | None:
     holder = next((node for node in chain if any(drawing.draws(child) for child in node.children)), None)
     box = room()
     by_box = _said(chain, "patternUnits", "objectBoundingBox") == "objectBoundingBox"
@@ -245,8 +247,22 @@ def _pattern(drawing: Drawing, chain: list[Node], alpha: float, room: Callable[[
         into = fitted(shown, cell, _said(chain, "preserveAspectRatio"))
     elif content_by_box and box:
         into = Affine.scaling(box.width, box.height)
-    inner = Canvas(canvas.objects, cell, canvas.grey)
-    drawing.inside(holder, inner, into, (shown.width, shown.height) if shown else view)
     onto = transform(_said(chain, "patternTransform")).after(Affine.shift(x, y))
-    number = inner.as_cell(cell, canvas.matrix.after(onto))
-    return Ink(pattern=number, alpha=alpha, blended=alpha < 1)
+    if onto.determinant == 0:
+        return None
+
+    def drawn(lap: float) -> Canvas:
+        base = canvas.base.after(canvas.matrix).after(onto)
+        inner = Canvas(canvas.objects, cell.grown(Edges.all(lap)), canvas.grey, base)
+        larger = Affine.scaling(1 + 2 * lap / width, 1 + 2 * lap / height, cell.centre)
+        drawing.inside(holder, inner, larger.after(into), (shown.width, shown.height) if shown else view)
+        return inner
+
+    inner = drawn(0.0)
+    if use == "fill" and box and all(cell.grown(Edges.all(1e-3 * max(width, height))).contains(Rect(*corner, 0, 0))
+                                     for corner in map(onto.inverse(), box.corners)):
+        return Ink(cell=inner.as_group(), onto=onto, alpha=alpha)
+    if inner.is_opaque:
+        # Readers shade the edges of neighbouring cells one by one, which shows what is under both.
+        inner = drawn(min(_LAP_PT / inner.unit_pt, 0.02 * min(width, height)))
+    return Ink(pattern=inner.as_cell((width, height), canvas.matrix.after(onto)), alpha=alpha, blended=alpha < 1)

@@ -16,7 +16,7 @@ from server.formats.svg_values import Path, numbers
 if TYPE_CHECKING:
     from server.formats.svg_draw import Drawing
 
-_LARGEST_UNIT = 2000.0  # in points: the library rounds curves to some thousandths of a unit
+_LARGEST_UNIT_PT = 2000.0  # the library rounds curves to some thousandths of a unit
 View = tuple[float, float]
 _CAPS, _JOINS = {"butt": 0, "round": 1, "square": 2}, {"miter": 0, "round": 1, "bevel": 2}
 
@@ -25,7 +25,7 @@ def paint(drawing: Drawing, path: Path, style: Style, canvas: Canvas, view: View
     """Fill and stroke a path."""
     if not path:
         return
-    if abs(canvas.matrix.determinant) > _LARGEST_UNIT ** 2:
+    if canvas.unit_pt > _LARGEST_UNIT_PT:
         raise CantDraw("shapes in units larger than a sheet", "too-much-inside", "Give it a viewBox in larger numbers.")
     order = style["paint-order"].split()
     if not set(order) <= {"normal", "fill", "stroke", "markers"}:
@@ -62,8 +62,8 @@ def _lay(path: Path, ink: Ink, use: str, style: Style, canvas: Canvas, view: Vie
     if not ink.blended:
         target.alpha(level, level)
     stroke, even_odd = use == "stroke", style["fill-rule"] == "evenodd"
-    if ink.shadings:
-        target.shade(path, ink.onto, ink.shadings, even_odd)
+    if ink.shadings or ink.cell:
+        target.shade(path, ink.onto, ink.shadings, ink.cell, even_odd)
         target.restore()
         return
     if ink.pattern:

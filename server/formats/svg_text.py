@@ -30,6 +30,14 @@ _FAMILIES = {
     **dict.fromkeys(("times", "times new roman", "nimbus roman"), ("tiro", "tibo", "tiit", "tibi")),
     **dict.fromkeys(("courier", "courier new", "nimbus mono"), ("cour", "cobo", "coit", "cobi")),
 }
+# Some programs name a font of a family by its own name.
+_NAMED = {
+    "arialmt": "helv", "arial-boldmt": "hebo", "arial-italicmt": "heit", "arial-bolditalicmt": "hebi",
+    "helvetica-bold": "hebo", "helvetica-oblique": "heit", "helvetica-boldoblique": "hebi", "times-roman": "tiro",
+    "times-bold": "tibo", "times-italic": "tiit", "times-bolditalic": "tibi", "timesnewromanpsmt": "tiro",
+    "timesnewromanps-boldmt": "tibo", "timesnewromanps-italicmt": "tiit", "timesnewromanps-bolditalicmt": "tibi",
+    "couriernewpsmt": "cour", "couriernewps-boldmt": "cobo", "courier-bold": "cobo", "courier-oblique": "coit",
+}
 _WEIGHTS = {"normal": 400.0, "bold": 700.0}
 _LAST_PLAIN = 0x24F  # of Latin: beyond it letters combine, turn or run the other way
 
@@ -60,6 +68,7 @@ def outlines(drawing: Drawing, node: Node, style: Style, view: tuple[float, floa
 
 def _letters(drawing: Drawing, node: Node, style: Style, view: tuple[float, float], keep: bool) -> Iterator[_Letter]:
     _check(style)
+    keep = keep or style.text.get("white-space") in ("pre", "preserve", "break-spaces")
     units = Units(view, style.em)
     lists = {name: [measure(part) for part in re.split(r"[\s,]+", node.get(name)) if part] for name, measure in
              (("x", units.across), ("y", units.down), ("dx", units.across), ("dy", units.down))}
@@ -142,6 +151,8 @@ def _font(style: Style) -> str:
     """The library's name of the font. Raises CantDraw for one that isn't among them."""
     family = style["font-family"].split(",")[0].strip().strip("'\"")
     fonts = _FAMILIES.get(family.lower())
+    if family.lower() in _NAMED:
+        return _NAMED[family.lower()]
     if fonts is None:
         said = f"text in the font “{family[:40]}”" if family else "text without a font's name"
         raise CantDraw(said, "svg-font", _TO_PATHS)

@@ -37,8 +37,8 @@ def _pictures() -> dict[str, str]:
             "{grey jpeg}": link(_fields((120, 80)).convert("L"), "JPEG")}
 
 
-def svg(text: str, more: str = 'width="100" height="100" viewBox="0 0 100 100"') -> str:
-    """A whole file: of a body, in a square of 100 units; of a file, with SVG's namespaces where it names none."""
+def svg(text: str, more: str = 'width="60mm" height="60mm" viewBox="0 0 100 100"') -> str:
+    """A whole file: of a body, in a square of 100 units, as wide as a card; of a file, with SVG's namespaces where it names none."""
     opening = _OPENS.search(text)
     if not opening or "<" in text[:opening.start()].replace("<?", "").replace("<!", ""):
         return f"<svg {NAMESPACES} {more}>{text}</svg>"
