@@ -33,7 +33,7 @@ def open_svg(path: Path, file: str, limits: ArtLimits = DEFAULT_LIMITS) -> Any:
         kind = ArtTooLarge if error.code.startswith(("too-m", "file-too")) else BadArt
         word = "is damaged," if error.code == "damaged" else "has"
         say = f"{file}: {word} {error}"
-        say += ", which isn't drawn as it is meant." if error.code in ("svg-feature", "svg-font") else "."
+        say += ". It wouldn't be printed as it is meant." if error.code in ("svg-feature", "svg-font") else "."
         raise kind(say, error.fix, error.code) from None
     except RecursionError:
         raise ArtTooLarge(f"{file}: has elements too deep in one another.", "Ungroup it.", "too-much-inside") from None

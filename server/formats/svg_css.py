@@ -20,6 +20,7 @@ INHERITED: dict[str, str] = {
     "stroke-dasharray": "none", "stroke-dashoffset": "0", "color": "black", "clip-rule": "nonzero",
     "visibility": "visible", "paint-order": "normal", "font-family": "", "font-size": "16px", "font-weight": "400",
     "font-style": "normal", "text-anchor": "start", "letter-spacing": "normal", "word-spacing": "normal",
+    "marker-start": "none", "marker-mid": "none", "marker-end": "none",
 }
 OWN: dict[str, str] = {
     "opacity": "1", "clip-path": "none", "mask": "none", "mask-type": "luminance", "display": "inline",
@@ -27,11 +28,10 @@ OWN: dict[str, str] = {
 }
 # Of these only some values are drawn as they are meant.
 _ONLY: dict[str, str] = {
-    "filter": "none", "vector-effect": "none", "marker": "none", "marker-start": "none", "marker-mid": "none",
-    "marker-end": "none", "transform": "none", "color-interpolation": "auto sRGB", "image-rendering":
-    "auto optimizeQuality smooth", "content-visibility": "visible", "backdrop-filter": "none",
-    "mask-mode": "match-source", "transform-box": "view-box", "clip": "auto", "background": "none transparent",
-    "background-color": "transparent", "zoom": "1 normal",
+    "filter": "none", "vector-effect": "none", "marker": "none", "transform": "none", "transform-box": "view-box",
+    "color-interpolation": "auto sRGB", "image-rendering": "auto optimizeQuality smooth", "clip": "auto",
+    "content-visibility": "visible", "backdrop-filter": "none", "mask-mode": "match-source", "zoom": "1 normal",
+    "background": "none transparent", "background-color": "transparent",
 }
 # What matters for text alone, and there only by other values than these; none given: by no value.
 TEXT_ONLY: dict[str, str] = {
@@ -189,7 +189,8 @@ class Cascade:
             for declared in (*(rule.declared for rule in self._rules if rule.fits(node)), own):
                 for name, (value, important) in declared.items():
                     _allow(name, value)
-                    (strong if important else found)[name] = value
+                    names = ("marker-start", "marker-mid", "marker-end") if name == "marker" else (name,)
+                    (strong if important else found).update(dict.fromkeys(names, value))
             self._declared[node] = found | strong
         return self._declared[node]
 

@@ -14,7 +14,8 @@ from server.formats import svg_mask, svg_text
 from server.formats.svg_canvas import Canvas, Objects, text_of
 from server.formats.svg_css import PROPERTIES, Cascade, Style, reference
 from server.formats.svg_image import put_picture
-from server.formats.svg_painting import paint
+from server.formats.svg_markers import draw_markers, has_markers
+from server.formats.svg_painting import paint, stroke_width
 from server.formats.svg_shapes import ATTRIBUTES, SHAPES, Units, box_path, path_of, room
 from server.formats.svg_tree import CantDraw, Node, Tree
 from server.formats.svg_values import fitted, share, transform, view_box
@@ -125,7 +126,7 @@ class Drawing:
             masks.append(masked)
         if mask := self.referred(style["mask"], "mask"):
             masks.append(svg_mask.mask(self, mask, canvas, box, view))
-        alone = node.tag in SHAPES and "none" in (style["fill"], style["stroke"])
+        alone = node.tag in SHAPES and not has_markers(node, style) and "none" in (style["fill"], style["stroke"])
         if not masks and blend == "normal" and style["isolation"] == "auto" and (opacity == 1 or alone):
             self._content(node, style, canvas, view, opacity, as_used)
             return
@@ -146,7 +147,7 @@ class Drawing:
             return None
         found = self.tree.by_id.get(reference(value) or "")
         if found is None or found.tag != tag:
-            raise CantDraw(f"{'clip-path' if tag == 'clipPath' else tag}: {value[:40]}")
+            raise CantDraw(f"{'clip-path' if tag == 'clipPath' else tag}: {value[:40]}, which isn't there")
         return found
 
     @contextmanager
@@ -164,7 +165,12 @@ class Drawing:
                  as_used: Node | None) -> None:
         if node.tag in SHAPES:
             if style["visibility"] == "visible":
-                paint(self, path_of(node, Units(view, style.em)), style, canvas, view, alpha, node.tag)
+                path = path_of(node, Units(view, style.em))
+                paint(self, path, style, canvas, view, alpha, node.tag)
+                if has_markers(node, style):
+                    if "markers" in style["paint-order"].split()[:-1]:
+                        raise CantDraw("markers under what they mark")
+                    draw_markers(self, path, style, canvas, view, stroke_width(style, view))
         elif node.tag == "text":
             for run, path in svg_text.outlines(self, node, style, view):
                 if run["visibility"] == "visible":

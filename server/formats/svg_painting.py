@@ -40,7 +40,7 @@ def paint(drawing: Drawing, path: Path, style: Style, canvas: Canvas, view: View
         return room(path)
 
     for use in uses:
-        if use == "stroke" and (style["stroke"] == "none" or _width(style, view) <= 0):
+        if use == "stroke" and (style["stroke"] == "none" or stroke_width(style, view) <= 0):
             continue
         if use == "fill" and tag == "line":
             continue
@@ -49,7 +49,8 @@ def paint(drawing: Drawing, path: Path, style: Style, canvas: Canvas, view: View
             _lay(path, ink, use, style, canvas, view, alpha)
 
 
-def _width(style: Style, view: View) -> float:
+def stroke_width(style: Style, view: View) -> float:
+    """In user units."""
     return Units(view, style.em).any(style["stroke-width"])
 
 
@@ -90,7 +91,7 @@ def _stroke_style(style: Style, canvas: Canvas, view: View) -> None:
     miter = numbers(style["stroke-miterlimit"])
     if len(miter) != 1 or miter[0] < 1:
         raise CantDraw(f"stroke-miterlimit: {style['stroke-miterlimit'][:20]}")
-    canvas.write(f"{text_of(_width(style, view))} w {_CAPS[cap]} J {_JOINS[join]} j {text_of(*miter)} M")
+    canvas.write(f"{text_of(stroke_width(style, view))} w {_CAPS[cap]} J {_JOINS[join]} j {text_of(*miter)} M")
 
 
 def _cut(path: Path, style: Style, view: View) -> Path:

@@ -38,7 +38,8 @@ def _pictures() -> dict[str, str]:
 
 
 def svg(text: str, more: str = 'width="60mm" height="60mm" viewBox="0 0 100 100"') -> str:
-    """A whole file: of a body, in a square of 100 units, as wide as a card; of a file, with SVG's namespaces where it names none."""
+    """A whole file: of a body, in a square of 100 units, as wide as a card; of a file, with SVG's namespaces where it
+    names none."""
     opening = _OPENS.search(text)
     if not opening or "<" in text[:opening.start()].replace("<?", "").replace("<!", ""):
         return f"<svg {NAMESPACES} {more}>{text}</svg>"
