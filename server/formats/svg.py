@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from server.core.geometry import Affine, Rect
 from server.core.units import POINTS_PER_INCH
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.formats.pdf_source import load_pymupdf
 from server.formats.refusal import ArtTooLarge, BadArt
 from server.formats.svg_canvas import Canvas, Objects
 from server.formats.svg_css import Style
@@ -19,7 +21,7 @@ _POINTS = POINTS_PER_INCH / UNITS_PX["in"]  # of a px
 
 
 def open_svg(path: Path, file: str, limits: ArtLimits = DEFAULT_LIMITS) -> Any:
-    """The SVG as a document of the PDF library with one page, in memory; the caller closes it.
+    """The SVG as a PDF document with one page, in memory; the caller closes it.
 
     Raises BadArt or ArtTooLarge, naming ``file`` and what in it isn't drawn as it is meant.
     """
@@ -28,7 +30,7 @@ def open_svg(path: Path, file: str, limits: ArtLimits = DEFAULT_LIMITS) -> Any:
         if size > limits.stream_bytes:
             raise CantDraw(f"{size / 1e6:.0f} MB, over the limit of {limits.stream_bytes / 1e6:.0f} MB for an SVG",
                            "file-too-large", "Simplify it, scale its pictures down, or save it as PDF.")
-        return _drawn(path.read_bytes(), limits)
+        drawn = _drawn(path.read_bytes(), limits)
     except CantDraw as error:
         kind = ArtTooLarge if error.code.startswith(("too-m", "file-too")) else BadArt
         word = "is damaged," if error.code == "damaged" else "has"
@@ -37,9 +39,11 @@ def open_svg(path: Path, file: str, limits: ArtLimits = DEFAULT_LIMITS) -> Any:
         raise kind(say, error.fix, error.code) from None
     except RecursionError:
         raise ArtTooLarge(f"{file}: has elements too deep in one another.", "Ungroup it.", "too-much-inside") from None
+    return load_pymupdf().open(stream=drawn, filetype="pdf")
 
 
-def _drawn(data: bytes, limits: ArtLimits) -> Any:
+@lru_cache(maxsize=2)  # a file is read, and then looked at
+def _drawn(data: bytes, limits: ArtLimits) -> bytes:
     tree = parse(data)
     width, height = _sized(tree.root)
     objects = Objects(limits)
@@ -56,10 +60,9 @@ def _drawn(data: bytes, limits: ArtLimits) -> Any:
         for key, value in (("Contents", f"{content} 0 R"), ("Group", "<</S /Transparency /CS /DeviceRGB /I true>>"),
                            ("Resources", canvas.resources().removeprefix("/Resources "))):
             objects.document.xref_set_key(number, key, value)
-        return objects.document
-    except BaseException:
+        return bytes(objects.document.tobytes(no_new_id=True))
+    finally:
         objects.document.close()
-        raise
 
 
 def _sized(root: Node) -> tuple[float, float]:

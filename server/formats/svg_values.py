@@ -18,6 +18,7 @@ Step = tuple[str, *tuple[Point, ...]]
 Path = list[Step]
 
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+_ODD_COMMA = re.compile(r"^\s*,|,\s*(?:,|$)")
 _LENGTH = re.compile(rf"({_NUMBER.pattern})\s*([a-zA-Z]*|%)")
 # CSS Values 4, 6.2: 96 px to the inch. A user unit is a px.
 UNITS_PX = {"": 1.0, "px": 1.0, "in": 96.0, "cm": 96 / 2.54, "mm": 96 / 25.4, "q": 96 / 101.6, "pt": 96 / 72,
@@ -34,10 +35,11 @@ def finite(value: float) -> float:
 
 
 def numbers(text: str) -> list[float]:
-    """Numbers apart by spaces and commas. Raises CantDraw where there is anything else."""
-    if _NUMBER.sub("", text).strip(" \t\r\n,"):
+    """Numbers apart by spaces and single commas. Raises CantDraw where there is anything else."""
+    if _NUMBER.sub("", text).strip(" \t\r\n,") or _ODD_COMMA.search(text):
         raise CantDraw(f"numbers that can't be read ({text.strip()[:40]})")
-    return [finite(float(found)) for found in _NUMBER.findall(text)]
+    values = [float(found) for found in _NUMBER.findall(text)]
+    return values if not values or max(map(abs, values)) <= _LARGEST else [finite(value) for value in values]
 
 
 def length(text: str, whole: float, em: float = 16.0) -> float:
@@ -153,8 +155,10 @@ def fitted(box: Rect, into: Rect, ratio: str) -> Affine:
     return Affine(scale, 0, 0, scale, left - box.x * scale, top - box.y * scale)
 
 
-_COMMANDS = re.compile(rf"\s*,?\s*(?:([MmZzLlHhVvCcSsQqTtAa])|({_NUMBER.pattern}))")
-_FLAG = re.compile(r"\s*,?\s*([01])")
+_COMMANDS = re.compile(r"\s*([MmZzLlHhVvCcSsQqTtAa])([^MmZzLlHhVvCcSsQqTtAa]*)")
+# An arc's numbers: its two flags may stand before the next number without a space (SVG 2, 9.3.9).
+_ONE = f"({_NUMBER.pattern})"
+_ARC = re.compile(r"[\s,]*".join([_ONE, _ONE, _ONE, "([01])", "([01])", _ONE, _ONE]) + r"[\s,]*")
 _TAKES = {"M": 2, "L": 2, "H": 1, "V": 1, "C": 6, "S": 4, "Q": 4, "T": 2, "A": 7, "Z": 0}
 
 
@@ -169,27 +173,33 @@ def path_data(text: str) -> Path:
 
 
 def _commands(text: str) -> Iterator[tuple[str, list[float]]]:
-    command, values, at, ready = "", list[float](), 0, True
+    at = 0
     while at < len(text):
-        arc_flag = command in ("A", "a") and len(values) in (3, 4)
-        found = (_FLAG if arc_flag else _COMMANDS).match(text, at)
-        if not found or (not command and found[0].strip() not in ("M", "m")):
+        found = _COMMANDS.match(text, at)
+        if not found or (at == 0 and found[1] not in "Mm"):
             raise CantDraw(f"path data that can't be read ({text[at:at + 20]})")
         at = found.end()
-        if not arc_flag and found[1]:
-            if values or (command and command not in "Zz" and not ready):
-                raise CantDraw(f"path data that can't be read (too few numbers for {command})")
-            command, ready = found[1], False
-        else:
-            if command in "Zz":
-                raise CantDraw("path data that can't be read (a number after Z)")
-            values.append(finite(float(found[1] if arc_flag else found[2])))
-        if len(values) == _TAKES[command.upper()]:
+        command, takes = found[1], _TAKES[found[1].upper()]
+        values = _arcs(found[2].strip()) if takes == 7 else numbers(found[2])
+        if (len(values) % takes or not values) if takes else values:
+            raise CantDraw(f"path data that can't be read ({len(values)} for {command})")
+        if not takes:
             yield command, values
-            values, ready = [], True
+        for start in range(0, len(values), takes or 1):
+            yield command, values[start:start + takes]
             command = {"M": "L", "m": "l"}.get(command, command)
-    if values or (command and not ready):
-        raise CantDraw("path data that ends early")
+
+
+def _arcs(text: str) -> list[float]:
+    values: list[float] = []
+    at = 0
+    while at < len(text):
+        found = _ARC.match(text, at)
+        if not found:
+            raise CantDraw(f"path data that can't be read ({text[at:at + 20]})")
+        values += [finite(float(value)) for value in found.groups()]
+        at = found.end()
+    return values
 
 
 class _Pen:
