@@ -7,6 +7,7 @@ Exit codes: 0 done; 1 ``check`` found something; 2 it could not run; 130 stopped
 from __future__ import annotations
 
 import argparse
+import functools
 import io
 import os
 import sys
@@ -15,6 +16,7 @@ from typing import Any, NoReturn
 
 from server import __version__
 from server.errors import BadValue, LampfoldError
+from server.formats.apart import Place, elsewhere
 
 COULD_NOT_RUN, STOPPED = 2, 130
 _TRACE = "LAMPFOLD_TRACE"
@@ -79,7 +81,21 @@ def _run(argv: list[str]) -> int:
     except SystemExit as asked:  # --help and --version end so
         sys.stdout.flush()
         return int(asked.code or 0)
-    return int(arguments.run(arguments))
+    with elsewhere(_own_worker):
+        return int(arguments.run(arguments))
+
+
+def _own_worker(*given: Any) -> Any:
+    """Where art that may be a trap is read: a process under a server's limits, started by the first such file."""
+    return _the_worker()(*given)
+
+
+@functools.cache
+def _the_worker() -> Place:
+    from server.jobs.own_worker import OwnWorker
+    from server.store.limits import Limits
+
+    return OwnWorker(Limits())
 
 
 def _say(text: str) -> None:

@@ -30,11 +30,13 @@ _TAIL_BYTES = 2048
 _NOTICEABLE = 0.04  # of a page: a smaller picture is an ornament, whose softness nobody sees
 
 
-def open_pdf(path: Path, file: str, limits: ArtLimits | None = None, kind: ArtKind = "pdf") -> PdfSource:
+def open_pdf(path: Path, file: str, limits: ArtLimits | None = None, kind: ArtKind = "pdf",
+             page: int | None = None) -> PdfSource:
     """The PDF, unlocked, its pages as they print; an SVG as the page that it is drawn to. Raises BadArt, naming
     ``file``; the caller closes it.
 
     With ``limits``, as for a file that nobody has read yet, what it unpacks to is bounded before anything unpacks it.
+    Whoever wants one ``page`` of thousands says so, and only that is made ready.
     """
     if kind == "svg":
         from server.formats.svg import open_svg
@@ -48,8 +50,9 @@ def open_pdf(path: Path, file: str, limits: ArtLimits | None = None, kind: ArtKi
         source = PdfSource(document, file)
         if limits:
             bound_streams(source, limits)
-        print_annotations(source)
-        _show_to_the_bleed(source)
+        pages = range(source.page_count) if page is None else range(page, min(page + 1, source.page_count))
+        print_annotations(source, pages)
+        _show_to_the_bleed(source, pages)
         return source
     except BaseException:
         document.close()
@@ -68,9 +71,9 @@ class PdfPage:
     picture_ppi: float | None = None
 
 
-def _show_to_the_bleed(source: PdfSource) -> None:
+def _show_to_the_bleed(source: PdfSource, pages: range) -> None:
     """Of a page with a TrimBox all is shown up to its BleedBox: what lies beyond are printer's marks (14.11.2.1)."""
-    for number in range(source.page_count):
+    for number in pages:
         trim = source.printers_box(number, "TrimBox")
         bleed = source.printers_box(number, "BleedBox") if trim else None
         if trim and bleed:
@@ -201,12 +204,12 @@ _HIDDEN, _PRINT = 2, 4  # flags (12.5.3)
 _MOST_ANNOTATIONS = 10_000
 
 
-def print_annotations(source: PdfSource) -> None:
-    """Draw the normal appearance of what prints into the pages, by the algorithm of 12.5.5, and drop all else.
+def print_annotations(source: PdfSource, numbers: range) -> None:
+    """Draw the normal appearance of what prints into those pages, by the algorithm of 12.5.5, and drop all else.
 
     Appearances that a file leaves to its reader are made by MuPDF. Raises Unreadable, naming the file.
     """
-    pages = {number: annotations for number in range(source.page_count)
+    pages = {number: annotations for number in numbers
              if (annotations := source.annotations(number))}
     for number, annotations in pages.items():
         kept = [prepared for item in annotations[:_MOST_ANNOTATIONS] if (prepared := _prepared(source, item))]

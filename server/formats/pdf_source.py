@@ -33,6 +33,8 @@ class PdfSource:
     def __init__(self, document: Any, file: str) -> None:
         self.document = document
         self.file = file
+        # Nodes of the page tree: one may list thousands of pages, and each of them asks for it.
+        self._tree: dict[int, Value] = {}
         self.hidden_groups = self._hidden_groups()
 
     def close(self) -> None:
@@ -167,7 +169,12 @@ class PdfSource:
             if not isinstance(node, dict):
                 return
             yield node
-            node = self.resolved(node.get(b"/Parent"))
+            parent = node.get(b"/Parent")
+            if isinstance(parent, Ref):
+                if parent.number not in self._tree:
+                    self._tree[parent.number] = self.resolved(parent) or NULL
+                parent = self._tree[parent.number]
+            node = parent
         raise Unreadable(f"{self.file}: its page tree runs in a loop.", "Export the PDF again.")
 
     def _box(self, chain: list[dict[bytes, Value]]) -> Rect:

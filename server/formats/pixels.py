@@ -15,6 +15,7 @@ from PIL import Image, ImageChops
 
 from server.core.art import Art
 from server.core.edge_bleed import ArtEdges, Rgb
+from server.formats.apart import apart
 from server.formats.edge_look import LOOK_PX, look_along
 from server.formats.header import content_of
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
@@ -58,7 +59,7 @@ def loaded(path: Path, art: Art, limits: ArtLimits, draft_px: int | None = None)
 def verify(path: Path, art: Art, limits: ArtLimits = DEFAULT_LIMITS) -> None:
     """Decode the whole of ``art``. Raises Unreadable (as BadArt), naming it, if a decoder finds it broken."""
     if art.is_vector:
-        upright(path, art, PAGE_PX, limits)
+        apart(art.file, _page_edges, path, art)
         return
     with loaded(path, art, limits):
         pass
@@ -71,8 +72,7 @@ def upright(path: Path, art: Art, longest_px: int | None = None, limits: ArtLimi
     Unreadable, naming the art.
     """
     if art.is_vector:
-        with _pages(path, art) as document:
-            return _page(document, art, longest_px or PAGE_PX)
+        return apart(art.file, _drawn, path, art, longest_px or PAGE_PX)
     with loaded(path, art, limits, longest_px) as image:
         return _turned(straight(image), art, longest_px)
 
@@ -90,8 +90,7 @@ def edge_rgb(path: Path, art: Art, limits: ArtLimits = DEFAULT_LIMITS) -> Rgb:
 def edges_of(path: Path, art: Art, limits: ArtLimits = DEFAULT_LIMITS) -> ArtEdges:
     """What lies along the edges of ``art`` as it is seen. Raises Unreadable, naming the art."""
     if art.is_vector:
-        with _pages(path, art) as document:
-            return _edges(_page(document, art, PAGE_PX), None)
+        return apart(art.file, _page_edges, path, art)
     with loaded(path, art, limits) as image:
         return _edges(straight(image), art)
 
@@ -216,9 +215,18 @@ def _narrowed(picture: Image.Image) -> Image.Image:
     return wide.point(lambda value: value * factor + 0.5).convert("L")
 
 
+def _drawn(path: Path, art: Art, longest_px: int) -> Image.Image:
+    with _pages(path, art, art.page) as document:
+        return _page(document, art, longest_px)
+
+
+def _page_edges(path: Path, art: Art) -> ArtEdges:
+    return _edges(_drawn(path, art, PAGE_PX), None)
+
+
 @contextmanager
-def _pages(path: Path, art: Art) -> Iterator[Any]:
-    with refusing(art.file), closing(open_pdf(path, art.file, kind=art.kind)) as source:
+def _pages(path: Path, art: Art, page: int | None = None) -> Iterator[Any]:
+    with refusing(art.file), closing(open_pdf(path, art.file, kind=art.kind, page=page)) as source:
         yield source.document
 
 

@@ -10,6 +10,7 @@ from functools import partial
 from pathlib import Path
 
 from server.core.art import KIND_LABELS, Art, ArtKind
+from server.formats.apart import apart
 from server.formats.header import Content, Header, content_of, mapped_or_read
 from server.formats.jpeg import read_jpeg
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
@@ -113,7 +114,7 @@ def _odd(kind: ArtKind, data: Content, file: str, limits: ArtLimits) -> Header |
 def _page_arts(kind: ArtKind, path: Path, file: str, key: str, limits: ArtLimits) -> tuple[Art, ...]:
     from server.formats.pdf_pages import read_pdf
 
-    pages = read_pdf(path, file, limits, kind)
+    pages = apart(file, read_pdf, path, file, limits, kind)
     return tuple(
         Art(file if len(pages) == 1 else f"{file}#{number + 1}", f"{key}#{number}", kind, page=number,
             size_mm=page.size_mm, trim_mm=page.trim_mm, look=page.look,

@@ -28,7 +28,7 @@ _LOG = logging.getLogger("lampfold")
 _LOOK_SECONDS = 0.05
 _START_SECONDS = 60.0
 # A task's seconds are its process's own, so that a busy machine isn't blamed on a file; by the wall it may take so much
-# longer, which also ends one that waits for ever. Windows knows no such limit and has the wall's alone.
+# longer, which also ends one that waits for ever. Where the system doesn't end it, as on Windows, its seat does.
 _WAIT_FACTOR = 10
 _SPAWN = multiprocessing.get_context("spawn")
 
@@ -69,9 +69,19 @@ if sys.platform == "win32":
         """Windows: the worker ends with this process, and has its memory bounded. Where it refuses, the watch holds."""
         kernel = ctypes.WinDLL("kernel32", use_last_error=True)
         kernel.AssignProcessToJobObject(wintypes.HANDLE(_job(memory_bytes)), wintypes.HANDLE(process.sentinel))
+
+    def _used_seconds(process: SpawnProcess) -> float:
+        """The processor's time that a worker has used so far."""
+        times = [wintypes.FILETIME() for _ in range(4)]  # created, ended, in the kernel, its own; in 100 ns
+        ctypes.WinDLL("kernel32").GetProcessTimes(wintypes.HANDLE(process.sentinel), *map(ctypes.byref, times))
+        return sum(one.dwHighDateTime << 32 | one.dwLowDateTime for one in times[2:]) / 1e7
 else:
     def _tie(process: SpawnProcess, memory_bytes: int) -> None:
         """Elsewhere the worker sees to that itself (``worker``)."""
+
+    def _used_seconds(process: SpawnProcess) -> float:
+        """Elsewhere the system counts, and ends the worker (``worker``)."""
+        return 0.0
 
 
 class WorkerPool:
@@ -139,8 +149,9 @@ class _Seat(threading.Thread):
             return  # nobody waits for it any more
         work.started()
         message = self._attempt(work)
-        if isinstance(message.value, _OutOfTime) and message.kind == "error":
-            message = self._attempt(work)  # the machine may have been to blame
+        for _ in range(1, work.tries):
+            if isinstance(message.value, _OutOfTime) and message.kind == "error":
+                message = self._attempt(work)  # the machine may have been to blame
         if message.kind == "result":
             work.future.set_result(message.value)
         else:
@@ -165,10 +176,12 @@ class _Seat(threading.Thread):
 
     def _listen(self, worker: _Worker, work: AnyWork) -> Message:
         """Pass progress on until the task has ended, one way or another."""
-        deadline = time.monotonic() + work.seconds * _WAIT_FACTOR
+        deadline, used = time.monotonic() + work.seconds * _WAIT_FACTOR, _used_seconds(worker.process)
         while True:
             connection.wait([worker.pipe, worker.process.sentinel], _LOOK_SECONDS)
             reason = self._reason_to_end(work, deadline)
+            if reason is None and _used_seconds(worker.process) - used > work.seconds:
+                reason = _spent(work)
             try:
                 while reason is None and worker.pipe.poll():
                     message = worker.pipe.recv()
@@ -189,8 +202,8 @@ class _Seat(threading.Thread):
         if work.cancelled.is_set():
             return Stopped(f"{work.label}: cancelled.")
         if time.monotonic() > deadline:
-            return _OutOfTime(f"{work.label}: wasn't finished in {work.seconds * _WAIT_FACTOR:g} seconds, in which the "
-                              "machine gave it little time.", "Try again when the machine is less busy.")
+            return OutOfWallTime(f"{work.label}: wasn't finished in {work.seconds * _WAIT_FACTOR:g} seconds, in which "
+                                 "the machine gave it little time.", "Try again when the machine is less busy.")
         return None
 
     def _ready(self) -> _Worker:
@@ -225,14 +238,21 @@ class _Seat(threading.Thread):
 
 
 class _OutOfTime(Stopped):
-    """Ended by the clock, its own or the wall's."""
+    """Ended by the clock: the time that its process used, or the wall's."""
+
+
+class OutOfWallTime(_OutOfTime):
+    """It waited more than it worked: the machine is to blame, not the file."""
+
+
+def _spent(work: AnyWork) -> Stopped:
+    return _OutOfTime(f"{work.label}: took longer than {work.seconds:g} seconds of the processor's time and was ended.",
+                      "Save the file again in another program, make it smaller, or raise the host's limit.")
 
 
 def _died(worker: _Worker, work: AnyWork) -> Stopped:
     worker.process.join(_LOOK_SECONDS)
     if worker.process.exitcode == -getattr(signal, "SIGXCPU", 0) != 0:
-        return _OutOfTime(f"{work.label}: took longer than {work.seconds:g} seconds of the processor's time and was "
-                          "ended.", "Save the file again in another program, make it smaller, or raise the host's "
-                          "limit.")
+        return _spent(work)
     return Stopped(f"{work.label}: the program that reads it gave up on it.",
                    "Save the file again in another program, or leave it out.")

@@ -22,7 +22,7 @@ class Work(Generic[Result]):
     """One task for a worker process, and what comes of it: ``future`` gets its result or its error.
 
     ``task`` is a function at module level that takes a ``Report`` and then ``arguments``; ``label`` names it in
-    errors; ``seconds`` is all that it may take.
+    errors; ``seconds`` is all that it may take, ``tries`` how often it is begun where it runs out of them.
     """
 
     kind: WorkKind
@@ -31,6 +31,7 @@ class Work(Generic[Result]):
     task: Callable[..., Result]
     arguments: tuple[Any, ...]
     seconds: float
+    tries: int = 2
     started: Callable[[], None] = lambda: None
     progress: Callable[[int, int, str], None] = lambda done, total, text: None
     future: Future[Result] = field(default_factory=Future)

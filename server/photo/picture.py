@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
 from server.errors import BadValue, NotArt
+from server.formats.apart import apart
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.pdf_pages import open_pdf
 from server.formats.refusal import check_pixels, refusing
@@ -40,7 +41,7 @@ def greys(path: Path, label: str, limits: ArtLimits = DEFAULT_LIMITS) -> tuple[G
                      "JPEG.")
     kind = kind_of(head)
     if kind == "pdf":
-        return tuple(_pages(path, label, limits))
+        return apart(label, _pages, path, label, limits, times=10)
     if kind not in ("jpeg", "png", "webp"):
         raise NotArt(f"{label}: is no picture that can be read by its content.",
                      "Take or save it as JPEG, PNG or WebP.")
@@ -58,8 +59,12 @@ def _on_white(picture: Image.Image) -> Image.Image:
     return ground.convert("L")
 
 
-def _pages(path: Path, label: str, limits: ArtLimits) -> Iterator[Grey]:
-    source = open_pdf(path, label)
+def _pages(path: Path, label: str, limits: ArtLimits) -> tuple[Grey, ...]:
+    return tuple(_each_page(path, label, limits))
+
+
+def _each_page(path: Path, label: str, limits: ArtLimits) -> Iterator[Grey]:
+    source = open_pdf(path, label, limits)
     try:
         document: Any = source.document
         if document.page_count > _MOST_PAGES:

@@ -6,7 +6,7 @@ Pages are those of a PDF of ours, rendered small: art, bleed and marks as they a
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from PIL import Image, ImageChops, ImageStat
@@ -19,6 +19,7 @@ from server.core.geometry import Edges, Rect, bounds
 from server.core.lettering import VersionMark
 from server.drawing.pdf_surface import PALE_LAYER
 from server.errors import Unreadable
+from server.formats.apart import apart
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.pdf_source import load_pymupdf
 
@@ -27,24 +28,29 @@ from server.formats.pdf_source import load_pymupdf
 _DPI = 72
 
 
-def ink_of_pdf(path: Path, *, without_pale: bool = False) -> Ink:
-    """Mean cover over all pages. ``without_pale``: as it would be if the white over the art were taken off.
+def ink_of_pdf(path: Path, *, without_pale: bool = False, cards: int = 1) -> Ink:
+    """Mean cover over all pages, of which each holds so many cards. ``without_pale``: as it would be if the white over
+    the art were taken off.
 
-    Loads PyMuPDF: never in a server's own process.
+    Loads PyMuPDF: never in a server's own process. Raises Unreadable where art on a page can't be drawn in its time.
     """
-    return mean_of(ink_of_pages(path, without_pale=without_pale))
+    pages = apart(path.name, _page_count, path)
+    return mean_of(apart(path.name, _page_ink, path, number, without_pale, times=cards) for number in range(pages))
 
 
-def ink_of_pages(path: Path, *, without_pale: bool = False) -> Iterator[Ink]:
-    """The cover of each page in turn."""
+def _page_count(path: Path) -> int:
+    with load_pymupdf().open(path) as document:
+        return int(document.page_count)
+
+
+def _page_ink(path: Path, number: int, without_pale: bool) -> Ink:
     pymupdf = load_pymupdf()
     with pymupdf.open(path) as document:
         for layer in document.layer_ui_configs() if without_pale else ():
             if layer["text"] == PALE_LAYER:
                 document.set_layer_ui_config(layer["number"], action=2)  # off
-        for page in document:
-            pixels = page.get_pixmap(dpi=_DPI, colorspace=pymupdf.csRGB, alpha=False)
-            yield cover(Image.frombytes("RGB", (pixels.width, pixels.height), pixels.samples))
+        pixels = document.load_page(number).get_pixmap(dpi=_DPI, colorspace=pymupdf.csRGB, alpha=False)
+        return cover(Image.frombytes("RGB", (pixels.width, pixels.height), pixels.samples))
 
 
 def cover(image: Image.Image) -> Ink:

@@ -44,8 +44,11 @@ def ink_figures(prepared: Prepared, pdf: Path) -> dict[str, Any]:
     less that is than the same pages in full. Renders: never in a server's own process."""
     from server.prepress.inks import ink_of_pdf
 
-    ink = ink_of_pdf(pdf)
-    saved = saved_percent(ink, ink_of_pdf(pdf, without_pale=True)) if prepared.settings.ink == "pale" else 0.0
+    cards = prepared.planned.plan.cards_per_sheet
+    ink = ink_of_pdf(pdf, cards=cards)
+    saved = 0.0
+    if prepared.settings.ink == "pale":
+        saved = saved_percent(ink, ink_of_pdf(pdf, without_pale=True, cards=cards))
     return {"ink": ink.as_mapping(), "ink_saved_percent": round(saved, 2)}
 
 
