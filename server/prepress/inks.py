@@ -8,8 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from pathlib import Path
-
-from PIL import Image, ImageChops, ImageStat
+from typing import TYPE_CHECKING
 
 from server.core.art import Art
 from server.core.bleed import ArtFit
@@ -22,6 +21,9 @@ from server.errors import Unreadable
 from server.formats.apart import apart
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.pdf_source import load_pymupdf
+
+if TYPE_CHECKING:
+    from PIL import Image
 
 # Fine enough that the mean of the largest of R, G and B is that of the art and not of its blur (within some tenths of
 # a percent against 300 dpi), coarse enough to cost less than writing the file.
@@ -44,6 +46,8 @@ def _page_count(path: Path) -> int:
 
 
 def _page_ink(path: Path, number: int, without_pale: bool) -> Ink:
+    from PIL import Image
+
     pymupdf = load_pymupdf()
     with pymupdf.open(path) as document:
         for layer in document.layer_ui_configs() if without_pale else ():
@@ -55,6 +59,8 @@ def _page_ink(path: Path, number: int, without_pale: bool) -> Ink:
 
 def cover(image: Image.Image) -> Ink:
     """The mean cover of a picture in RGB."""
+    from PIL import ImageChops, ImageStat
+
     red, green, blue = image.split()
     brightest = ImageChops.lighter(ImageChops.lighter(red, green), blue)
     means = [ImageStat.Stat(band).mean[0] / 255.0 for band in (red, green, blue, brightest)]

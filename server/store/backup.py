@@ -77,11 +77,12 @@ def _write_archive(store: Store, copy: Path, out: Path) -> Moved:
 
 
 def _prepare(copy: Path) -> tuple[list[str], Moved]:
-    """Take the secrets out of a copied database; (every key that it refers to, its counts)."""
+    """Take secrets and what goes with sessions out of a copied database; (every key that it refers to, its counts)."""
     connection = sqlite3.connect(copy, isolation_level=None)
     try:
         for statement in ("PRAGMA journal_mode = DELETE", "DELETE FROM sessions", "DELETE FROM links",
-                          "DELETE FROM releases", "DELETE FROM release_decks", "VACUUM"):
+                          "DELETE FROM releases", "DELETE FROM release_decks", "DELETE FROM printers WHERE owner != ''",
+                          "DELETE FROM printer_revisions WHERE printer_id NOT IN (SELECT id FROM printers)", "VACUUM"):
             connection.execute(statement).fetchall()
         keys = [row[0] for row in connection.execute("SELECT key FROM blobs ORDER BY key")]
         decks = connection.execute("SELECT count(*) FROM decks").fetchone()[0]
@@ -220,7 +221,7 @@ def _restore_printer(store: Store, old: sqlite3.Connection, printer: sqlite3.Row
         if here and set(revisions[-1:]) <= here:
             return False
         printer_id = printer["id"] if not here else secrets.token_hex(6)
-        new.execute("INSERT INTO printers VALUES (?, ?, ?, ?)", (printer_id, *tuple(printer)[1:]))
+        new.execute("INSERT INTO printers VALUES (?, ?, ?, ?, ?)", (printer_id, *tuple(printer)[1:]))
         new.executemany("INSERT INTO printer_revisions VALUES (?, ?, ?, ?, ?)",
                         [(printer_id, *row[1:]) for row in revisions])
     return True

@@ -29,6 +29,7 @@ def clean(store: Store) -> Cleaned:
     decks = store.decks.empty_bin()
     store.versions.empty_bin()
     store.releases.clean()
+    store.printers.forget_guests()
     _forget_old_references(store.database)
     _forget_unused_blobs(store.database)
     with store.database.read() as connection:

@@ -172,4 +172,10 @@ CREATE TABLE extras (              -- files of people's own for a deck's release
 CREATE INDEX extras_by_key ON extras(key);
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST, _FILES_IN_ROWS, _VERSIONS, _RELEASES, _RELEASED_DECKS)
+# A playtester's own printer is seen by that session alone, and goes with it.
+_OWN_PRINTERS = """
+ALTER TABLE printers ADD COLUMN owner TEXT NOT NULL DEFAULT '';
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _FILES_IN_ROWS, _VERSIONS, _RELEASES, _RELEASED_DECKS,
+                               _OWN_PRINTERS)

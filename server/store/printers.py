@@ -15,7 +15,8 @@ from server.store.database import Database, now_text
 
 @dataclass(frozen=True, slots=True)
 class PrinterRow:
-    """A printer at its head revision. ``profile`` is whatever True-up keeps of it, as JSON values."""
+    """A printer at its head revision. ``profile`` is whatever True-up keeps of it, as JSON values. ``owner`` is the
+    session of the playtester whose own it is, "" for one that all use."""
 
     id: str
     name: str
@@ -23,6 +24,11 @@ class PrinterRow:
     revision: int
     updated: str
     deleted: str | None
+    owner: str = ""
+
+    def is_for(self, session: str) -> bool:
+        """Whether that session may know of it."""
+        return self.owner in ("", session)
 
 
 class Printers:
@@ -31,12 +37,12 @@ class Printers:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def all(self, *, deleted: bool = False) -> tuple[PrinterRow, ...]:
-        """Printers by name; with ``deleted`` the deleted ones instead."""
+    def all(self, *, deleted: bool = False, session: str = "") -> tuple[PrinterRow, ...]:
+        """Printers by name, with those of the playtester's ``session``; with ``deleted`` the deleted ones instead."""
         with self._database.read() as connection:
             rows = connection.execute(
-                f"{_SELECT} WHERE (p.deleted_at IS NOT NULL) = ? ORDER BY r.name COLLATE NOCASE, p.id",
-                (deleted,)).fetchall()
+                f"{_SELECT} WHERE (p.deleted_at IS NOT NULL) = ? AND p.owner IN ('', ?) "
+                "ORDER BY r.name COLLATE NOCASE, p.id", (deleted, session)).fetchall()
         return tuple(_row(row) for row in rows)
 
     def get(self, printer_id: str) -> PrinterRow:
@@ -45,14 +51,14 @@ class Printers:
             return _load(connection, printer_id)
 
     def put(self, name: str, profile: Mapping[str, Any], printer_id: str | None = None,
-            expected: int | None = None) -> PrinterRow:
-        """Keep a new printer, or a new revision of ``printer_id``. Raises NotThere for an id that isn't kept, and
-        Conflict where its revision isn't ``expected`` any more."""
+            expected: int | None = None, owner: str = "") -> PrinterRow:
+        """Keep a new printer of ``owner``'s, or a new revision of ``printer_id``. Raises NotThere for an id that isn't
+        kept, and Conflict where its revision isn't ``expected`` any more."""
         now = now_text()
         with self._database.write() as connection:
             if printer_id is None:
                 printer_id, number = secrets.token_hex(6), 1
-                connection.execute("INSERT INTO printers VALUES (?, 1, ?, NULL)", (printer_id, now))
+                connection.execute("INSERT INTO printers VALUES (?, 1, ?, NULL, ?)", (printer_id, now, owner))
             else:
                 if expected is not None and _load(connection, printer_id).revision != expected:
                     raise Conflict(f"printer: {name!r} has been changed meanwhile.", "Look at it as it is now.")
@@ -81,6 +87,12 @@ class Printers:
                                    (before, now_text(), printer_id))
             return _load(connection, printer_id)
 
+    def forget_guests(self) -> None:
+        """Remove the printers of playtesters who aren't in any more."""
+        with self._database.write() as connection:
+            connection.execute("DELETE FROM printers WHERE owner != '' AND owner NOT IN "
+                               "(SELECT public_id FROM sessions WHERE ended IS NULL)")
+
     def _mark(self, printer_id: str, when: str | None) -> PrinterRow:
         with self._database.write() as connection:
             _load(connection, printer_id)
@@ -89,14 +101,14 @@ class Printers:
 
 
 _SELECT = """
-SELECT p.id, p.head, p.updated, p.deleted_at, r.name, r.profile
+SELECT p.id, p.head, p.updated, p.deleted_at, p.owner, r.name, r.profile
 FROM printers p JOIN printer_revisions r ON r.printer_id = p.id AND r.number = p.head
 """
 
 
 def _row(row: sqlite3.Row) -> PrinterRow:
     return PrinterRow(row["id"], row["name"], json.loads(row["profile"]), row["head"], row["updated"],
-                      row["deleted_at"])
+                      row["deleted_at"], row["owner"])
 
 
 def _load(connection: sqlite3.Connection, printer_id: str) -> PrinterRow:

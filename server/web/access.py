@@ -197,6 +197,7 @@ _PLAYTESTER: tuple[tuple[frozenset[str], re.Pattern[str]], ...] = (
                        rf"|/api/decks/({_DECK})(/guide|/glow(/.*)?|/releases(/.*)?)?")),
     (frozenset(("POST",)), re.compile(rf"/api/decks/({_DECK})/(plan|builds|glow(/.*)?|releases/[^/]+/change-sheet)")),
     (frozenset(("POST",)), re.compile(r"/api/(fit|read)")),  # keep nothing
+    (frozenset(("POST", "PUT", "DELETE")), re.compile(r"/api/printers(/.*)?")),  # the routes see to it: their own alone
     (frozenset(("DELETE",)), re.compile(r"/api/jobs/[^/]+")),
 )
 _IN_DECK = re.compile(rf"/(?:api/)?decks/({_DECK})(?:/.*)?")

@@ -31,6 +31,7 @@ from server.jobs.queue import Work
 from server.jobs.tasks import draw_design, profile_design
 from server.prepress import Prepared
 from server.prepress.backs import MADE_KEY, design_art, distinct_backs, draw_back
+from server.store.guests import Session
 from server.web import glow_models as out
 from server.web import models
 from server.web.measures import profiles_of, with_colours
@@ -40,8 +41,17 @@ router = APIRouter(prefix="/api/decks/{deck_id}/glow", tags=["glow"])
 
 _ERRORS = models.errors(404, 422, 503)
 _NEAR_PX = 2048  # art is wanted pixel by pixel here
-PrinterId = Annotated[str | None, Query(max_length=64)]
 page = APIRouter(include_in_schema=False)
+
+
+async def _own(printer: Annotated[str | None, Query(max_length=64)] = None,
+               paper: Annotated[str | None, Query(max_length=40)] = None,
+               flip: Annotated[str | None, Query(max_length=40)] = None) -> dict[str, str]:
+    given = {"printer": printer, "paper": paper or None, "flip": flip or None}
+    return {name: value for name, value in given.items() if value is not None}
+
+
+OwnDep = Annotated[dict[str, str], Depends(_own)]
 
 
 @page.get("/decks/{deck_id}/glow")
@@ -50,13 +60,13 @@ def glow_page(deck_id: str, services: ServicesDep, person: PersonDep) -> HTMLRes
 
 
 @router.get("", responses=_ERRORS)
-async def glow(deck_id: str, services: ServicesDep, person: PersonDep, turn: TurnDep,
-               sheet: Annotated[int, Query(ge=0, le=100_000)] = 0, printer: PrinterId = None) -> out.GlowOut:
+async def glow(deck_id: str, services: ServicesDep, person: PersonDep, turn: TurnDep, own: OwnDep,
+               sheet: Annotated[int, Query(ge=0, le=100_000)] = 0) -> out.GlowOut:
     """One sheet with both its faces drawn as the PDF draws them, where each card lies and how each back looks there.
 
-    ``printer`` looks at another printer than the deck's own; "" at none.
+    ``printer`` looks at another printer than the deck's own, "" at none; ``paper`` and ``flip`` go with it.
     """
-    prepared = await turn(services.prepared, person, deck_id, _with_printer(printer))
+    prepared = await turn(services.prepared, person, deck_id, own)
     sheet = min(sheet, prepared.planned.plan.sheet_count - 1)
     prepared = await with_colours(services, person.id, prepared, sheet)
     planned = prepared.planned
@@ -66,14 +76,14 @@ async def glow(deck_id: str, services: ServicesDep, person: PersonDep, turn: Tur
     profiles = await profiles_of(services, person.id, planned, keys)
     placed = {one.placement.slot: one for face in planned.plan.faces if face.sheet == sheet and face.name != "front"
               for one in placed_backs(planned, face, profiles)}
-    return await turn(_glow, services, deck_id, prepared, sheet, placed)
+    return await turn(_glow, services, person, deck_id, prepared, sheet, placed)
 
 
 @router.get("/leeway", responses=_ERRORS)
 async def leeways(deck_id: str, services: ServicesDep, person: PersonDep, turn: TurnDep,
-                  printer: PrinterId = None) -> out.LeewaysOut:
+                  own: OwnDep) -> out.LeewaysOut:
     """How far each distinct back may move on this deck's own sheets, and whether the printer's wander stays inside."""
-    prepared = await turn(services.prepared, person, deck_id, _with_printer(printer))
+    prepared = await turn(services.prepared, person, deck_id, own)
     prepared = await with_colours(services, person.id, prepared)
     planned, chosen = prepared.planned, prepared.printer
     method = method_named(planned.plan.layout.method)
@@ -109,9 +119,9 @@ def choices(deck_id: str) -> out.BackChoices:
 
 @router.post("/back", responses=_ERRORS)
 async def back(deck_id: str, ask: out.BackAsk, services: ServicesDep, person: PersonDep, turn: TurnDep,
-               printer: PrinterId = None) -> out.BackSeen:
+               own: OwnDep) -> out.BackSeen:
     """A made back before it is taken: drawn, and measured on this deck's sheets as if every card had it."""
-    prepared = await turn(services.prepared, person, deck_id, _with_printer(printer))
+    prepared = await turn(services.prepared, person, deck_id, own)
     planned, settings, chosen = prepared.planned, prepared.settings, prepared.printer
     method = method_named(settings.method)
     if not method.has_backs:
@@ -144,15 +154,11 @@ async def back_pdf(deck_id: str, services: ServicesDep, person: PersonDep,
     return Response(content, media_type="application/pdf")
 
 
-def _with_printer(printer: str | None) -> dict[str, str]:
-    return {} if printer is None else {"printer": printer}
-
-
 def _near(art: Art) -> str:
     return f"/api/art/{quote(art.key, safe='')}?longest={_NEAR_PX}"
 
 
-def _glow(services: Services, deck_id: str, prepared: Prepared, sheet: int,
+def _glow(services: Services, person: Session, deck_id: str, prepared: Prepared, sheet: int,
           placed: dict[int, PlacedBack]) -> out.GlowOut:
     planned = prepared.planned
     plan, layout, settings = planned.plan, planned.plan.layout, planned.settings
@@ -163,7 +169,7 @@ def _glow(services: Services, deck_id: str, prepared: Prepared, sheet: int,
         draw_face(surface, plain, face)
         faces[face.name] = surface.svg()
     stock, method = settings.stock_record, method_named(layout.method)
-    rows = services.store.printers.all()
+    rows = services.store.printers.all(session=person.id)
     folds = list(_folds(layout, len(plan.cards_on(sheet))))
     return out.GlowOut(
         revision=services.store.decks.get(deck_id).version, sheet=sheet, sheets=plan.sheet_count,

@@ -27,6 +27,7 @@ from server.prepress import Prepared, prepare
 from server.prepress.prepare import with_box_art
 from server.store import Store
 from server.store.guests import SESSION_DAYS, Session
+from server.store.printers import PrinterRow
 from server.store.releases import ReleaseRow
 from server.web.access import Door, People, check_changes, cookie_name
 from server.web.answers import Pages
@@ -119,7 +120,7 @@ class Services:
         settings = settings.changed(changes)
         deck = with_chosen_card(view.deck, settings) if "card" in changes else view.deck
         deck = with_box_art(deck, settings, view.art)
-        return prepare(deck, settings, None, chosen_printer(self.store, settings), art_limits(self.store))
+        return prepare(deck, settings, None, chosen_printer(self.store, settings, person), art_limits(self.store))
 
     def version(self, deck_id: str, version_id: str) -> DeckView:
         """A version of a deck, derived. Raises NotThere. A printer that isn't kept any more is none."""
@@ -192,17 +193,26 @@ def art_limits(store: Store) -> ArtLimits:
     return store.limits.art
 
 
-def chosen_printer(store: Store, settings: DeckSettings) -> Printer | None:
-    """The printer of ``settings``, None for none. Raises BadValue where it isn't kept any more or can't be read."""
+def chosen_printer(store: Store, settings: DeckSettings, person: Session) -> Printer | None:
+    """The printer of ``settings``, None for none. Raises BadValue where it isn't kept any more, is a playtester's own
+    and not this person's, or can't be read."""
     if not settings.printer:
         return None
     try:
-        row = store.printers.get(settings.printer)
+        row = known_printer(store, person, settings.printer)
     except NotThere:
         raise BadValue(f"printer: {settings.printer[:40]!r} isn't kept here.", "Choose another.") from None
     if row.deleted:
         raise BadValue(f"printer: {row.name!r} has been deleted.", "Restore it on the True-up page, or choose another.")
     return printer_from_json(dict(row.profile), row.name)
+
+
+def known_printer(store: Store, person: Session, printer_id: str) -> PrinterRow:
+    """A kept printer, deleted or not. Raises NotThere, also for another playtester's own."""
+    row = store.printers.get(printer_id)
+    if not row.is_for(person.id):
+        raise NotThere(f"printer: {printer_id[:40]!r} isn't kept here.", "Choose one on the True-up page.")
+    return row
 
 
 async def in_worker(services: Services, work: Work[Result]) -> Result:

@@ -25,10 +25,11 @@ from server.jobs.builds import BuildFiles
 from server.jobs.queue import Work
 from server.jobs.tasks import NudgeOrder, draw_gauge_sheet_pdf, nudge
 from server.store.blobs import Incoming
+from server.store.guests import Session
 from server.store.names import file_stem
 from server.web import models
 from server.web import true_up_models as out
-from server.web.services import PersonDep, Services, ServicesDep, TurnDep, in_worker, still_in
+from server.web.services import PersonDep, Services, ServicesDep, TurnDep, in_worker, known_printer, still_in
 from server.web.true_up_answers import fit_out, plain_drift, plain_out, printer_of, readings_from
 
 router = APIRouter(prefix="/api", tags=["true-up"])
@@ -55,7 +56,7 @@ def deck_true_up_page(deck_id: str, services: ServicesDep, person: PersonDep) ->
 async def test_sheet(services: ServicesDep, person: PersonDep, paper: PaperName = "a4", flip: Flip = "long-edge",
                      printer: PrinterId = "") -> Response:
     """The test sheet as a PDF of two pages; with ``printer`` on that printer's paper and corrected, to confirm."""
-    saved = await run_in_threadpool(_printer, services, printer) if printer else None
+    saved = await run_in_threadpool(_printer, services, person, printer) if printer else None
     size, turn = (saved.paper, saved.flip) if saved else (paper_named(paper), flip)
     content = await in_worker(services, Work("read", person.id, "test sheet", draw_gauge_sheet_pdf, (size, turn, saved),
                                              services.store.limits.read_seconds))
@@ -95,7 +96,7 @@ async def nudge_file(request: Request, services: ServicesDep, person: PersonDep,
                      backs: Annotated[str, Query(max_length=400)] = "even",
                      name: Annotated[str, Query(max_length=200)] = "sheets.pdf") -> out.NudgedOut:
     """A ready PDF as the body: its back pages are moved by the printer's correction, in a worker."""
-    saved = await run_in_threadpool(_printer, services, printer)
+    saved = await run_in_threadpool(_printer, services, person, printer)
     if saved.drift is None:
         raise BadValue(f"printer: {saved.name} isn't trued up.", "Print and read the test sheet first.")
     limits, label = services.store.limits, f"{file_stem(name.removesuffix('.pdf'))}.pdf"
@@ -124,8 +125,8 @@ def nudged_file(key: Annotated[str, Path(pattern="^[0-9a-f]{64}$")], name: Annot
     return FileResponse(files.pdf, media_type="application/pdf", filename=f"{file_stem(name.removesuffix('.pdf'))}.pdf")
 
 
-def _printer(services: Services, printer_id: str) -> Printer:
-    row = services.store.printers.get(printer_id)
+def _printer(services: Services, person: Session, printer_id: str) -> Printer:
+    row = known_printer(services.store, person, printer_id)
     if row.deleted:
         raise NotThere(f"printer: {row.name!r} has been deleted.", "Restore it, or choose another.")
     return printer_of(row)

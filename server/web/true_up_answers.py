@@ -43,7 +43,7 @@ def printer_out(row: PrinterRow, printer: Printer) -> out.PrinterOut:
         drift=drift_out(printer.drift, page) if printer.drift else None, wander=wander_out(printer.wander),
         readings=[_reading_out(one) for one in printer.readings],
         sheets=len({one.sheet for one in printer.readings}),
-        confirmed=_confirmed_out(printer.confirmed, page) if printer.confirmed else None)
+        confirmed=_confirmed_out(printer.confirmed, page) if printer.confirmed else None, own=bool(row.owner))
 
 
 def readings_from(given: Sequence[out.ReadingIn], paper: Paper) -> tuple[Reading, ...]:

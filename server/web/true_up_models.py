@@ -180,7 +180,8 @@ class ConfirmedOut(BaseModel):
 
 
 class PrinterOut(InMm):
-    """``paper`` is what a form sends again; ``sheets`` counts those that were read; ``note`` is what labels say."""
+    """``paper`` is what a form sends again; ``sheets`` counts those that were read; ``note`` is what labels say;
+    ``own``: a playtester's, whom alone it is shown to."""
 
     format: str = "lampfold-saved-printer"
     id: str
@@ -204,6 +205,7 @@ class PrinterOut(InMm):
     readings: list[ReadingOut]
     sheets: int
     confirmed: ConfirmedOut | None
+    own: bool = False
 
 
 class PrinterConflict(ErrorAnswer):

@@ -47,7 +47,23 @@ def test_a_playtester_comes_in_prints_on_the_own_paper_and_is_put_out(page: Page
     result = guest.request.get(guest.locator("[data-plan]").get_attribute("href") or "").json()
     assert result["paper"]["name"] == "letter"
 
-    page.reload()
+    guest.goto(f"/decks/{deck_id}/true-up")
+    guest.get_by_label("Printer's name").fill("Attic")
+    guest.locator("#f-paper").select_option("letter")
+    guest.get_by_role("radio", name="The plain way").check()
+    guest.get_by_label("How far to the side").fill("1.5")
+    guest.get_by_role("button", name="Save the printer", exact=True).click()
+    expect(guest.locator(".tu-printer")).to_contain_text("entered the plain way")
+    guest.get_by_role("button", name="Use it for what I print").click()
+    for place, choice in (("glow", "Printer"), ("output", "Your printer")):
+        guest.goto(f"/decks/{deck_id}/{place}")
+        expect(guest.get_by_label(choice, exact=True).locator("option:checked")).to_have_text("Attic")
+    expect(guest.locator("[data-printer-line]")).to_contain_text("Made for Attic, trued up")
+    expect(guest.locator("[data-made-for]")).to_contain_text("Letter")
+    page.goto("/true-up")
+    expect(page.locator("[data-printers]")).not_to_contain_text("Attic")
+
+    page.goto("/people")
     page.get_by_role("button", name="Put Lin <b> out").click()
     expect(page.locator("[data-people]")).not_to_contain_text("Lin")
     guest.goto("/")

@@ -214,10 +214,48 @@ def test_a_playtester_reads_printers_and_changes_none(live_server: LiveServer, p
     assert guest.get("/true-up").status_code == guest.get("/api/printers").status_code == 200
     assert guest.get("/api/test-sheet.pdf").status_code == guest.get(f"{at}/export").status_code == 200
     assert guest.post("/api/fit", json={"readings": shifted(1, 1)}).status_code == 200
-    for method, path in (("POST", "/api/printers"), ("PUT", at), ("DELETE", at), ("PUT", f"{at}/readings"),
-                         ("POST", f"{at}/restore"), ("POST", "/api/printers/import"),
-                         ("POST", f"/api/nudge?printer={printer['id']}")):
-        assert guest.request(method, path, json={}).status_code == 403
+    for method, path in (("PUT", at), ("DELETE", at), ("POST", f"{at}/undo"), ("PUT", f"{at}/readings"),
+                         ("POST", f"{at}/restore"), ("POST", f"/api/nudge?printer={printer['id']}")):
+        form: dict[str, Any] = {"name": "Mine"} if path == at else {"plain": {}} if "readings" in path else {}
+        assert guest.request(method, path, json=form).status_code == 403, path
+    assert guest.get(at).json() == live_server.client().get(at).json()
+
+
+def test_a_playtesters_own_printer_is_theirs_alone(live_server: LiveServer, printer: dict[str, Any]) -> None:
+    deck = live_server.deck(small_deck(1), "Play")
+    people, host = live_server.services.people, live_server.client()
+    cookies = [people.start("playtester", "Guest", "127.0.0.1", deck)[0] for _ in range(2)]
+    guest, stranger = (live_server.stranger(cookies={f"lampfold-{live_server.port}": one}) for one in cookies)
+    own = guest.post("/api/printers", json={"name": "Attic", "paper": "letter"}).json()
+    at = f"/api/printers/{own['id']}"
+    trued = guest.put(f"{at}/readings?revision={own['revision']}", json={"plain": {"dx_mm": 1.5}}).json()
+    assert (trued["own"], trued["drift"]["dx_mm"]) == (True, pytest.approx(1.5))
+    listed = [str(client.get("/api/printers").json()) for client in (guest, stranger, host)]
+    assert [own["id"] in text for text in listed] == [True, False, False]
+    for other in (stranger, host):
+        assert {other.get(at).status_code, other.delete(at).status_code, other.get(f"{at}/export").status_code,
+                other.get(f"/api/test-sheet.pdf?printer={own['id']}").status_code} == {404}
+        assert other.get(f"/api/decks/{deck}/glow?printer={own['id']}&paper=letter").status_code == 422
+    # It is used for what they see and for the PDF that they take, on its own paper, and for nothing else.
+    mine = {"printer": own["id"], "paper": "letter"}
+    seen = guest.get(f"/api/decks/{deck}/glow", params=mine).json()
+    assert seen["printer"]["name"] == "Attic" and own["id"] in [one["id"] for one in seen["printers"]]
+    plain = guest.get(f"/api/decks/{deck}/glow", params={"paper": "letter"}).json()
+    assert seen["back_correction"] != plain["back_correction"]
+    assert guest.get(f"/api/decks/{deck}/glow/leeway", params=mine).json()["printer"] == "Attic"
+    assert guest.post(f"/api/decks/{deck}/builds", json={"settings": mine}).status_code == 202
+    assert guest.get(f"/api/test-sheet.pdf?printer={own['id']}").status_code == 200
+    assert host.get(f"/api/decks/{deck}").json()["settings"]["printer"] == ""
+    for number in range(4):
+        assert guest.post("/api/printers", json={"name": f"Loft {number}"}).status_code == 201
+    full = guest.post("/api/printers", json={"name": "One more"})
+    assert full.status_code == 413 and "5 are kept" in full.json()["message"]
+    # It goes with the session.
+    me = guest.get("/api/me").json()["id"]
+    people.put_out(me)
+    live_server.services.store.printers.forget_guests()
+    assert host.get(at).status_code == 404
+    assert not [row for row in live_server.services.store.printers.all(session=me) if row.owner]
 
 
 def test_a_printer_that_others_changed_is_not_overwritten(client: httpx.Client, printer: dict[str, Any]) -> None:

@@ -3,6 +3,7 @@
  */
 
 import { call } from "./api.js";
+import { keep, recall } from "./browser-store.js";
 import { el, icon } from "./dom.js";
 
 /** @typedef {{id: string, name: string, state: "trued up"|"old"|"not trued up", paper: string, paper_label: string,
@@ -16,6 +17,12 @@ export async function loadPrinters() {
   const { printers, deleted } = await call("GET", "/printers");
   return [...printers, ...deleted];
 }
+
+/** What a playtester prints on, kept in their browser. @returns {{paper?: string, flip?: string, printer?: string}} */
+export const ownPrint = () => recall("own-printer") ?? {};
+
+/** @param {{id: string, paper: string, flip: string}} printer to print on from now on */
+export const keepOwn = ({ id, paper, flip }) => keep("own-printer", { paper, flip, printer: id });
 
 /** @param {string} iso */
 export const dated = (iso) => new Date(`${iso}T12:00:00`).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric" });

@@ -252,7 +252,7 @@
  *   string, deleted: string|null, paper: string, paper_label: string, width_mm: number, height_mm: number, flip:
  *   "long-edge"|"short-edge", feed: string, margins_mm: EdgesOut, front_scale: ScaleOut, state:
  *   "trued up"|"old"|"not trued up", trued_up: string|null, note: string, drift: DriftOut|null, wander: WanderOut,
- *   readings: ReadingOut[], sheets: number, confirmed: ConfirmedOut|null}} TrueUpModelsPrinterOut */
+ *   readings: ReadingOut[], sheets: number, confirmed: ConfirmedOut|null, own?: boolean}} TrueUpModelsPrinterOut */
 /** @typedef {{loc: (string|number)[], msg: string, type: string, input?: any, ctx?: Record<string, any>}}
  *   ValidationError */
 /** @typedef {{gap_mm: number, main_pitch_mm: number, vernier_pitch_mm: number, vernier_lines: number, main_lines:

@@ -15,6 +15,7 @@ import { LaidSheet } from "./laid-sheet.js";
 import { showLeeways } from "./leeways.js";
 import { LightTable } from "./light-table.js";
 import { MoveControls } from "./move-controls.js";
+import { loadPrinters, ownPrint } from "../common/printer-choice.js";
 import { getBackChoices, getGlow, getLeeways } from "./server.js";
 import { inShort } from "./verdicts.js";
 
@@ -24,17 +25,22 @@ const OWN_PRINTER = "own";
 const checkedSide = () => /** @type {any} */ (need("[name=light-side]:checked")).value;
 
 class GlowPage {
-  /** @param {OpenDeck} deck @param {boolean} maker whether this person may change the deck */
-  constructor(deck, maker) {
+  /**
+   * @param {OpenDeck} deck
+   * @param {boolean} maker whether this person may change the deck
+   * @param {import("../common/printer-choice.js").Printer[]} printers whose paper and flip go along: a playtester's
+   */
+  constructor(deck, maker, printers) {
     this.deck = deck;
     this.maker = maker;
+    this.printers = printers.filter(({ deleted }) => !deleted);
     this.laid = new LaidSheet();
     this.light = new LightTable(need("[data-light]"));
     this.cards = new CutCards(this.laid);
     this.fold = new Fold(this.laid);
     this.number = 0;
-    /** @type {string|null} null is the deck's own printer, "" none */
-    this.printer = null;
+    /** @type {import("./server.js").Print} null is the deck's own printer, "" none */
+    this.print = this.#printFor(ownPrint().printer || null);
     /** @type {import("../common/types.js").LeewaysOut|null} */
     this.leeways = null;
     this.loading = 0;
@@ -90,11 +96,17 @@ class GlowPage {
       say(`19 sheets in 20 stay within this distance, ${wander.toFixed(2)} mm.`);
     });
     need("[data-printer]").addEventListener("change", (/** @type {any} */ event) => {
-      this.printer = event.target.value === OWN_PRINTER ? null : event.target.value;
+      this.print = this.#printFor(event.target.value === OWN_PRINTER ? null : event.target.value, true);
       this.laid.print = "drawn";
       this.open(this.number);
       this.measure();
     });
+  }
+
+  /** What is printed on by that printer. @param {string|null} id @param {boolean} [offered] by the server, so that it is there */
+  #printFor(id, offered = false) {
+    const known = this.printers.find((one) => one.id === id);
+    return { printer: known || offered ? id : null, paper: known?.paper, flip: known?.flip };
   }
 
   /** @param {"drawn"|"before"|"after"} print */
@@ -122,7 +134,7 @@ class GlowPage {
     const place = need("[data-light-table]");
     place.setAttribute("aria-busy", "true");
     try {
-      const data = await getGlow(this.deck.id, Math.max(0, number), this.printer);
+      const data = await getGlow(this.deck.id, Math.max(0, number), this.print);
       const sheet = await Sheet.load(data);
       if (mine !== this.loading) return;
       this.#lay(sheet);
@@ -191,7 +203,7 @@ class GlowPage {
       ...data.printers.filter(({ id }) => id !== own).map((one) => new Option(one.name, one.id)),
       ...(own ? [new Option("No printer", "")] : [])];
     select.replaceChildren(...options);
-    select.value = this.printer ?? OWN_PRINTER;
+    select.value = this.print.printer ?? OWN_PRINTER;
     const { printer } = data;
     const known = Boolean(this.laid.drift);
     need("[data-prints]").hidden = !known;
@@ -239,7 +251,7 @@ class GlowPage {
     const list = need("[data-leeway-list]");
     list.setAttribute("aria-busy", "true");
     try {
-      this.leeways = await getLeeways(this.deck.id, this.printer);
+      this.leeways = await getLeeways(this.deck.id, this.print);
       showLeeways(this.leeways);
     } catch (error) {
       const { message = "The backs could not be measured.", fix = "" } = error instanceof ApiError ? error : /** @type {any} */ (error);
@@ -259,7 +271,7 @@ async function start() {
   const maker = Boolean(document.querySelector("[data-forgive]"));
   const deck = await OpenDeck.load(id);
   if (maker) bindHead(deck);
-  const page = new GlowPage(deck, maker);
+  const page = new GlowPage(deck, maker, maker ? [] : await loadPrinters());
   const choices = maker ? await getBackChoices(id) : null;
   ready();
   const forgive = choices && new MadeBack(deck, choices, () => page.leeways);

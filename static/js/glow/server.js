@@ -33,11 +33,13 @@ const query = (values) => {
 
 const glow = (/** @type {string} */ id) => `/api/decks/${part(id)}/glow`;
 
-/** @param {string} id @param {number} sheet @param {string|null} printer null is the deck's own @returns {Promise<import("../common/types.js").GlowOut>} */
-export const getGlow = async (id, sheet, printer) => (await ask(`${glow(id)}${query({ sheet, printer })}`)).json();
+/** @typedef {{printer: string|null, paper?: string, flip?: string}} Print a null printer is the deck's own; paper and flip where they are others */
 
-/** @param {string} id @param {string|null} printer @returns {Promise<import("../common/types.js").LeewaysOut>} */
-export const getLeeways = async (id, printer) => (await ask(`${glow(id)}/leeway${query({ printer })}`)).json();
+/** @param {string} id @param {number} sheet @param {Print} print @returns {Promise<import("../common/types.js").GlowOut>} */
+export const getGlow = async (id, sheet, print) => (await ask(`${glow(id)}${query({ sheet, ...print })}`)).json();
+
+/** @param {string} id @param {Print} print @returns {Promise<import("../common/types.js").LeewaysOut>} */
+export const getLeeways = async (id, print) => (await ask(`${glow(id)}/leeway${query({ ...print })}`)).json();
 
 /** @param {string} id @returns {Promise<import("../common/types.js").BackChoices>} */
 export const getBackChoices = async (id) => (await ask(`${glow(id)}/backs`)).json();

@@ -3,8 +3,8 @@
  */
 
 import { el, need } from "../common/dom.js";
-import { keep, recall } from "../common/browser-store.js";
-import { offerPrinters } from "../common/printer-choice.js";
+import { keep } from "../common/browser-store.js";
+import { offerPrinters, ownPrint } from "../common/printer-choice.js";
 
 /**
  * Fill the two choices in and tell of each change.
@@ -21,7 +21,8 @@ export function ownPrinter(tables, printers, settings, changed) {
   const known = tables.papers.some(({ name }) => name === settings.paper);
   paper.replaceChildren(...(known ? [] : [el("option", { value: settings.paper, text: settings.paper })]),
     ...tables.papers.map(({ name, label }) => el("option", { value: name, text: label })));
-  const kept = recall("own-printer") ?? {};
+  const kept = ownPrint();
+  if (kept.paper && !Array.from(paper.options).some(({ value }) => value === kept.paper)) paper.add(new Option(printers.find(({ id }) => id === kept.printer)?.paper_label ?? kept.paper, kept.paper));
   paper.value = kept.paper ?? settings.paper;
   if (!paper.value) paper.value = settings.paper;
   flip.value = kept.flip ?? settings.flip;

@@ -92,8 +92,7 @@ function showPrinter(printer, onePass) {
   line.hidden = onePass && !printer;
   line.dataset.tone = good ? "good" : "warning";
   line.replaceChildren(icon(good ? "good" : printer ? "warning" : "note"), el("span", {}, ...(!printer
-    ? ["Made for any printer, not trued up. ", document.body.dataset.role === "playtester"
-      ? "Choose yours below where the host has trued it up." : way("True yours up")]
+    ? ["Made for any printer, not trued up. ", way("True yours up"), ...(document.body.dataset.role === "playtester" ? [", or choose it below."] : [])]
     : onePass ? [`Made for the edges of ${printer.name}. One pass prints everything, so its drift doesn't count.`]
     : !printer.trued_up ? [`Made for ${printer.name}, not trued up. `, way("Read its test sheet")]
       : [`Made for ${printer.name}, trued up ${dated(printer.trued_up)}.`, ...(good ? [] : [" That is more than half a year ago. ", way("Read it again")])])));

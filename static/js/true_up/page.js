@@ -7,6 +7,7 @@ import { el, need, ready } from "../common/dom.js";
 import { showDeck } from "../common/frame.js";
 import { OpenDeck } from "../common/open-deck.js";
 import { keep, recall } from "../common/browser-store.js";
+import { keepOwn } from "../common/printer-choice.js";
 import { notice, say, tellError, toast } from "../common/messages.js";
 import { same } from "../common/saver.js";
 import { Workbench } from "./workbench.js";
@@ -21,6 +22,9 @@ const LOOK_AGAIN_MS = 5000;
 const MOST_FILE_BYTES = 1_000_000;
 const { deck: deckId, role } = document.body.dataset;
 const maker = role !== "playtester";
+
+/** Whether this person may change it: makers all, a playtester their own. @param {Printer} printer */
+const mine = (printer) => maker || Boolean(printer.own);
 
 /** The numbers that the Glow page sends along, if any. @returns {Record<string, number>|null} */
 function sentAlong() {
@@ -51,7 +55,6 @@ class TrueUpPage {
     need(`[data-unit][value="${this.unit}"]`).checked = true;
     this.#nameUnits();
     need("[data-other-paper]").addEventListener("click", () => this.#otherPaper());
-    if (!maker) return;
     need("[data-new]").addEventListener("click", () => this.open(null));
     const file = need("[data-import-file]");
     need("[data-import]").addEventListener("click", () => file.click());
@@ -65,14 +68,14 @@ class TrueUpPage {
     ready();
     const query = new URLSearchParams(location.search);
     const wanted = query.get("printer") ?? (along && deckId ? (await api.deck(deckId)).settings.printer : "");
-    const printer = this.printers.find(({ id }) => id === wanted) ?? null;
+    const printer = this.printers.find((one) => one.id === wanted && mine(one)) ?? null;
     if (along) {
       await this.bench.open(printer, { draft: null, plain: along });
       toast("The numbers of the Glow page stand in the plain way.");
     } else if (query.has("to")) { // a phone that a desk's code has led here: a fresh form for that desk's sheet
       await this.bench.open(null, { draft: { setup: { paper: query.get("paper") ?? "a4", flip: query.get("flip") ?? "long-edge" }, way: "sheet", sheets: [{ name: "1", pairs: {} }], plain: null } });
       need("#t-read").scrollIntoView({ block: "start" });
-    } else if (printer || !this.printers.length || recallDraft(null)) await this.bench.open(printer);
+    } else if (printer || !this.printers.some(mine) || recallDraft(null)) await this.bench.open(printer);
     this.#list();
     setInterval(() => this.#look(), LOOK_AGAIN_MS);
   }
@@ -105,8 +108,8 @@ class TrueUpPage {
 
   #list() {
     const open = need("[data-work]").hidden ? null : this.bench.printer?.id ?? null;
-    showPrinters(this.printers, open, this.unit, maker ? { open: (one) => this.open(one), remove: (one) => this.#remove(one) } : null);
-    showGone(this.gone, maker ? (one) => this.#restore(one) : null);
+    showPrinters(this.printers, open, this.unit, { may: mine, open: (one) => this.open(one), remove: (one) => this.#remove(one) });
+    showGone(this.gone.filter(mine), (one) => this.#restore(one));
     this.ready?.show(this.printers);
   }
 
@@ -165,10 +168,15 @@ class TrueUpPage {
     this.open(null, { draft: { setup: { ...values, name: `${values.name}, other paper`, front_scale: { x: 1, y: 1 } }, way: "sheet", sheets: [{ name: "1", pairs: {} }], plain: null } });
   }
 
-  /** Put the printer into the open deck's settings, along with the paper and flip that it was read on. */
+  /** Put the printer into the open deck's settings, along with the paper and flip that it was read on; a playtester's
+   *  into what they print themselves. */
   async #use() {
     const { printer } = this.bench;
-    if (!printer || !deckId) return;
+    if (printer && !maker) {
+      keepOwn(printer);
+      toast(`Glow and the PDF that you take are made for ${printer.name} now.`, { tone: "good" });
+    }
+    if (!printer || !deckId || !maker) return;
     try {
       const deck = await OpenDeck.load(deckId);
       const settings = /** @type {Record<string, string>} */ ({ printer: printer.id });

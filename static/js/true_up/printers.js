@@ -41,7 +41,7 @@ function factsOf(printer, unit) {
  * @param {Printer[]} printers
  * @param {string|null} open the id of the one that is worked on
  * @param {Unit} unit
- * @param {{open: (printer: Printer) => void, remove: (printer: Printer) => void}|null} act null where it may only be looked at
+ * @param {{may: (printer: Printer) => boolean, open: (printer: Printer) => void, remove: (printer: Printer) => void}} act ``may``: what isn't one's own may only be looked at
  */
 export function showPrinters(printers, open, unit, act) {
   const empty = el("li", { class: "tu-none" }, el("p", { text: "No printer is kept yet." }),
@@ -53,9 +53,9 @@ export function showPrinters(printers, open, unit, act) {
     printer.confirmed && el("p", { class: "soft", text: `Confirmed ${dated(printer.confirmed.on)}: ${shown(Math.round(printer.confirmed.drift.greatest_mm * 100) / 100, unit)} ${unit} left at the worst corner.` }),
     printer.state === "old" && el("p", { class: "soft", text: "Rollers wear and paper changes: read a sheet again." }),
     el("div", { class: "row" },
-      act && el("button", { class: "button button-small", type: "button", "aria-label": `${printer.drift ? "Open" : "True up"} ${printer.name}`, on: { click: () => act.open(printer) } }, icon("true-up"), printer.id === open ? "Open below" : printer.drift ? "Open" : "True up"),
+      act.may(printer) && el("button", { class: "button button-small", type: "button", "aria-label": `${printer.drift ? "Open" : "True up"} ${printer.name}`, on: { click: () => act.open(printer) } }, icon("true-up"), printer.id === open ? "Open below" : printer.drift ? "Open" : "True up"),
       el("a", { class: "button button-small", href: exportUrl(printer.id), download: "", "aria-label": `Export ${printer.name}` }, icon("download"), "Export"),
-      act && el("button", { class: "button button-small", type: "button", "aria-label": `Delete ${printer.name}`, on: { click: () => act.remove(printer) } }, icon("bin"), "Delete")))) : [empty]));
+      act.may(printer) && el("button", { class: "button button-small", type: "button", "aria-label": `Delete ${printer.name}`, on: { click: () => act.remove(printer) } }, icon("bin"), "Delete")))) : [empty]));
   showCompare(printers, unit);
 }
 
@@ -87,10 +87,10 @@ function showCompare(all, unit) {
       ...printers.map((one) => el("td", {}, value(one)))))));
 }
 
-/** @param {Printer[]} gone @param {((printer: Printer) => void)|null} restore */
+/** @param {Printer[]} gone @param {(printer: Printer) => void} restore */
 export function showGone(gone, restore) {
-  need("[data-gone]").hidden = !gone.length || !restore;
+  need("[data-gone]").hidden = !gone.length;
   need("[data-gone-list]").replaceChildren(...gone.map((one) => el("li", {},
     el("span", { text: one.name }), el("span", { class: "soft", text: kindOf(one) }),
-    el("button", { class: "button button-small", type: "button", "aria-label": `Restore ${one.name}`, on: { click: () => restore?.(one) } }, icon("undo"), "Restore"))));
+    el("button", { class: "button button-small", type: "button", "aria-label": `Restore ${one.name}`, on: { click: () => restore(one) } }, icon("undo"), "Restore"))));
 }
