@@ -26,6 +26,7 @@ from server.jobs.queue import Work
 from server.prepress import Prepared
 from server.web import services
 from tests.formats.artwork import ENDINGS, PICTURES, encoded, oriented, pdf, picture, write
+from tests.formats.svg_files import link, svg
 from tests.web.live import LiveServer, running
 
 Files = Mapping[str, bytes]
@@ -129,11 +130,18 @@ def both(server: LiveServer, files: Files, given: Mapping[str, Any], printer: st
                 by_web(server, "Harbour", files, given, printer))
 
 
+_LAMP = ('<linearGradient id="g"><stop stop-color="#123"/><stop offset="1" stop-color="#fd6" stop-opacity=".5"/>'
+         '</linearGradient><mask id="m"><circle cx="50" cy="60" r="40" fill="#fff"/></mask><rect width="100" '
+         f'height="140" fill="url(#g)"/><image width="100" height="140" mask="url(#m)" href="'
+         f'{link(picture(mode="RGBA"), "PNG")}"/>'
+         '<text x="5" y="130" font-family="Arial" font-size="20">Lamp</text>')
 ART = {
     **{f"{kind}.{ENDINGS[kind]}": encoded(kind) for kind in PICTURES},
     "clear.png": encoded("PNG", picture(69, 94, "RGBA")), "grey.png": encoded("PNG", picture(mode="L")),
     "inks.jpg": encoded("JPEG", picture(mode="CMYK")), "turned.jpg": oriented("JPEG", 6, picture(88, 63)),
     "lying.png": encoded("PNG", picture(88, 63)), "page.pdf": pdf(1, 69, 94), "pages.pdf": pdf(3),
+    "drawn.svg": svg(_LAMP, 'width="63mm" height="88mm" viewBox="0 0 100 140"').encode(),
+    "moving.svg": svg("<set/>").encode(),
 }
 
 

@@ -10,7 +10,7 @@ from server.core.geometry import Affine, Rect
 from server.core.units import POINTS_PER_INCH
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.pdf_source import load_pymupdf
-from server.formats.refusal import ArtTooLarge, BadArt
+from server.formats.refusal import ArtTooLarge, BadArt, refusing
 from server.formats.svg_canvas import Canvas, Objects
 from server.formats.svg_css import Style
 from server.formats.svg_draw import Drawing
@@ -30,11 +30,12 @@ def open_svg(path: Path, file: str, limits: ArtLimits = DEFAULT_LIMITS) -> Any:
         if size > limits.stream_bytes:
             raise CantDraw(f"{size / 1e6:.0f} MB, over the limit of {limits.stream_bytes / 1e6:.0f} MB for an SVG",
                            "file-too-large", "Simplify it, scale its pictures down, or save it as PDF.")
-        drawn = _drawn(path.read_bytes(), limits)
+        with refusing(file):
+            drawn = _drawn(path.read_bytes(), limits)
     except CantDraw as error:
         kind = ArtTooLarge if error.code.startswith(("too-m", "file-too")) else BadArt
         word = "is damaged," if error.code == "damaged" else "has"
-        say = f"{file}: {word} {error}"
+        say = f"{file}: {word} {error.what}"
         say += ". It wouldn't be printed as it is meant." if error.code in ("svg-feature", "svg-font") else "."
         raise kind(say, error.fix, error.code) from None
     except RecursionError:

@@ -55,6 +55,7 @@ def put_picture(canvas: Canvas, link: str) -> tuple[int, tuple[int, int]]:
             with PIL.Image.open(io.BytesIO(data), formats=(PILLOW_NAMES[kind],)) as picture:
                 size = picture.size
                 objects.spend_pixels(size[0] * size[1])
+                picture.load()
                 if kind == "jpeg" and not canvas.grey and (raw := _plain_jpeg(data, objects.limits)):
                     space = "DeviceRGB" if picture.mode == "RGB" else "DeviceGray"
                     return objects.put_stream(_entries(size, space), raw, "/DCTDecode"), size

@@ -11,7 +11,7 @@ from server.formats.svg_canvas import Canvas
 from server.formats.svg_css import Style
 from server.formats.svg_shapes import Units, box_path
 from server.formats.svg_tree import CantDraw, Node
-from server.formats.svg_values import Path, fitted, numbers, view_box
+from server.formats.svg_values import Path, fitted, length, view_box
 
 if TYPE_CHECKING:
     from server.formats.svg_draw import Drawing
@@ -73,7 +73,7 @@ def _marker(drawing: Drawing, marker: Node, canvas: Canvas, view: tuple[float, f
 def _angle(orient: str, coming: _Way, going: _Way, is_start: bool) -> float:
     """Degrees by which a marker is turned: along the line, between two directions in the middle of them."""
     if orient not in ("auto", "auto-start-reverse"):
-        return numbers(orient.removesuffix("deg"))[0]
+        return length(orient.removesuffix("deg"), 0.0)
     ways = [math.atan2(way[1], way[0]) for way in (coming, going) if way]
     if not ways:
         return 0.0

@@ -50,7 +50,7 @@ def ink_of(drawing: Drawing, style: Style, use: str, room: Callable[[], Rect | N
     """What ``use`` ("fill" or "stroke") paints with; None for nothing. Raises CantDraw."""
     value, alpha = style[use], share(style[f"{use}-opacity"])
     while value.startswith("url("):
-        name, fallback = reference(value) or "", value[value.index(")") + 1:].strip()
+        name, fallback = reference(value) or "", value.partition(")")[2].strip()
         node = drawing.tree.by_id.get(name)
         if node is not None and node.tag in ("linearGradient", "radialGradient", "pattern"):
             return _server_ink(drawing, node, style, use, room, canvas, view)

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from xml.parsers import expat
 
+from server.errors import LampfoldError
+
 _NAMESPACE = "http://www.w3.org/2000/svg"
 _XLINK, _XML = "http://www.w3.org/1999/xlink", "http://www.w3.org/XML/1998/namespace"
 _PARTED = " "  # no namespace has a space
@@ -19,14 +21,14 @@ _MOVES = frozenset({"animate", "animatecolor", "animatemotion", "animatetransfor
 _WAY_OUT = "Save it as PDF from your drawing program."
 
 
-class CantDraw(Exception):
+class CantDraw(LampfoldError):
     """What an SVG has that isn't drawn as it is meant, a code of ``refusal`` and the way out. Whoever knows the file's
     label makes a refusal of it."""
 
     def __init__(self, what: str, code: str = "svg-feature", fix: str = _WAY_OUT) -> None:
-        super().__init__(what)
+        super().__init__(what, fix)
+        self.what = what
         self.code = code
-        self.fix = fix
 
 
 @dataclass(slots=True, eq=False)
@@ -62,6 +64,8 @@ def parse(data: bytes) -> Tree:
     reader = _Reader()
     try:
         reader.parser.Parse(data, True)
+    except LookupError:
+        raise CantDraw("an encoding that isn't known", "damaged", "Save it in UTF-8.") from None
     except expat.ExpatError as error:
         raise CantDraw(f"line {error.lineno} can't be read as XML ({expat.ErrorString(error.code)})", "damaged",
                        "Export it again from the program that made it, or copy it anew.") from None

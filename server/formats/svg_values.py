@@ -81,17 +81,17 @@ def colour(text: str) -> Rgba:
         return red, green, blue, alpha
     found = re.fullmatch(r"(rgb|hsl)a?\(([^()]*)\)", name)
     parts = re.split(r"\s*[,/]\s*|\s+", found[2].strip()) if found else []
-    if not found or len(parts) not in (3, 4):
+    if not found or len(parts) not in (3, 4) or not all(parts):
         raise CantDraw(f"the colour “{text.strip()[:40]}”")
     alpha = share(parts[3]) if len(parts) == 4 else 1.0
     if found[1] == "rgb":
         whole = [part.endswith("%") for part in parts[:3]]
         if any(whole) != all(whole):
             raise CantDraw(f"the colour “{text.strip()[:40]}”")
-        red, green, blue = (share(part) if part.endswith("%") else min(255.0, max(0.0, numbers(part)[0])) / 255
+        red, green, blue = (share(part) if part.endswith("%") else min(255.0, max(0.0, length(part, 0.0))) / 255
                             for part in parts[:3])
         return red, green, blue, alpha
-    hue = numbers(parts[0].removesuffix("deg"))[0] % 360 / 360
+    hue = length(parts[0].removesuffix("deg"), 0.0) % 360 / 360
     return (*colorsys.hls_to_rgb(hue, share(parts[2]), share(parts[1])), alpha)
 
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import base64
 import io
+from collections.abc import Callable
 from pathlib import Path
 
 import pymupdf
 import pypdfium2
 from PIL import Image, ImageChops, ImageFilter, ImageStat
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, Page, expect
 
 from server.formats.svg import open_svg
-from tests.formats.svg_files import DRAWN
+from tests.browser.conftest import choose_folder
+from tests.formats.svg_files import DRAWN, NAMESPACES, svg
 
 _SIDE_PX, _ACROSS = 160, 12
 # Two renderers shade edges in their own ways. Both pictures are blurred by 3 pixels of 160; then no channel of any
@@ -22,6 +24,8 @@ _BLUR, _MOST, _MEAN = 1.5, 60, 2.5
 _CELLS_MEAN = 5.0
 # Text is in another cut of the same widths: the letters stand in the same places, and are compared as grey bars.
 _TEXT_BLUR, _TEXT_MOST, _TEXT_MEAN = 5.0, 85, 8.0
+_CARD = (f'<svg {NAMESPACES} width="63mm" height="88mm" viewBox="0 0 63 88"><rect width="63" height="88" fill="{{}}"/>'
+         '<path d="M22 75L27 30H36L41 75z" fill="#f3efe2"/></svg>')
 _FINER = 4  # drawn so much larger and shrunk, for pdfium sets the edges of rectangles on whole pixels
 
 
@@ -85,3 +89,24 @@ def test_all_that_is_drawn_is_drawn_as_the_browser_draws_it(browser: Browser, tm
     assert _differ(seen["rect"], ours["circle"]["MuPDF"], _BLUR)[0] > _MOST
     assert _differ(seen["text"], ours["text turned"]["MuPDF"], _TEXT_BLUR)[0] > _TEXT_MOST
     assert _differ(seen["gradient that repeats"], ours["linear gradient"]["MuPDF"], _BLUR)[0] > _MOST
+
+
+def test_dropped_drawings_become_cards_and_what_cannot_be_drawn_is_named(page: Page, new_deck: Callable[[str], str],
+                                                                         tmp_path: Path) -> None:
+    new_deck("Drawn")
+    folder = tmp_path / "drawn"
+    for path, text in (("fronts/lamp.svg", _CARD.format("#c2410c")), ("fronts/tide.svg", _CARD.format("#1f5f6b")),
+                       ("backs/back.svg", _CARD.format("#222222")),
+                       ("fronts/fog.svg", svg('<rect width="50" height="50" style="filter:blur(2px)"/>'))):
+        (folder / path).parent.mkdir(parents=True, exist_ok=True)
+        (folder / path).write_text(text, encoding="utf-8")
+    choose_folder(page, folder)
+    expect(page.locator(".pair")).to_have_count(2)
+    front = page.get_by_alt_text("Front of lamp")
+    expect(front).to_be_visible()
+    page.wait_for_function("() => [...document.querySelectorAll('.pair img')].every((one) => one.naturalWidth > 0)")
+    shown = Image.open(io.BytesIO(front.screenshot())).convert("RGB")
+    red, _, blue = ImageStat.Stat(shown.crop((0, 0, shown.width, shown.height // 4))).mean
+    assert red > 150 > 100 > blue
+    expect(page.get_by_text("Has filter: blur(2px). It wouldn't be printed as it is meant.")).to_be_visible()
+    expect(page.get_by_text("Save it as PDF from your drawing program.").first).to_be_visible()

@@ -6,10 +6,13 @@ That it is drawn as a browser draws it is held by ``tests/browser/test_svg.py``,
 from __future__ import annotations
 
 import io
+from contextlib import suppress
 from pathlib import Path
 
 import pikepdf
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from PIL import Image
 
 from server.core.art import Art
@@ -20,6 +23,8 @@ from server.formats.refusal import ArtTooLarge, BadArt
 from server.formats.svg import open_svg
 from tests.formats.svg_files import DRAWN, REFUSED, link, svg
 
+_PUT = ["", "0", "-1", "1e9", "none", "inherit", "url(#g)", "%", "'", "<g>", "/>", "M0 0", "NaN", "((", ",", "auto",
+        "em", "\0", "é"]
 _RECT = '<rect width="9" height="9"/>'
 
 
@@ -120,6 +125,19 @@ def test_a_soft_picture_in_it_is_seen(tmp_path: Path) -> None:
                              f'href="{link(Image.new("RGB", (126, 176)), "PNG")}"/>',
                              'width="63mm" height="88mm" viewBox="0 0 63 88"'))
     assert art.picture_ppi == pytest.approx(126 / 63 * 25.4, abs=0.5)
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.sampled_from(sorted(DRAWN)), st.data())
+def test_a_file_that_was_tampered_with_is_drawn_or_refused(tmp_path: Path, name: str, data: st.DataObject) -> None:
+    """Numbers, words and marks changed anywhere: nothing but a refusal ever comes of it."""
+    text = DRAWN[name]
+    for _ in range(data.draw(st.integers(1, 4))):
+        at = data.draw(st.integers(0, len(text) - 1))
+        put = data.draw(st.sampled_from([*_PUT, text[at:at + 30]]))
+        text = text[:at] + put + text[at + data.draw(st.integers(0, 12)):]
+    with suppress(BadArt):
+        read(tmp_path, text)
 
 
 def test_it_closes_behind_itself(tmp_path: Path) -> None:

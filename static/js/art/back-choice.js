@@ -15,7 +15,7 @@ const MOST_SHOWN = 120;
 export function allArt(record) {
   return record.files.flatMap((file) => file.pages > 1
     ? Array.from({ length: file.pages }, (_, page) => ({ file: `${file.path}#${page + 1}`, key: `${file.key}#${page}` }))
-    : file.pages === 1 ? [{ file: file.path, key: file.kind === "pdf" ? `${file.key}#0` : file.key }] : []);
+    : file.pages === 1 ? [{ file: file.path, key: file.kind === "pdf" || file.kind === "svg" ? `${file.key}#0` : file.key }] : []);
 }
 
 /**
