@@ -250,7 +250,8 @@ def printed(rows: list[Row]) -> str:
 
 
 def main() -> None:
-    from tests.bench_glow import glow_rows  # it takes this table's rows, so it can't be loaded before them
+    from tests.bench_glow import glow_rows  # they take this table's rows, so they can't be loaded before them
+    from tests.bench_release import release_rows
 
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
     parser.add_argument("--turns", type=int, default=7, help="turns of each contender (default: 7)")
@@ -261,6 +262,7 @@ def main() -> None:
         rows = [*speed_rows("png", options.turns, room), *speed_rows("jpeg", options.turns, room)]
         if not options.quick:
             rows += [*growth_rows("png", 3, room), *growth_rows("jpeg", 3, room)]
+            rows += [*release_rows("png", 2, room), *release_rows("jpeg", 2, room)]
         rows += [preview_row(options.turns), upload_row(options.turns, room)]
     ratio, detail = nudge_ratio(options.turns)
     rows.append(Row("Nudge, 200 pages: time over open and save", ratio, NUDGE_GOAL, True, detail))

@@ -37,14 +37,15 @@ def run(arguments: argparse.Namespace) -> int:
     from server.core.cost import Prices, best_of
     from server.core.methods import method_named
     from server.core.sizes import paper_named
-    from server.prepress.cost import cost_table, cost_to_json, ink_of_art
+    from server.prepress.cost import cost_table, cost_to_json, ink_of_art, printed_art
 
     prices = Prices(_money("--sheet-price", arguments.sheet_price), _money("--ink-price", arguments.ink_price))
     methods = [method_named(name).name for name in _names(arguments.methods)]
     papers = [paper_named(name).name for name in _names(arguments.papers)]
     asked = read_asked(arguments)
     with naming_options():
-        rows, refused = cost_table(asked.found.deck, asked.settings, ink_of_art(asked.found.deck, asked.found.source),
+        deck = asked.found.deck
+        rows, refused = cost_table(deck, asked.settings, ink_of_art(printed_art(deck).values(), asked.found.source),
                                    prices, methods, papers)
     if arguments.json:
         print(as_json(cost_to_json(rows, refused, arguments.care)))

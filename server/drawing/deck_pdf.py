@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
+from typing import BinaryIO
 
 from server.core.art import Art, Deck
 from server.core.box import Box
@@ -78,21 +79,28 @@ def write_pdf(pages: Sequence[Page], planned: Planned, source: Callable[[Art], P
     under_way = out.with_name(f".{out.name}.{os.urandom(4).hex()}.part")
     try:
         with under_way.open("xb", buffering=0) as stream:
-            surface = PdfSurface(stream, source, title=f"{planned.deck.name} · {planned.settings.method}",
-                                 duplex=duplex_preference(planned.plan.layout), limits=limits)
-            try:
-                for done, page in enumerate(pages):
-                    if cancelled():
-                        raise Stopped("The build was cancelled.", "Start it again when you like.")
-                    progress(done, len(pages))
-                    page(surface)
-                surface.close()
-            finally:
-                surface.release()
-        progress(len(pages), len(pages))
+            stream_pdf(pages, planned, source, stream, progress, cancelled, limits=limits)
         under_way.replace(out)
     finally:
         under_way.unlink(missing_ok=True)
+
+
+def stream_pdf(pages: Sequence[Page], planned: Planned, source: Callable[[Art], Path], stream: BinaryIO,
+               progress: Callable[[int, int], None] = _no_progress,
+               cancelled: Callable[[], bool] = _never, *, limits: ArtLimits = DEFAULT_LIMITS) -> None:
+    """``write_pdf`` onto a stream, which holds half a PDF where anything is raised."""
+    surface = PdfSurface(stream, source, title=f"{planned.deck.name} · {planned.settings.method}",
+                         duplex=duplex_preference(planned.plan.layout), limits=limits)
+    try:
+        for done, page in enumerate(pages):
+            if cancelled():
+                raise Stopped("The build was cancelled.", "Start it again when you like.")
+            progress(done, len(pages))
+            page(surface)
+        surface.close()
+    finally:
+        surface.release()
+    progress(len(pages), len(pages))
 
 
 def duplex_preference(layout: Layout) -> Duplex:

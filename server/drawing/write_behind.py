@@ -36,8 +36,7 @@ class WriteBehind:
     def put(self, parts: Sequence[Buffer]) -> None:
         """Append ``parts``. Raises OSError where the disk has refused them or what came before."""
         if self._thread is None:
-            for part in parts:
-                self._out.write(part)
+            self._out.write(parts[0] if len(parts) == 1 else b"".join(parts))
             return
         self._gathered += parts
         self._bytes += sum(map(len, parts))

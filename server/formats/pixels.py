@@ -77,6 +77,18 @@ def upright(path: Path, art: Art, longest_px: int | None = None, limits: ArtLimi
         return _turned(straight(image), art, longest_px)
 
 
+def rough(path: Path, art: Art, about_px: int, limits: ArtLimits = DEFAULT_LIMITS) -> Image.Image:
+    """``upright``, but as large as comes quickest: at least ``about_px`` on its longer side, less than twice that.
+
+    Smaller where it has no more. Raises Unreadable, naming the art.
+    """
+    if art.is_vector:
+        return upright(path, art, about_px, limits)
+    with loaded(path, art, limits, about_px) as image:
+        times = max(image.size) // about_px
+        return _turned(straight(image).reduce(times) if times > 1 else straight(image).copy(), art, None)
+
+
 def thumbnail(path: Path, art: Art, longest_px: int, limits: ArtLimits = DEFAULT_LIMITS) -> bytes:
     """A WebP of ``art`` as it is seen, ``longest_px`` on its longer side at most. Raises Unreadable, naming it."""
     return _as_webp(upright(path, art, longest_px, limits))

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from concurrent.futures import Future
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from server.core.art import Art, Deck
 from server.core.settings import DeckSettings
@@ -20,9 +20,6 @@ from server.jobs.queue import Work
 from server.jobs.worker import Report
 from server.store import Store
 from server.store.names import file_stem, version_stem
-
-if TYPE_CHECKING:
-    from server.prepress.record import Picture
 
 _KEY = "release-"
 
@@ -44,8 +41,7 @@ class PackDeck:
 
 @dataclass(frozen=True, slots=True)
 class PackOrder:
-    """What to pack: ``sources`` maps blob keys to files, ``known`` what pictures show by their arts' keys; ``pack`` is
-    where the result goes, in a folder of its own."""
+    """What to pack: ``sources`` maps blob keys to files, ``pack`` is where the result goes, in a folder of its own."""
 
     decks: tuple[PackDeck, ...]
     version: str
@@ -55,28 +51,24 @@ class PackOrder:
     extras: tuple[tuple[str, Path], ...]
     limits: ArtLimits
     sources: Mapping[str, Path]
-    known: Mapping[str, Picture]
     pack: Path
 
 
 def make_release(report: Report, order: PackOrder) -> dict[str, Any]:
-    """Write the pack. Returns its members, in words what was left out because it doesn't fit, and the pictures that
-    weren't known yet."""
+    """Write the pack. Returns its members, and in words what was left out because it doesn't fit."""
     from server.prepress.release import DeckToPack, ReleaseOrder, release
 
     def source(art: Art) -> Path:
         return order.sources[art.key.partition("#")[0]]
 
-    known = dict(order.known)
-    decks = tuple(DeckToPack(one.deck, one.settings, source, known) for one in order.decks)
+    decks = tuple(DeckToPack(one.deck, one.settings, source) for one in order.decks)
     made = release(ReleaseOrder(decks, order.version, order.methods, order.papers, order.inks, order.extras,
                                 order.limits), order.pack,
                    lambda done, total: report(done, total, f"PDF {min(done + 1, total)} of {total}"),
                    scratch=order.pack.parent)
     files = [{**asdict(member), "deck": order.decks[member.deck].id if member.deck >= 0 else ""}
              for member in made.members]
-    return {"files": files, "left_out": list(made.left_out),
-            "pictures": {key: picture for key, picture in known.items() if key not in order.known}}
+    return {"files": files, "left_out": list(made.left_out)}
 
 
 class ReleaseJobs:
@@ -120,7 +112,6 @@ class ReleaseJobs:
         try:
             done = future.result()
             name = f"{file_stem(order.decks[0].deck.name)}-{version_stem(order.version)}.zip"
-            self._store.pictures.put(done["pictures"])
             self._store.releases.keep(release_id, {one.id: one.version_id for one in order.decks}, order.version,
                                       order.pack, name, done["files"])
             told = " ".join(("Done.", *done["left_out"]))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import io
 import json
 import os
@@ -28,7 +27,7 @@ from server.jobs.worker import Report
 from server.store.art_records import ArtRecord
 
 if TYPE_CHECKING:
-    from server.prepress import ChangeSheet, Part, Prepared, Record
+    from server.prepress import ChangeSheet, Part, Prepared
     from server.prepress.record import Picture
 
 THUMB_PX = 512
@@ -91,24 +90,6 @@ def measure_inks(report: Report, fronts: tuple[tuple[Path, Art, ArtFit], ...], m
 
     paths = {art.key: path for path, art, _ in fronts}
     return mark_inks([(art, fit) for _, art, fit in fronts], lambda art: paths[art.key], mark, pale=pale)[0]
-
-
-def take_pictures(report: Report, arts: tuple[tuple[Path, Art], ...]) -> dict[str, Picture]:
-    """What each art shows, by its key: see ``prepress.record``. One that can't be decoded is left out."""
-    from server.prepress.record import picture_of
-
-    found = {}
-    for path, art in arts:
-        with contextlib.suppress(Unreadable):
-            found[art.key] = picture_of(path, art)
-    return found
-
-
-def compare_versions(report: Report, old_deck: Deck, old: Record, new_deck: Deck, new: Record) -> dict[str, Any]:
-    """What changed between two versions, with how far each changed card differs."""
-    from server.prepress import shown_changes
-
-    return shown_changes(old_deck, old, new_deck, new)
 
 
 def make_thumb(report: Report, path: Path, art: Art, longest_px: int, thumbs: Path) -> Path:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, BinaryIO, Literal
 
 from server.core.planning import box_of
 from server.errors import LampfoldError, Unreadable
@@ -56,6 +56,16 @@ def build(prepared: Prepared, out: Path, progress: Callable[[int, int], None] = 
             from server.intake.decode_check import without
 
             prepared = prepare(without(deck, broken), settings, source, prepared.printer, prepared.limits)
+
+
+def build_into(prepared: Prepared, stream: BinaryIO, cancelled: Callable[[], bool] = _never,
+               part: Part = "sheets") -> None:
+    """``build`` onto a stream, of a deck that was built before, so that all its art is known to be whole."""
+    from server.drawing.deck_pdf import stream_pdf
+
+    assert prepared.source is not None
+    stream_pdf(_pages(prepared, part), prepared.planned, prepared.source, stream, cancelled=cancelled,
+               limits=prepared.limits)
 
 
 def _pages(prepared: Prepared, part: Part) -> tuple[Page, ...]:

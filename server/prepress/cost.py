@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -21,26 +21,36 @@ _LOOK_PX = 300
 _A4_MM2 = 210.0 * 297.0
 
 
-def ink_of_art(deck: Deck, source: Callable[[Art], Path]) -> dict[str, Ink]:
+def printed_art(deck: Deck) -> dict[str, Art]:
+    """Every art of a card that is printed, by its key."""
+    return {art.key: art for card in deck.cards if card.copies for art in (card.front, card.back) if art}
+
+
+def ink_of_art(arts: Iterable[Art], source: Callable[[Art], Path]) -> dict[str, Ink]:
     """Each art's own mean cover, by its key. Decodes; raises Unreadable, naming the art."""
+    return {art.key: cover_of(source(art), art) for art in arts}
+
+
+def cover_of(path: Path, art: Art) -> Ink:
+    """One art's own mean cover. Decodes; raises Unreadable, naming the art."""
     from server.formats.pixels import upright
     from server.prepress.inks import cover
 
-    arts = {art.key: art for card in deck.cards for art in (card.front, card.back) if art}
-    return {key: cover(upright(source(art), art, _LOOK_PX)) for key, art in arts.items()}
+    return cover(upright(path, art, _LOOK_PX))
 
 
 def cost_table(deck: Deck, settings: DeckSettings, inks: Mapping[str, Ink], prices: Prices,
                methods: Sequence[str] = (), papers: Sequence[str] = (),
                limits: ArtLimits = DEFAULT_LIMITS) -> tuple[tuple[CostRow, ...], tuple[tuple[str, str, str], ...]]:
-    """A row for each of ``methods`` on each of ``papers`` (none: all), and what doesn't fit as (method, paper, why).
+    """A row for each of ``methods`` on each of ``papers`` (none: all, and the deck's own), and what doesn't fit as
+    (method, paper, why).
 
     Ink is reckoned from the art's own cover and the area that each card is printed on, bleed counted; marks, some
     hundredths of a percent, are left out. Raises what ``prepare`` raises, but for DoesNotFit.
     """
     rows, refused = [], []
     for method in methods or tuple(METHODS):
-        for paper in papers or tuple(PAPERS):
+        for paper in papers or dict.fromkeys((*PAPERS, settings.paper)):
             asked = replace(settings, method=method, paper=paper, arrangement="", card_turned="", box="")
             try:
                 rows.append(_row(prepare(deck, asked, None, None, limits), inks, prices))
@@ -54,7 +64,7 @@ def _row(prepared: Prepared, inks: Mapping[str, Ink], prices: Prices) -> CostRow
     page_mm2, pages = layout.page.width * layout.page.height, len(plan.faces)
     ink = Ink()
     for key, area in _printed(prepared):
-        ink = ink.plus(inks[key].scaled(area / (page_mm2 * pages)))
+        ink = ink.plus(inks.get(key, Ink()).scaled(area / (page_mm2 * pages)))
     if settings.ink == "pale":
         ink = ink.scaled(1.0 - PALE)
     cuts = prepared.planned.best.cuts

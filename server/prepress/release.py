@@ -1,7 +1,7 @@
 """A release: one ZIP with every deck by every chosen method, paper and ink, their guides, an index and a manifest.
 
 The same input gives the same bytes: members stand in a fixed order with a fixed date, and hold nothing of the machine.
-Each PDF is written to a file of its own and put in as it is, so a pack takes the memory of one build.
+PDFs are written straight into it, so a pack takes the memory of one build, and art is looked at once for all of them.
 """
 
 from __future__ import annotations
@@ -10,24 +10,24 @@ import hashlib
 import json
 import secrets
 import zipfile
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
+from itertools import count
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any, Literal
+from typing import IO, Any, BinaryIO, Literal, cast
 
 from server import __version__
 from server.core.art import Art, Deck
 from server.core.settings import DeckSettings
-from server.drawing.deck_pdf import write_pdf
+from server.drawing.deck_pdf import stream_pdf
 from server.drawing.release_index import Contents, Sheets, draw_index
 from server.errors import BadValue, DoesNotFit
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
-from server.prepress.build import Part, build
+from server.prepress.build import build, build_into
 from server.prepress.prepare import Prepared, prepare
-from server.prepress.record import Picture, Record, make_record, small_pictures
 from server.store.names import file_stem, version_stem
 
 FORMAT, VERSION = "lampfold-release", 1
@@ -37,17 +37,17 @@ MemberPart = Literal["sheets", "guide", "box", "index", "extra"]
 # The first date that a ZIP can hold (APPNOTE.TXT, 4.4.6).
 _DATE = (1980, 1, 1, 0, 0, 0)
 _PIECE = 1 << 20
+_SMALL_PX = 200  # 170 ppi where it is printed
 Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
 class DeckToPack:
-    """A deck of the release, its settings, and where its art lies. ``known``: see ``make_record``."""
+    """A deck of the release, its settings, and where its art lies."""
 
     deck: Deck
     settings: DeckSettings
     source: Callable[[Art], Path]
-    known: dict[str, Picture] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -106,27 +106,30 @@ def release(order: ReleaseOrder, out: Path, progress: Progress = lambda done, to
 
 
 class _Pack:
-    """The archive under way: files go in by name, once, with a fixed date."""
+    """The archive under way: files go in by name, once, with a fixed date. ``folder`` is for what goes in later."""
 
     def __init__(self, archive: zipfile.ZipFile, folder: Path) -> None:
         self._archive, self.folder = archive, folder
         self.members: list[Member] = []
 
-    def scratch(self) -> Path:
-        return self.folder / f"{len(self.members)}.pdf"
-
-    def add(self, name: str, path: Path, part: MemberPart, **about: Any) -> None:
-        """Put the file in as it is: PDFs are compressed inside. Raises BadValue for a name that is taken."""
+    @contextmanager
+    def writing(self, name: str, part: MemberPart, **about: Any) -> Iterator[BinaryIO]:
+        """Where the file's bytes go; PDFs are compressed inside. Raises BadValue for a name that is taken."""
         if self.has(name):
             raise BadValue(f"release: two files would be called {name}.", "Give the decks or the files other names.")
-        entry, digest = zipfile.ZipInfo(name, _DATE), hashlib.sha256()
+        entry = zipfile.ZipInfo(name, _DATE)
         entry.external_attr = 0o644 << 16
         entry.create_system = 3  # the same bytes on every system
-        with path.open("rb") as content, self._archive.open(entry, "w", force_zip64=True) as inside:
+        with self._archive.open(entry, "w", force_zip64=True) as inside:
+            hashed = _Hashed(inside)
+            yield cast(BinaryIO, hashed)
+        self.members.append(Member(name, hashed.digest.hexdigest(), part, hashed.size, **about))
+
+    def add(self, name: str, path: Path, part: MemberPart, **about: Any) -> None:
+        """Put a file in as it is."""
+        with path.open("rb") as content, self.writing(name, part, **about) as inside:
             while piece := content.read(_PIECE):
-                digest.update(piece)
                 inside.write(piece)
-        self.members.append(Member(name, digest.hexdigest(), part, path.stat().st_size, **about))
 
     def has(self, name: str) -> bool:
         """Whether there is such a file; names that differ by case alone are one, as some systems have it."""
@@ -139,42 +142,53 @@ class _Pack:
         self._archive.writestr(zipfile.ZipInfo(MANIFEST, _DATE), text.encode("utf-8"))
 
 
+class _Hashed:
+    """A stream that sums up what is written on."""
+
+    def __init__(self, out: IO[bytes]) -> None:
+        self._out, self.size, self.digest = out, 0, hashlib.sha256()
+
+    def write(self, part: bytes | memoryview) -> int:
+        self.digest.update(part)
+        self.size += len(part)
+        return self._out.write(part)
+
+
 def _fill(pack: _Pack, order: ReleaseOrder, progress: Progress, cancelled: Callable[[], bool]) -> tuple[str, ...]:
-    total, done = len(order.decks) * len(order.methods) * len(order.papers) * len(order.inks), 0
+    total, done = len(order.decks) * len(order.methods) * len(order.papers) * len(order.inks), count()
     contents: list[Contents] = []
-    told: list[str] = []
-    with ExitStack() as open_pictures:
-        paths: dict[str, Path] = {}
-        first: Prepared | None = None
-        for number, one in enumerate(order.decks):
-            sheets: list[Sheets] = []
-            left_out: list[str] = []
-            for prepared in _variants(one, order, left_out):
-                progress(done, total)
-                done += 1
-                first = first or prepared
-                sheets.append(_pack_variant(pack, number, prepared, order.version, left_out, cancelled))
-            record = make_record(one.deck, one.settings, one.source, one.known)
-            arts, found = open_pictures.enter_context(small_pictures(record, (card.front for card in record.cards)))
-            paths.update(found)
-            contents.append(_contents(one.deck, record, arts, sheets, left_out))
-            told += [f"{one.deck.name}: {said}" for said in left_out]
-        if first is None:
-            raise BadValue(f"release: nothing fits. {told[0] if told else ''}".rstrip(),
-                           "Choose larger papers or other methods.")
-        extras = [f"extras/{name}" for name, _ in order.extras]
-        names = " and ".join(dict.fromkeys(one.deck.name for one in order.decks))
-        page = first.planned.plan.layout.page
-        draw = partial(draw_index, page=page, title=f"{names} {order.version}", decks=contents, extras=extras)
-        index = pack.scratch()
-        write_pdf((draw,), first.planned, lambda art: paths[art.key], index)
-        pack.add(INDEX, index, "index")
-    for name, (_, path) in zip(extras, order.extras, strict=True):
-        pack.add(name, path, "extra")
+    paths: dict[str, Path] = {}
+    first: Prepared | None = None
+    for number, one in enumerate(order.decks):
+        deck, sheets, left_out = one.deck, list[Sheets](), list[str]()
+        for asked in _variants(one, order):
+            try:
+                prepared = prepare(deck, asked, one.source, None, order.limits)
+            except DoesNotFit as error:
+                left_out.append(f"Not by {asked.method} on {asked.paper}: {error.message}")
+                continue
+            progress(next(done), total)
+            first = first or prepared
+            # What was built knows its edges and has lost its broken art: neither is looked at again.
+            deck = _pack_variant(pack, number, prepared, sheets, left_out, cancelled).deck
+        arts = _small_pictures(deck, one.source, pack.folder / str(number), order.limits)
+        paths |= {art.key: pack.folder / str(number) / art.file for art in arts.values()}
+        contents.append(_contents(deck, arts, sheets, dict.fromkeys(left_out)))
+    told = tuple(f"{one.name}: {said}" for one in contents for said in one.left_out)
+    if first is None:
+        raise BadValue(f"release: nothing fits. {told[0] if told else ''}".rstrip(),
+                       "Choose larger papers or other methods.")
+    names = " and ".join(dict.fromkeys(one.deck.name for one in order.decks))
+    draw = partial(draw_index, page=first.planned.plan.layout.page, title=f"{names} {order.version}", decks=contents,
+                   extras=[f"extras/{name}" for name, _ in order.extras])
+    with pack.writing(INDEX, "index") as inside:
+        stream_pdf((draw,), first.planned, lambda art: paths[art.key], inside)
+    for name, path in order.extras:
+        pack.add(f"extras/{name}", path, "extra")
     pack.seal({"format": FORMAT, "version": VERSION, "lampfold": __version__, "release": order.version,
                "decks": [one.deck.name for one in order.decks]})
     progress(total, total)
-    return tuple(told)
+    return told
 
 
 def variant_of(settings: DeckSettings, version: str, method: str, paper: str, ink: InkName) -> DeckSettings:
@@ -183,54 +197,61 @@ def variant_of(settings: DeckSettings, version: str, method: str, paper: str, in
                    printer="")
 
 
-def _variants(one: DeckToPack, order: ReleaseOrder, left_out: list[str]) -> Iterator[Prepared]:
-    """The deck laid out for every choice that fits; what doesn't is said in ``left_out``, once for all its inks."""
-    deck = one.deck
+def _variants(one: DeckToPack, order: ReleaseOrder) -> Iterator[DeckSettings]:
     for method in order.methods:
         for paper in order.papers:
             for ink in order.inks:
-                asked = variant_of(one.settings, order.version, method, paper, ink)
-                try:
-                    prepared = prepare(deck, asked, one.source, None, order.limits)
-                except DoesNotFit as error:
-                    left_out.append(f"Not by {method} on {paper}: {error.message}")
-                    break
-                deck = prepared.deck  # with the edges that were measured, so that each is looked at once
-                yield prepared
+                yield variant_of(one.settings, order.version, method, paper, ink)
 
 
-def _pack_variant(pack: _Pack, number: int, prepared: Prepared, version: str, left_out: list[str],
-                  cancelled: Callable[[], bool]) -> Sheets:
-    """The sheets' PDF, and once for all inks the guide and the box beside it."""
-    layout, plan = prepared.planned.plan.layout, prepared.planned.plan
-    deck = file_stem(prepared.deck.name)
-    stem = f"{deck}/{deck}-{version_stem(version)}-{layout.method}-{file_stem(layout.paper.name)}"
-
-    def add(prepared: Prepared, kind: str, part: Part, **about: Any) -> Prepared:
-        path = pack.scratch()
-        built = build(prepared, path, cancelled=cancelled, part=part)
-        pack.add(f"{stem}-{kind}.pdf", path, part, deck=number, method=layout.method, paper=layout.paper.name, **about)
-        path.unlink()
-        return built
-
-    ink = prepared.settings.ink
+def _pack_variant(pack: _Pack, number: int, prepared: Prepared, sheets: list[Sheets], left_out: list[str],
+                  cancelled: Callable[[], bool]) -> Prepared:
+    """The sheets' PDF, and once for all inks the guide and the box beside it. Returns what was built."""
     planned = prepared.planned
+    layout, plan, ink = planned.plan.layout, planned.plan, planned.settings.ink
+    deck, paper = file_stem(prepared.deck.name), layout.paper.name
+    stem = f"{deck}/{deck}-{version_stem(planned.settings.version)}-{layout.method}-{file_stem(paper)}"
+    about = {"deck": number, "method": layout.method, "paper": paper}
     # The box is a file of its own, the same for all inks of the sheets.
-    sheets = replace(prepared, planned=replace(planned, box=None, settings=replace(planned.settings, box="")))
-    built = add(sheets, ink, "sheets", ink=ink, papers=plan.paper_count)
+    built = replace(prepared, planned=replace(planned, box=None, settings=replace(planned.settings, box="")))
+    if sheets:
+        with pack.writing(f"{stem}-{ink}.pdf", "sheets", **about, ink=ink, papers=plan.paper_count) as inside:
+            build_into(built, inside, cancelled)
+    else:  # art that is broken comes to light: what was written till then isn't for the pack
+        path = pack.folder / "first.pdf"
+        built = build(built, path, cancelled=cancelled)
+        pack.add(f"{stem}-{ink}.pdf", path, "sheets", **about, ink=ink, papers=built.planned.plan.paper_count)
+        path.unlink()
     if not pack.has(f"{stem}-guide.pdf"):
-        add(replace(built, planned=replace(built.planned, box=planned.box)), "guide", "guide")
+        boxed = replace(built, planned=replace(built.planned, box=planned.box, settings=planned.settings))
+        with pack.writing(f"{stem}-guide.pdf", "guide", **about) as inside:
+            build_into(boxed, inside, cancelled, "guide")
         if planned.box:
-            add(prepared, "box", "box")
-        left_out += [f"No box by {layout.method} on {layout.paper.name}: {one.message}"
+            with pack.writing(f"{stem}-box.pdf", "box", **about) as inside:
+                build_into(boxed, inside, cancelled, "box")
+        left_out += [f"No box by {layout.method} on {paper}: {one.message}"
                      for one in planned.problems if one.code == "no-box"]
-    return Sheets(f"{stem}-{ink}.pdf", layout.method, layout.paper.name, ink, plan.sheet_count, plan.paper_count,
-                  f"{stem}-box.pdf" if planned.box else "")
+    plan = built.planned.plan
+    sheets.append(Sheets(f"{stem}-{ink}.pdf", layout.method, paper, ink, plan.sheet_count, plan.paper_count,
+                         f"{stem}-box.pdf" if planned.box else ""))
+    return built
 
 
-def _contents(deck: Deck, record: Record, arts: dict[str, Art], sheets: Sequence[Sheets],
-              left_out: Sequence[str]) -> Contents:
-    cards = tuple((card.name, card.copies, arts[card.front]) for card in record.cards
-                  if card.copies and card.front in arts)
+def _small_pictures(deck: Deck, source: Callable[[Art], Path], folder: Path, limits: ArtLimits) -> dict[str, Art]:
+    """The fronts that are printed, small, as art by the keys of theirs, in files in ``folder``."""
+    from server.formats.pixels import rough
+    from server.formats.reader import read_art
+
+    folder.mkdir()
+    arts: dict[str, Art] = {}
+    for card in deck.cards:
+        if card.copies and card.front.key not in arts:
+            path = folder / f"{len(arts)}.jpg"
+            rough(source(card.front), card.front, _SMALL_PX, limits).save(path, "JPEG", quality=80)
+            arts[card.front.key] = read_art(path, path.name, f"{folder.name}-{path.stem}")[0]
+    return arts
+
+
+def _contents(deck: Deck, arts: Mapping[str, Art], sheets: Sequence[Sheets], left_out: Iterable[str]) -> Contents:
+    cards = tuple((card.name, card.copies, arts[card.front.key]) for card in deck.cards if card.copies)
     return Contents(deck.name, deck.count, cards, tuple(sheets), tuple(left_out))
-

@@ -12,21 +12,25 @@ from starlette.concurrency import run_in_threadpool
 
 from server.core.art import Art, Deck
 from server.core.bleed import ArtFit
+from server.core.cost import Ink
 from server.core.edge_bleed import ArtEdges, Rgb
 from server.core.leeway import BackProfile, trim_window
 from server.core.lettering import VersionMark, version_mark
 from server.core.planning import Planned
 from server.errors import NotThere
+from server.jobs.comparing import compare_versions, measure_covers, take_pictures
 from server.jobs.queue import Work
-from server.jobs.tasks import compare_versions, measure_colours, measure_inks, measure_profiles, take_pictures
+from server.jobs.tasks import measure_colours, measure_inks, measure_profiles
 from server.prepress import Prepared, Record, make_record
 from server.prepress.backs import distinct_backs
+from server.prepress.cost import printed_art
 from server.prepress.record import Picture
 from server.web import models
 from server.web.decks import DeckView
 from server.web.services import Services, in_worker
 
 _MOST_KEPT = 4000
+_COVERS_IN_ONE_ANSWER = 96
 _AT_ONCE = 24  # one piece of work stays well inside the time that a worker may take over it
 _PICTURES_AT_ONCE = 8  # after which others get their turn; what was looked at till then is kept
 
@@ -58,6 +62,7 @@ class Measured(Generic[Key, Value]):
 
 
 _PROFILES: Measured[Mark, BackProfile] = Measured()
+_COVERS: Measured[str, Ink] = Measured()
 _COLOURS: Measured[str, ArtEdges] = Measured()
 _INKS: Measured[tuple[str, VersionMark, ArtFit, bool], Rgb] = Measured()
 
@@ -98,6 +103,22 @@ async def _with_inks(services: Services, person: str, prepared: Prepared, sheet:
         for art in some:
             _INKS.put(marks[art.key], found.get(art.key))
     return prepared.inked({key: ink for key, one in marks.items() if (ink := _INKS.get(one))})
+
+
+async def covers_of(services: Services, person: str, deck: Deck) -> tuple[dict[str, Ink], int, int]:
+    """(the ink that each printed art takes by its key, how many have been looked at, how many there are): all that are
+    known, and some more, so that whoever asks again sees it grow. Raises Busy, Stopped."""
+    arts = printed_art(deck)
+    missing = [art for key, art in arts.items() if not _COVERS.known(key)]
+    for start in range(0, min(len(missing), _COVERS_IN_ONE_ANSWER), _AT_ONCE):
+        some = missing[start:start + _AT_ONCE]
+        orders = tuple((services.store.blobs.path(art.key.partition("#")[0]), art) for art in some)
+        found = await in_worker(services, Work("read", person, "ink", measure_covers, (orders,),
+                                               services.store.limits.read_seconds))
+        for art in some:
+            _COVERS.put(art.key, found.get(art.key))
+    known = {key: ink for key in arts if (ink := _COVERS.get(key))}
+    return known, len(arts) - max(0, len(missing) - _COVERS_IN_ONE_ANSWER), len(arts)
 
 
 async def profiles_of(services: Services, person: str, planned: Planned,

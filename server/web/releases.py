@@ -220,13 +220,11 @@ def _order(services: Services, person: Session, deck_id: str, new: NewRelease) -
     # All of them can be packed: only now is anything kept.
     packed = tuple(one if one.version_id else replace(one, version_id=_kept_now(services, person, one.id, name))
                    for one in decks)
-    arts = {key for one in packed for key in one.arts}
-    blobs = {key.partition("#")[0] for key in arts}
+    blobs = {key.partition("#")[0] for one in packed for key in one.arts}
     version = name[:SETTINGS["version"].longest].strip()  # as cards can show it
     return PackOrder(packed, version, methods, papers, tuple(new.inks),
                      tuple((name, store.blobs.path(own[name].key)) for name in dict.fromkeys(new.extras)),
-                     art_limits(store), {key: store.blobs.path(key) for key in blobs},
-                     store.pictures.get_many(arts), FilePath())
+                     art_limits(store), {key: store.blobs.path(key) for key in blobs}, FilePath())
 
 
 def _deck_to_pack(services: Services, deck_id: str, name: str) -> PackDeck:

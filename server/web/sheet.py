@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from server import __version__
+from server.core.cost import Prices
 from server.core.cut_order import Cut
 from server.core.cuts import cut_order, piece_to_cut, stop_count
 from server.core.methods import METHODS, BuildMethod
@@ -22,15 +23,18 @@ from server.core.stock import STOCKS
 from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
 from server.intake.side_words import SIDE_WORDS
+from server.jobs.comparing import compare_costs
+from server.jobs.queue import Work
 from server.prepress import Prepared, summarise
 from server.web import models, sheet_models
 from server.web.decks import art_address, problem_of
-from server.web.measures import with_colours
-from server.web.services import PersonDep, ServicesDep, TurnDep
+from server.web.measures import covers_of, with_colours
+from server.web.services import PersonDep, ServicesDep, TurnDep, in_worker
 
 router = APIRouter(prefix="/api/decks/{deck_id}", tags=["plan"])
 
 _ERRORS = models.errors(404, 422)
+_COST_SECONDS = 30
 Choice = Annotated[str | None, Query(max_length=40)]
 tables_router = APIRouter(tags=["tables"])
 page = APIRouter(include_in_schema=False)
@@ -64,6 +68,20 @@ def _plan_out(prepared: Prepared, face: Face) -> sheet_models.PlanOut:
         problems=[problem_of(one) for one in prepared.problems], notes=list(planned.plan.notes),
         printer=_made_for(prepared) if prepared.printer else None,
         cuts=_cuts(planned, face), stops=stop_count(_order(planned, face)))
+
+
+@router.post("/cost", responses={**_ERRORS, **models.errors(503)})
+async def cost(deck_id: str, ask: sheet_models.CostAsk, services: ServicesDep, person: PersonDep,
+               turn: TurnDep) -> sheet_models.CostOut:
+    """Sheets, cuts, time, ink and money by every build method and paper, worked out by a worker."""
+    prepared = await turn(services.prepared, person, deck_id, ask.settings)
+    inks, looked, arts = await covers_of(services, person.id, prepared.deck)
+    if looked < arts:
+        return sheet_models.CostOut(care=ask.care, looked=looked, arts=arts)
+    prices = Prices(ask.sheet_price, ask.ink_price)
+    work = Work("read", person.id, "cost", compare_costs, (prepared.deck, prepared.settings, inks, prices, ask.care,
+                                                           prepared.limits), _COST_SECONDS)
+    return sheet_models.CostOut(**await in_worker(services, work), looked=looked, arts=arts)
 
 
 def _order(planned: Planned, face: Face) -> tuple[Cut, ...]:

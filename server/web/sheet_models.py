@@ -6,13 +6,14 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field
 
+from server.core.cost import Care
 from server.core.cut_order import EdgeName, Part
 from server.core.methods.protocol import DriftCounts
 from server.core.plan import Arrangement, FaceName, Flip
 from server.core.registration.printer import State
 from server.core.setting import Kind
 from server.core.settings import DeckSettings
-from server.web.models import InMm, PlanSummary, ProblemOut, Sent, Settings
+from server.web.models import InkOut, InMm, PlanSummary, ProblemOut, Sent, Settings
 
 
 class PlanAsk(Sent):
@@ -83,6 +84,48 @@ class PlanOut(InMm):
     printer: MadeFor | None
     cuts: list[CutOut]
     stops: int
+
+
+class CostAsk(Sent):
+    """``settings`` are put over the deck's own for this answer alone. ``sheet_price`` is of a sheet of paper,
+    ``ink_price`` a cartridge's divided by the pages that it is said to print, in the user's own money."""
+
+    settings: Settings = Field(default_factory=dict)
+    care: Care = "minutes"
+    sheet_price: Annotated[float, Field(ge=0, le=1e6)] = 0.0
+    ink_price: Annotated[float, Field(ge=0, le=1e6)] = 0.0
+
+
+class CostRow(BaseModel):
+    """The deck by one method on one paper; minutes are a rough guide for careful hands."""
+
+    method: str
+    paper: str
+    sheets: int
+    papers: int
+    cuts: int
+    minutes: float
+    ink: InkOut
+    money: float
+    best: bool
+
+
+class NotThat(BaseModel):
+    method: str
+    paper: str
+    why: str
+
+
+class CostOut(InMm):
+    """``looked`` of ``arts`` pictures have been looked at for their ink; until all have, there are no rows yet: ask
+    again."""
+
+    format: str = "lampfold-cost"
+    care: Care
+    rows: list[CostRow] = Field(default_factory=list)
+    left_out: list[NotThat] = Field(default_factory=list)
+    looked: int
+    arts: int
 
 
 class ChoiceOut(BaseModel):

@@ -12,6 +12,7 @@ from PIL import Image
 from server.cli import main
 from server.core.methods import METHODS
 from server.core.sizes import PAPERS
+from tests.web.live import LiveServer
 
 
 @pytest.fixture
@@ -69,3 +70,17 @@ def test_what_is_refused_is_named(deck: Path, more: tuple[str, ...], names: str,
                                   capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["cost", str(deck), *more]) == 2
     assert names in capsys.readouterr().err
+
+
+def test_the_sheet_page_gives_the_same_rows(deck: Path, live_server: LiveServer,
+                                            capsys: pytest.CaptureFixture[str]) -> None:
+    ours = said(capsys, "cost", deck, "--care", "money", "--sheet-price", "0.1", "--ink-price", "0.05",
+                "--stock", "card-300")
+    host = live_server.client()
+    deck_id = live_server.deck({path.relative_to(deck).as_posix(): path.read_bytes() for path in deck.rglob("*.png")},
+                               "deck", host)
+    ask = {"care": "money", "sheet_price": 0.1, "ink_price": 0.05, "settings": {"stock": "card-300"}}
+    theirs = host.post(f"/api/decks/{deck_id}/cost", json=ask).json()
+    assert {name: theirs[name] for name in ours} == ours
+    assert theirs["looked"] == theirs["arts"] == 11
+    assert host.post(f"/api/decks/{deck_id}/cost", json={"sheet_price": -1}).status_code == 422

@@ -50,6 +50,21 @@
 /** @typedef {{on: string, drift: DriftOut, wander: WanderOut, readings: ReadingOut[]}} ConfirmedOut */
 /** @typedef {{message: string, fix?: string, field?: string|null, id?: string|null, current: DeckRecord}}
  *   ConflictAnswer */
+/** @typedef {{settings?: {card?: string, bleed_mm?: number|string, safe_mm?: number|string, edges?:
+ *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
+ *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
+ *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, hinge_edge?:
+ *   boolean|"yes"|"no", paper?: string, stock?: string, reference_mm?: number|string, printer?: string, margin_mm?:
+ *   number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?:
+ *   "full"|"ticks", corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid",
+ *   box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string,
+ *   version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?:
+ *   ""|"no"|"yes"}, care?: "money"|"minutes"|"sheets"|"cuts"|"ink", sheet_price?: number, ink_price?: number}} CostAsk
+ *   */
+/** @typedef {{format?: string, version?: number, unit?: "mm", care: "money"|"minutes"|"sheets"|"cuts"|"ink", rows?:
+ *   CostRow[], left_out?: NotThat[], looked: number, arts: number}} CostOut */
+/** @typedef {{method: string, paper: string, sheets: number, papers: number, cuts: number, minutes: number, ink:
+ *   InkOut, money: number, best: boolean}} CostRow */
 /** @typedef {{name: string, copies: number, front: string, back: string|null}} CountedCard */
 /** @typedef {{sheet: number, step: number, piece: string, from_mm: [number, number], to_mm: [number, number], stop_mm:
  *   number, stop_from: "left"|"top"|"right"|"bottom", parts_off: "waste"|"strip"|"card", first: [number, number,
@@ -161,6 +176,7 @@
 /** @typedef {{version: string, decks?: string[], extras?: string[], methods: string[], papers: string[], inks:
  *   ("full"|"pale")[]}} NewRelease */
 /** @typedef {{name: string, revision?: number|null}} NewVersion */
+/** @typedef {{method: string, paper: string, why: string}} NotThat */
 /** @typedef {{pdf: string, name: string, bytes: number, pages: number, moved: number[], says: string, note: string,
  *   warnings: string[]}} NudgedOut */
 /** @typedef {{front: string, back: string, why: string, sure: boolean}} PairOut */
