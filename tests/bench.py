@@ -3,7 +3,7 @@
 Art of 815 x 1110 pixels (69 x 94 mm at 300 ppi, a poker card with bleed) is invented here and kept in the system's
 folder for temporary files. Compared with: copying the same files, and img2pdf, a general-purpose library that puts
 images into PDFs. Each contender's best of several turns counts, and they take turns, so that a busy machine is busy for
-all. ``--quick`` leaves the 540 cards out.
+all. ``--quick`` leaves the 540 and the 1,500 cards out.
 """
 
 from __future__ import annotations
@@ -251,11 +251,12 @@ def printed(rows: list[Row]) -> str:
 
 def main() -> None:
     from tests.bench_glow import glow_rows  # they take this table's rows, so they can't be loaded before them
+    from tests.bench_many import many_rows
     from tests.bench_release import release_rows
 
     parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
     parser.add_argument("--turns", type=int, default=7, help="turns of each contender (default: 7)")
-    parser.add_argument("--quick", action="store_true", help="leave the 540 cards out")
+    parser.add_argument("--quick", action="store_true", help="leave the 540 and the 1,500 cards out")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as made:
         room = Path(made)
@@ -267,6 +268,8 @@ def main() -> None:
     ratio, detail = nudge_ratio(options.turns)
     rows.append(Row("Nudge, 200 pages: time over open and save", ratio, NUDGE_GOAL, True, detail))
     rows += glow_rows(options.turns)
+    if not options.quick:
+        rows += many_rows()
     print(printed(rows))
     print(f"\n{wander_table()}")
 

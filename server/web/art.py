@@ -19,7 +19,7 @@ from starlette.concurrency import run_in_threadpool
 from server.core.art import Art
 from server.errors import BadValue, NotThere, Stopped, TooMuch
 from server.jobs.queue import Work
-from server.jobs.tasks import make_thumb, thumb_path
+from server.jobs.tasks import THUMB_PX, make_thumb, thumb_path
 from server.jobs.unpack import Contents, Unpacked, UnpackOrder, unpack
 from server.store.blobs import Incoming
 from server.store.deck_folder import Listed, as_folder, compare
@@ -40,7 +40,7 @@ _ERRORS = models.errors(404, 411, 413, 415, 422, 503, 507)
 _AT_ONCE = 4
 _WRITE_BYTES = 512 * 1024
 _SIGNATURES = (b"PK\x03\x04", b"PK\x05\x06")
-_SIZES_PX = (128, 256, 512, 1024, 2048)
+_SIZES_PX = (THUMB_PX, 1024, 2048)  # a smaller one would be made from the whole picture, for a few kB less
 
 
 class FileStamp(models.Sent):
@@ -272,7 +272,7 @@ def _copy_in(one: Unpacked, incoming: Incoming) -> None:
               response_class=FileResponse)
 async def picture(key: Annotated[str, InPath(max_length=100)], services: ServicesDep, person: PersonDep,
                   longest: Annotated[int, Query(ge=1, le=4096)] = 512) -> FileResponse:
-    """The art as WebP, upright, its longer side the next of 128, 256, 512, 1024 and 2048 pixels that is enough."""
+    """The art as WebP, upright, its longer side the next of 512, 1024 and 2048 pixels that is enough."""
     size = next((size for size in _SIZES_PX if size >= longest), _SIZES_PX[-1])
     art = await run_in_threadpool(_art, services, person, key)
     path = thumb_path(services.store.folder.thumbs, key, size)

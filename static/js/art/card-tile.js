@@ -11,7 +11,6 @@ import { besideCard } from "../common/problems.js";
 /** @typedef {import("./card-grid.js").Handlers & {now: () => CardRecord, pick: (event: MouseEvent) => void,
  *   toggle: () => void, keys: (event: KeyboardEvent) => void}} Doings `now`: the card as it has become meanwhile */
 
-const THUMB_PX = 256;
 const MOST_COPIES = 999;
 
 /**
@@ -19,7 +18,7 @@ const MOST_COPIES = 999;
  * @param {string} alt
  */
 export const face = (art, alt) => el("span", { class: "card-face" },
-  el("img", { src: thumbUrl(art.key, THUMB_PX), alt, loading: "lazy", decoding: "async", width: 126, height: 176 }));
+  el("img", { src: thumbUrl(art.key), alt, loading: "lazy", decoding: "async", width: 126, height: 176 }));
 
 /** @param {string} text */
 export const blank = (text) => el("span", { class: "card-face card-blank", text });

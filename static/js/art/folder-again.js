@@ -67,7 +67,7 @@ function ask(deck, collected, found) {
   const urls = [];
   const picture = (/** @type {string} */ src, /** @type {string} */ alt) => el("span", { class: "card-face" },
     el("img", { src, alt, loading: "lazy", on: { error: (/** @type {any} */ event) => event.target.remove() } }));
-  const ours = (/** @type {string} */ path) => picture(thumbUrl(arts.get(path) ?? "", 128), `Here: ${path}`);
+  const ours = (/** @type {string} */ path) => picture(thumbUrl(arts.get(path) ?? ""), `Here: ${path}`);
   const theirs = (/** @type {string} */ path) => {
     const url = URL.createObjectURL(/** @type {File} */ (files.get(path)));
     urls.push(url);

@@ -170,5 +170,5 @@ export const releaseFileUrl = (id, release, file) => `/api/decks/${part(id)}/rel
 /** @param {string} job */
 export const jobEventsUrl = (job) => `/api/jobs/${part(job)}/events`;
 
-/** @param {string} key @param {number} longest_px */
-export const thumbUrl = (key, longest_px) => `/api/art/${part(key)}?longest=${longest_px}`;
+/** The picture of an art in the size that an upload leaves. @param {string} key */
+export const thumbUrl = (key) => `/api/art/${part(key)}?longest=512`;

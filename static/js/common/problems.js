@@ -107,7 +107,7 @@ function line(alike, anchor, ways) {
 /** Drawn when it is opened, since there may be thousands. @param {string} head @param {() => HTMLElement[]} rows */
 function folded(head, rows) {
   const list = el("div", { class: "problem-files-all", tabindex: "0", role: "group", "aria-label": head });
-  const box = el("details", { class: "problem-many" }, el("summary", { class: "problem-file" }, head), list);
+  const box = el("details", { class: "problem-many" }, el("summary", {}, head), list);
   box.addEventListener("toggle", () => { if (!list.childElementCount) list.replaceChildren(...rows()); }, { once: true });
   return box;
 }

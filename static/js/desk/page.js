@@ -40,7 +40,7 @@ function fan(deck) {
     // The one picture that is always there goes on top, at the right.
     const key = keys[keys.length - (FAN - place)];
     return el("span", { class: key ? "card-face" : "card-face card-blank" },
-      key && el("img", { src: thumbUrl(key, 256), alt: "", loading: "lazy", decoding: "async" }));
+      key && el("img", { src: thumbUrl(key), alt: "", loading: "lazy", decoding: "async" }));
   });
   return el("div", { class: "fan", "aria-hidden": "true" }, ...faces);
 }

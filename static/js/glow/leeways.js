@@ -64,7 +64,7 @@ export function showLeeways(answer) {
     : answer.printer ? `How far ${answer.printer} wanders from sheet to sheet isn't known yet. True-up measures it.`
       : "No printer is chosen, so the numbers stand for themselves. A home printer drifts by 1 to 2 mm (common practice).";
   need("[data-leeway-list]").replaceChildren(...answer.backs.map((back) => el("li", { class: "leeway" },
-    el("span", { class: "card-face leeway-face" }, el("img", { src: thumbUrl(back.key, 256), alt: "", loading: "lazy" })),
+    el("span", { class: "card-face leeway-face" }, el("img", { src: thumbUrl(back.key), alt: "", loading: "lazy" })),
     el("div", { class: "leeway-text" },
       el("div", { class: "leeway-head" }, el("h3", { class: "leeway-file", text: back.file }),
         back.leeway && verdictTag(back.leeway)),

@@ -9,10 +9,8 @@ import { counted, el, need } from "../common/dom.js";
 /** @typedef {import("../common/types.js").CountedCard} Card */
 /** @typedef {import("../common/types.js").ChangedCard} Changed */
 
-const PX = 256;
-
 /** @param {string|null} key */
-const picture = (key) => key && el("img", { src: thumbUrl(key, PX), alt: "", loading: "lazy", decoding: "async" });
+const picture = (key) => key && el("img", { src: thumbUrl(key), alt: "", loading: "lazy", decoding: "async" });
 
 /**
  * @param {string|null} key
