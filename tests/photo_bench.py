@@ -24,8 +24,8 @@ from server.core.registration.readings import at_station
 from server.core.sighting import SheetSight
 from server.core.sizes import paper_named
 from server.errors import LampfoldError
+from server.photo.deck import read_sheet
 from server.photo.picture import greys
-from server.photo.sight import read_sheet
 from tests.photographer import Conditions, by_chance, drift_at, faces, photograph
 
 A4_MM = (210.0, 297.0)

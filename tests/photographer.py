@@ -54,6 +54,7 @@ class Conditions:
     tones: float = 0.0
     demosaic: bool = True
     quality: int = 85
+    exposed: float = 90.0  # the share of the picture, in per cent, that stays below three quarters of its white
     finger: tuple[float, float, float] | None = None  # x, y, radius in mm
     mirrored: bool = False
     seed: int = 0
@@ -235,7 +236,7 @@ def photograph(front: np.ndarray, back: np.ndarray, how: Conditions) -> Photogra
     if how.motion:
         kernel = _motion(how.motion, how.motion_way)
         light = cv2.filter2D(light, -1, kernel)
-    light *= 0.75 / np.percentile(light, 90)
+    light *= 0.75 / np.percentile(light, how.exposed)
     light += rng.standard_normal(light.shape).astype(np.float32) * how.noise * np.sqrt(np.clip(light, 0, None) + 0.05)
     colour = _demosaiced(light, rng) if how.demosaic else np.repeat(np.clip(light, 0, 1)[:, :, None], 3, axis=2)
     values = np.clip(colour, 0, 1) ** (1 / 2.2)

@@ -68,7 +68,7 @@ def by_command_line(folder: Path, given: Mapping[str, Any], printer: str | None)
         for name, value in given.items():
             option = SETTINGS[name].option
             if SETTINGS[name].kind == "yes-no":
-                arguments += [option] if value else []
+                arguments += [option] if value != SETTINGS[name].default else []
             else:
                 arguments += [option, str(value)] if value != "" else []
         if printer:

@@ -46,7 +46,8 @@ def _add(parser: argparse.ArgumentParser, settings: Iterable[Setting]) -> None:
     for setting in settings:
         text = setting.says().replace("%", "%%")
         if setting.kind == "yes-no":
-            parser.add_argument(setting.option, action="store_true", default=None, dest=setting.name, help=text)
+            parser.add_argument(setting.option, action="store_const", const=not setting.default, dest=setting.name,
+                                help=text)
         else:
             parser.add_argument(setting.option, dest=setting.name, metavar=setting.placeholder or "TEXT",
                                 help=f"{text} (default: {setting.default_says(unit=True)})")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +13,7 @@ from server.commands.report import as_json, counted, table, wrapped
 from server.errors import BadValue
 
 if TYPE_CHECKING:
+    from server.core.deck_marks import DeckSheet
     from server.core.sighting import SheetSight
     from server.photo.reading import ReadSheet
 
@@ -20,7 +22,7 @@ SOMETHING_UNREAD = 1
 
 def register(subparsers: argparse._SubParsersAction[Any]) -> None:
     """Add ``read``."""
-    parser = add_parser(subparsers, "read", "read test sheets from photographs against the light",
+    parser = add_parser(subparsers, "read", "read test sheets and decks' sheets from photographs against the light",
                         "Hold or tape the sheet to a bright window, front towards you, the room dark, and have all of "
                         "it in the picture. Several pictures of one sheet are joined by a plus sign: a.jpg+b.jpg. Two "
                         "scans need the paper's edges in both, and can't show a wrong flip.")
@@ -31,6 +33,9 @@ def register(subparsers: argparse._SubParsersAction[Any]) -> None:
     parser.add_argument("--paper", default="a4", metavar="NAME|WxH", help="what the sheet was printed on (default: a4)")
     parser.add_argument("--flip", choices=("long-edge", "short-edge"), default="long-edge",
                         help="how the sheet was turned (default: long-edge)")
+    parser.add_argument("--deck", type=Path, metavar="PLAN.json",
+                        help="the pictures show sheets of this plan, which build --plan wrote; it tells where their "
+                             "marks lie. Without it a deck's sheet is known by its marks all the same")
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
     parser.add_argument("--out", type=Path, metavar="READINGS.csv", help="write the readings, for lampfold fit")
     parser.add_argument("--picture", type=Path, metavar="OUT.png",
@@ -39,7 +44,8 @@ def register(subparsers: argparse._SubParsersAction[Any]) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Read, print and write; exit code 0, or 1 where a sheet or a station in view couldn't be read.
+    """Read, print and write; exit code 0, or 1 where of some sheet nothing could be read or something is wrong with it.
+    A station that can't be read is named with what to do, and is no fault where others are: a fit does without.
 
     Raises LampfoldError for what is no picture, naming it.
     """
@@ -79,17 +85,34 @@ def _sheets(arguments: argparse.Namespace) -> list[ReadSheet]:
     from server.photo.reading import read_photos, read_two_scans
 
     paper, draw = paper_named(arguments.paper), ".png" if arguments.picture else ""
+    deck = _deck(arguments.deck) if arguments.deck else None
     if (arguments.front is None) != (arguments.back is None):
         raise BadValue("--front: two scans belong together.", "Give both --front F and --back B.")
     if arguments.front and arguments.photos:
         raise BadValue("PHOTO: give photographs or two scans, not both.", "Run the command once for each.")
+    if arguments.front and deck:
+        raise BadValue("--deck: two scans are read of test sheets only.", "Take a photograph against the light.")
     if arguments.front:
         front, back = ((path, str(path)) for path in (arguments.front, arguments.back))
         return [read_two_scans(front, back, paper, arguments.flip, draw=draw)]
     if not arguments.photos:
         raise BadValue("PHOTO: no picture is given.", "lampfold read PHOTO.jpg, or --front F --back B for two scans.")
     return [sheet for one in arguments.photos
-            for sheet in read_photos([(path, str(path)) for path in _parts(one)], paper, arguments.flip, draw=draw)]
+            for sheet in read_photos([(path, str(path)) for path in _parts(one)], paper, arguments.flip, draw=draw,
+                                     deck=deck)]
+
+
+def _deck(place: Path) -> DeckSheet:
+    from server.core.deck_marks import deck_sheet_from_json
+
+    try:
+        return deck_sheet_from_json(json.loads(place.read_bytes()), f"--deck {place}")
+    except OSError as error:
+        raise BadValue(f"--deck {place} can't be read: {error.strerror or error}.", "Check the place.") from None
+    except ValueError as error:
+        if isinstance(error, BadValue):
+            raise
+        raise BadValue(f"--deck {place}: is no JSON.", "Give what build --plan FILE.json wrote.") from None
 
 
 def _write_pictures(place: Path, pictures: Sequence[bytes]) -> None:
@@ -102,13 +125,24 @@ def _lines(sights: Sequence[SheetSight]) -> Iterator[str]:
     for number, sight in enumerate(sights, 1):
         if number > 1:
             yield ""
-        stations = counted(len(sight.stations), "station")
+        name = "mark" if sight.kind == "deck sheet" else "station"
+        stations = counted(len(sight.stations), name)
         what = f"{sight.kind}, {len(sight.read)} of {stations} read" if sight.stations else "not read"
         yield f"{sight.photo}: {what}."
         for problem in sight.problems:
             yield from wrapped(f"{problem.message} {problem.fix}", "  ")
         if sight.stations:
-            yield from table([("  station", "dx mm", "dy mm", "± mm", ""), *(_row(one) for one in sight.stations)])
+            yield from table([(f"  {name}", "dx mm", "dy mm", "± mm", ""), *(_row(one) for one in sight.stations)])
+        if sight.off:
+            yield from wrapped(f"On this sheet the back {sight.off.says()}, told at {_where(sight)}: what is left over "
+                               "of a drift, if the sheet was corrected for one.", "  ")
+
+
+def _where(sight: SheetSight) -> str:
+    """Where a sheet's shift is told."""
+    if sight.off and sight.off.rotation_deg is None:
+        return f"mark {sight.read[0].station} alone, so that its turn isn't known"
+    return "the middle of the sheet" if len(sight.read) > 2 else "the middle between its marks"
 
 
 def _row(one: Any) -> tuple[str, ...]:

@@ -31,7 +31,9 @@ REACH_MM = RING_MM + LARGE_MM
 WORDS = (2551, 1753, 979, 1821, 747, 1107, 701, 997, 1663, 889,  # the stations of a test sheet
          3931, 905, 213, 3957, 355, 3023, 3549, 1471, 301, 279, 589, 2739, 59, 5819)
 STATION_WORDS = WORDS[:10]
-DECK_WORDS = WORDS[10:]
+DECK_WORDS = WORDS[10:]  # of a deck's sheet: four corners, clockwise from the top left, in each of its sizes
+DECK_SIZES = (0.8, 0.48, 0.3)
+DECK_CORNERS = 4
 _POINTS_TO: dict[Flip, Point] = {"long-edge": (0.0, -1.0), "short-edge": (-1.0, 0.0)}
 
 
@@ -45,6 +47,17 @@ def ring_points() -> tuple[Point, ...]:
 def is_large(word: int, dot: int) -> bool:
     """Whether a word's ``dot`` is a large one; the first dot is the highest bit."""
     return bool(word >> (DOTS - 1 - dot) & 1)
+
+
+def deck_place(corner: int, size: float) -> int:
+    """The place in ``WORDS`` of a deck's mark; corners from 0."""
+    return len(STATION_WORDS) + DECK_SIZES.index(size) * DECK_CORNERS + corner
+
+
+def deck_mark(place: int) -> tuple[int, float] | None:
+    """(corner from 0, size) of a place in ``WORDS``; None where no deck's mark has that word."""
+    number, corner = divmod(place - len(STATION_WORDS), DECK_CORNERS)
+    return (corner, DECK_SIZES[number]) if 0 <= number < len(DECK_SIZES) else None
 
 
 def ring_dots(word: int, centre: Point, size: float = 1.0) -> tuple[tuple[Point, float], ...]:

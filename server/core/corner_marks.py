@@ -34,7 +34,7 @@ def corner_squares(layout: Layout, *, flooded: bool = False) -> tuple[Rect, ...]
     """One square for each corner that has room for it, up to six on a folded sheet. ``flooded``: colour lies under the
     backs, so on a sheet that is folded nothing is clear on their panel."""
     area = layout.printable.grown(Edges.all(-layout.headroom_mm))
-    ink = list(_ink(layout))
+    ink = list(ink_of(layout))
     panel = piece_to_cut(layout).shared(area)
     corners = [(panel, corner) for corner in range(4)]
     if panel != area and not flooded:
@@ -42,7 +42,7 @@ def corner_squares(layout: Layout, *, flooded: bool = False) -> tuple[Rect, ...]
                     if not panel.contains(Rect(*area.corners[corner], 0, 0), 0.01)]
     squares: list[Rect] = []
     for room, corner in corners:
-        found = next((square for square in _along(room, corner)
+        found = next((square for square in squares_along(room, corner, MARK_MM)
                       if not any(square.grown(Edges.all(_AIR_MM)).overlaps(one) for one in (*ink, *squares))), None)
         if found:
             squares.append(found)
@@ -87,7 +87,7 @@ def corners_of(layout: Layout, squares: tuple[Rect, ...]) -> int:
     return len({(square.centre[0] < x, square.centre[1] < y) for square in squares if panel.contains(square)})
 
 
-def _ink(layout: Layout) -> Iterator[Rect]:
+def ink_of(layout: Layout) -> Iterator[Rect]:
     """Everything else that may be drawn on the front's page, full sheet or not."""
     cards = len(layout.slots)
     sides: tuple[Side, ...] = ("front", "back") if layout.one_face else ("front",)
@@ -104,10 +104,10 @@ def _ink(layout: Layout) -> Iterator[Rect]:
         yield layout.hinge
 
 
-def _along(room: Rect, corner: int) -> Iterator[Rect]:
-    """Squares flush with either edge of ``room`` that meets in that corner, from the corner inwards."""
+def squares_along(room: Rect, corner: int, size: float) -> Iterator[Rect]:
+    """Squares of that size, flush with either edge of ``room`` that meets in that corner, from the corner inwards."""
     right, bottom = corner in (1, 2), corner in (2, 3)
-    across, down = room.width - MARK_MM, room.height - MARK_MM
+    across, down = room.width - size, room.height - size
     if across < 0 or down < 0:
         return
     for step in range(int(_FARTHEST * max(across, down) / _STEP_MM) + 1):
@@ -115,4 +115,4 @@ def _along(room: Rect, corner: int) -> Iterator[Rect]:
             off_x, off_y = (step * _STEP_MM, 0.0) if along else (0.0, step * _STEP_MM)
             if off_x <= _FARTHEST * across and off_y <= _FARTHEST * down:
                 yield Rect(room.x + (across - off_x if right else off_x),
-                           room.y + (down - off_y if bottom else off_y), MARK_MM, MARK_MM)
+                           room.y + (down - off_y if bottom else off_y), size, size)

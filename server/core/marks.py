@@ -11,13 +11,15 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
+from server.core.camera_marks import WORDS, back_dots, deck_place, ring_dots
+from server.core.deck_marks import DeckMark, flip_of
 from server.core.geometry import Edges, Point, Rect
 from server.core.lettering import text_width_mm
 from server.core.methods import method_named
 from server.core.plan import Face, FaceName, Layout, Line, SheetPlan
-from server.core.waste import Cell, Waste, waste_of
+from server.core.waste import TARGET_BOX_MM, Cell, Waste, waste_of
 
-MarkKind = Literal["ruler", "id-1", "label", "feed", "target", "hinge", "registration"]
+MarkKind = Literal["ruler", "id-1", "label", "feed", "target", "hinge", "registration", "camera"]
 
 RULER_MM = 50.0
 # ISO/IEC 7810, ID-1: 85.60 x 53.98 mm, corner radius 3.18 mm.
@@ -25,12 +27,12 @@ ID1_WIDTH_MM, ID1_HEIGHT_MM, ID1_RADIUS_MM = 85.60, 53.98, 3.18
 TEXT_MM = 2.1  # 6 pt
 _THIN_MM = 2.3  # the least height of a cell that takes a line of text
 _TARGET_RADIUS_MM = 2.2
-_TARGET_BOX_MM = 6.0
 _PEN_MM = 0.1
 _BAR_MM = 0.4
 _CLEAR_MM = 0.6
 _FEED = "feed"
 _AS_WIDE = str.maketrans("123456789", "000000000")
+_CLEAR_BEHIND_MM = 1.6  # of camera marks: what the back has beside them drifts too
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +54,11 @@ class Mark:
     lines: tuple[Line, ...] = ()
     texts: tuple[MarkText, ...] = ()
     rings: tuple[tuple[Point, float], ...] = ()
+    discs: tuple[tuple[Point, float], ...] = ()
     polygons: tuple[tuple[Point, ...], ...] = ()
     outline: tuple[Rect, float] | None = None
     dashed: bool = False
+    camera: DeckMark | None = None
 
 
 def marks_for(plan: SheetPlan, face: Face) -> tuple[Mark, ...]:
@@ -70,10 +74,10 @@ def marks_for(plan: SheetPlan, face: Face) -> tuple[Mark, ...]:
 def _standing(layout: Layout, cards: int, name: FaceName) -> tuple[tuple[Mark, ...], Waste]:
     """The marks that stand on every such face, and the waste that is left: labels alone differ from sheet to sheet."""
     waste = waste_of(layout, cards, name)
-    marks = list(_registration_marks(layout, name))
+    marks = [*_registration_marks(layout, name), *_camera_marks(layout, name)]
     for mark in marks:
-        waste.block(mark.box.grown(Edges.all(_CLEAR_MM)))
-    marks += [*_two_sheet_marks(layout, cards, name, waste)]
+        waste.block(mark.box.grown(Edges.all(_CLEAR_MM if name == "front" else _CLEAR_BEHIND_MM)))
+    marks += [*_two_sheet_marks(layout, name, waste)]
     marks += _gauges(waste)
     return tuple(marks), waste
 
@@ -187,20 +191,30 @@ def _shortened(text: str, room_mm: float) -> tuple[int, float]:
     return 0, 0.0
 
 
-def _two_sheet_marks(layout: Layout, cards: int, name: FaceName, waste: Waste) -> Iterator[Mark]:
-    """Targets at the same places of both sheets, seen through the front, and the hinge strip's edge."""
+def _two_sheet_marks(layout: Layout, name: FaceName, waste: Waste) -> Iterator[Mark]:
+    """Targets at the same places of both sheets, seen through the front, and the hinge strip's edge. A sheet with few
+    cards has them where a full one has."""
     hinge = layout.hinge if name == "front" else layout.hinge_back
     if not (hinge and layout.through):
         return
-    if name == "front":
-        boxes = waste.take_corners(_TARGET_BOX_MM)
-    else:
-        on_front = waste_of(layout, cards, "front").take_corners(_TARGET_BOX_MM)
-        boxes = tuple(layout.through.rect(box) for box in on_front)
-        for box in boxes:
-            waste.block(box)
-    yield from (_target(box) for box in boxes)
+    for on_front in waste_of(layout, len(layout.slots), "front").take_corners(TARGET_BOX_MM):
+        box = on_front if name == "front" else layout.through.rect(on_front)
+        waste.block(box)
+        yield _target(box)
     yield _hinge_mark(hinge, layout.page)
+
+
+def _camera_marks(layout: Layout, name: FaceName) -> Iterator[Mark]:
+    """On the front a ring of dots, behind it on the back a disc: laid so that a perfect print has one in the other."""
+    for one in layout.camera_marks:
+        assert layout.through
+        if name == "front":
+            word = WORDS[deck_place(one.corner, one.size)]
+            yield Mark("camera", one.box, discs=ring_dots(word, one.centre, one.size), camera=one)
+        else:
+            dots = back_dots(flip_of(layout), one.centre, one.size)
+            yield Mark("camera", layout.through.rect(one.box), camera=one,
+                       discs=tuple((layout.through(centre), radius) for centre, radius in dots))
 
 
 def _registration_marks(layout: Layout, name: FaceName) -> Iterator[Mark]:
@@ -214,7 +228,7 @@ def _registration_marks(layout: Layout, name: FaceName) -> Iterator[Mark]:
 
 def _target(box: Rect) -> Mark:
     x, y = box.centre
-    arm = _TARGET_BOX_MM / 2
+    arm = TARGET_BOX_MM / 2
     return Mark("target", box, lines=(Line((x - arm, y), (x + arm, y)), Line((x, y - arm), (x, y + arm))),
                 rings=(((x, y), _TARGET_RADIUS_MM),))
 

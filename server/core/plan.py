@@ -1,18 +1,20 @@
 """SheetPlan: where every card, mark, crease and hinge strip goes, in mm, before anything is drawn.
 
-A ``Layout`` is the geometry of one full sheet, the same for every sheet of a plan. A ``SheetPlan`` says which
-card lies in which slot of which sheet. Both are in the page's own frame: every page is portrait, and a landscape
-arrangement has already been turned inside it by a quarter turn clockwise.
+A ``Layout`` is the geometry of one full sheet, a ``SheetPlan`` says which card lies in which slot of which sheet. Both
+are in the page's own frame: every page is portrait, and a landscape arrangement has been turned inside it clockwise.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from server.core.geometry import Affine, Axis, Edges, Nearby, Point, Rect, ThroughFront, bounds
 from server.core.sizes import CardSize, Paper
+
+if TYPE_CHECKING:
+    from server.core.deck_marks import DeckMark
 
 Flip = Literal["long-edge", "short-edge"]
 Arrangement = Literal["portrait", "landscape"]
@@ -141,6 +143,7 @@ class Layout:
     hinge: Rect | None = None
     hinge_side: str = ""
     corner_marks: tuple[Rect, ...] = ()  # registration marks on the front's page, where they were asked for
+    camera_marks: tuple[DeckMark, ...] = ()  # by which a photograph of a printed sheet is read, on both faces
 
     def __hash__(self) -> int:  # of what tells layouts apart quickly: many tables are kept by layout
         return hash((self.slots[:1], len(self.slots), self.faces, self.gutter_mm, self.outer_bleed))
@@ -177,9 +180,7 @@ class Layout:
 
     def creases_on(self, cards: int) -> tuple[Line, ...]:
         """The creases of a sheet whose first ``cards`` slots are filled."""
-        if not self.in_pairs:
-            return self.creases
-        return tuple(fold for slot in self.slots[:cards] for fold in slot.folds)
+        return tuple(fold for slot in self.slots[:cards] for fold in slot.folds) if self.in_pairs else self.creases
 
     def trims(self, face: FaceName, first: int = 0, end: int | None = None) -> tuple[Rect, ...]:
         """The trim rectangles on that face's page of the slots from ``first`` up to ``end``."""
@@ -231,11 +232,9 @@ class Face:
 
 @dataclass(frozen=True)
 class SheetPlan:
-    """A layout and the cards that fill it, in order.
-
-    ``front_correction`` and ``back_correction`` are applied to everything on that face when it is drawn; they come
-    from a trued-up printer and are the identity otherwise. A spread takes ``front_correction``.
-    """
+    """A layout and the cards that fill it, in order. ``front_correction`` and ``back_correction`` are applied to
+    everything on that face when it is drawn; they come from a trued-up printer and are the identity otherwise. A
+    spread takes ``front_correction``."""
 
     layout: Layout
     order: tuple[int, ...]

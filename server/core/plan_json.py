@@ -12,7 +12,7 @@ from typing import Any
 
 from server.core.cuts import cut_count, cut_lines, cut_order, lines_behind, stop_count, stops_of
 from server.core.geometry import Affine, Edges, Point, Rect, ThroughFront
-from server.core.marks import marks_for
+from server.core.marks import Mark, marks_for
 from server.core.plan import Face, Line, Placement, SheetPlan
 from server.core.planning import Planned
 from server.core.search import Candidate
@@ -96,8 +96,16 @@ def _page(planned: Planned, number: int, face: Face) -> dict[str, Any]:
         "cut_lines": [_line(line) for line in _drawn_cut_lines(planned, face)],
         "cuts": cut_count(layout, cards) if has_fronts else 0,
         "stops": stop_count(cut_order(layout, cards)) if has_fronts else 0,
-        "marks": [{"kind": mark.kind, **_rect(mark.box)} for mark in marks_for(plan, face)],
+        "marks": [_mark(mark) for mark in marks_for(plan, face)],
     }
+
+
+def _mark(mark: Mark) -> dict[str, Any]:
+    """A mark before correction; one for a camera with its station, its middle on the front's page, and its size."""
+    found: dict[str, Any] = {"kind": mark.kind, **_rect(mark.box)}
+    if mark.camera:
+        found |= {"station": mark.camera.station, "through_front": _point(mark.camera.centre), "size": mark.camera.size}
+    return found
 
 
 def _strip_as_drawn(plan: SheetPlan, face: Face, strip: Rect) -> Rect:

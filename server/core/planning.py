@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,7 @@ from server.core.art import Art, Deck, Problem
 from server.core.bleed import ArtFit, decide
 from server.core.box import Box
 from server.core.card_stack import box_of_deck, check_dress, dress_named
+from server.core.deck_marks import places_for
 from server.core.guide import layers_of
 from server.core.lettering import version_mark
 from server.core.marks import missing_gauges
@@ -67,6 +68,8 @@ def plan_deck(deck: Deck, settings: DeckSettings, printer: Printer | None = None
         raise BadValue(f"deck: {deck.name!r} has no card to print.", "Put art into fronts/, or raise the copies.")
     candidates = search(plan_request(settings, printer), deck.count)
     plan = SheetPlan(candidates[0].layout, deck.printing_order(), deck.name, version=settings.version)
+    if _wants_camera_marks(settings):
+        plan = _with_camera_marks(plan, settings)
     if printer is not None:
         plan = corrected(plan, printer)
     problems = (*_notes(plan, settings), *_printer_notes(printer, method_named(settings.method)))
@@ -76,6 +79,21 @@ def plan_deck(deck: Deck, settings: DeckSettings, printer: Printer | None = None
         box = None
         problems = (*problems, Problem("", "warning", "no-box", error.message, error.fix))
     return Planned(deck, settings, plan, candidates, problems, box)
+
+
+def _wants_camera_marks(settings: DeckSettings) -> bool:
+    return settings.camera_marks and "camera_marks" in method_named(settings.method).honours
+
+
+def _with_camera_marks(plan: SheetPlan, settings: DeckSettings) -> SheetPlan:
+    """``plan`` with the best set of marks for a photograph that costs no ruler; without any where none has room, or
+    where colour under the backs covers their waste."""
+    missing = missing_gauges(plan)
+    for places in () if settings.back_flood else places_for(plan.layout):
+        marked = replace(plan, layout=replace(plan.layout, camera_marks=places))
+        if missing_gauges(marked) == missing:
+            return marked
+    return plan
 
 
 def box_of(deck: Deck, settings: DeckSettings, layout: Layout, kind: str = "") -> Box:
@@ -135,5 +153,17 @@ def _notes(plan: SheetPlan, settings: DeckSettings) -> tuple[Problem, ...]:
         why = "doesn't fit inside the safe zone" if settings.version else "has nothing to say"
         notes.append(Problem("", "warning", "no-version-mark", f"The version on the fronts {why}, and is left out.",
                              "Give the version a short name, or switch it off."))
+    if _wants_camera_marks(settings) and not plan.layout.camera_marks:
+        notes.append(_no_camera_marks(settings))
     notes += [Problem("", "note", "no-gauge", text) for text in missing_gauges(plan)]
     return tuple(notes)
+
+
+def _no_camera_marks(settings: DeckSettings) -> Problem:
+    flooded = bool(settings.back_flood)
+    return Problem(
+        "", "note", "no-camera-marks",
+        f"The waste has no room for marks that a photograph is read by{', for colour lies under the backs' * flooded}.",
+        "Look at a sheet against the light, and read a test sheet on the True-up page; "
+        + ("without the colour, or on" if flooded else "with less bleed or margin, or on") + " larger paper there is "
+        "room.")

@@ -89,7 +89,9 @@ class Setting:
         return self.listed
 
     def says(self, quote: str = "") -> str:
-        """``help`` with the choices by name, each between ``quote``."""
+        """``help`` with the choices by name, each between ``quote``; of an option that switches off, without what."""
+        if self.option.startswith("--no-"):
+            return f"without {self.help}"
         names = [f"{quote}{choice.name}{quote}" for choice in self.choices if choice.name]
         if not names:
             return self.help
@@ -175,6 +177,8 @@ def length(label: str, help: str, default_mm: float, low_mm: float, high_mm: flo
 
 def named(setting: Setting, name: str) -> Setting:
     """The row under its field's name, with the command line's word for it: ``bleed_mm`` is ``--bleed`` where the row
-    says nothing else. A saved printer has none: there the command line takes a printer's file."""
-    option = setting.option or f"--{name.removesuffix('_mm').replace('_', '-')}"
+    says nothing else, and ``--no-...`` for what is on unless it is switched off. A saved printer has none: there the
+    command line takes a printer's file."""
+    off = "no-" if setting.kind == "yes-no" and setting.default else ""
+    option = setting.option or f"--{off}{name.removesuffix('_mm').replace('_', '-')}"
     return replace(setting, name=name, option="" if setting.kind == "printer" else option)

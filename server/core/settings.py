@@ -141,6 +141,11 @@ class DeckSettings:
         "yes-no", "Marks for a cutting machine", "marks in the corners of the fronts, for a cutting machine", False,
         group="cuts", hint="In at least three corners, clear of all other ink; the contours come as SVG.",
         own_printing=True)
+    camera_marks: bool = row(
+        "yes-no", "Marks for a photograph", "small marks in the waste, by which a photograph against the light tells "
+        "how far a printed sheet's backs are off", True, group="cuts", by_method=True, own_printing=True,
+        hint="In the waste, where there is room. A photograph against the light then tells how far this very sheet is "
+             "off.")
     box: Literal["", "tuck", "lid"] = row(
         "choice", "Box", "the box that a page is added for", "", unset="none", placeholder="KIND", group="box",
         listed=(Choice("", "No box"), Choice("tuck", "Tuck box", "One piece, with a flap that is tucked in."),

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import cmath
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from server.core.geometry import Point
+from server.core.registration.drift import Drift
 
 Kind = Literal["test sheet", "deck sheet", ""]
 
@@ -41,17 +44,52 @@ class SightProblem:
 
 
 @dataclass(frozen=True, slots=True)
+class SheetOff:
+    """How far a deck's sheet is off as a whole: shift at ``at`` in mm, clockwise turn, scale; None for what one mark
+    can't tell."""
+
+    dx_mm: float
+    dy_mm: float
+    rotation_deg: float | None = None
+    scale: float | None = None
+
+    def says(self) -> str:
+        """As ``Drift.says``: lands 0.3 mm right, turned 0.05 degrees clockwise."""
+        return Drift.of((0.0, 0.0), self.dx_mm, self.dy_mm, self.rotation_deg or 0.0, self.scale or 1.0,
+                        self.scale or 1.0).says()
+
+
+@dataclass(frozen=True, slots=True)
 class SheetSight:
-    """One sheet as its picture, or its pictures, show it. A problem with no station read is a refusal."""
+    """One sheet as its picture, or its pictures, show it. A problem with no station read is a refusal. ``off`` is told
+    of a deck's sheet only: what is left over of a drift once the sheet was corrected for it."""
 
     photo: str
     stations: tuple[Sight, ...] = ()
     problems: tuple[SightProblem, ...] = ()
     kind: Kind = ""
+    off: SheetOff | None = None
 
     @property
     def read(self) -> tuple[Sight, ...]:
         return tuple(one for one in self.stations if one.read)
+
+
+def off_of(sights: Iterable[Sight], middle: Point | None = None) -> SheetOff | None:
+    """A shift, turn and scale by least squares (as ``registration.fit`` has it: w = a z + c), told at ``middle`` or at
+    the middle of what was read; None where nothing was."""
+    read = [(complex(*one.at), complex(one.dx_mm, one.dy_mm)) for one in sights
+            if one.dx_mm is not None and one.dy_mm is not None]
+    if not read:
+        return None
+    centre = sum(at for at, _ in read) / len(read)
+    mean = sum(off for _, off in read) / len(read)
+    spread = sum(abs(at - centre) ** 2 for at, _ in read)
+    if spread < 1.0:
+        return SheetOff(mean.real, mean.imag)
+    change = sum((at - centre).conjugate() * (off - mean) for at, off in read) / spread
+    told = mean + change * ((complex(*middle) if middle else centre) - centre)
+    return SheetOff(told.real, told.imag, math.degrees(cmath.phase(1 + change)), abs(1 + change))
 
 
 def sheets_json(sheets: Iterable[SheetSight]) -> dict[str, Any]:
@@ -61,14 +99,22 @@ def sheets_json(sheets: Iterable[SheetSight]) -> dict[str, Any]:
          "stations": [{"station": one.station, "dx_mm": _round(one.dx_mm), "dy_mm": _round(one.dy_mm),
                        "sigma_mm": _round(one.sigma_mm), "read": one.read, "why": one.why or None}
                       for one in sheet.stations],
+         **({"off": _off_json(sheet.off)} if sheet.kind == "deck sheet" else {}),
          "problems": [{"code": one.code, "message": one.message, "fix": one.fix} for one in sheet.problems]}
         for sheet in sheets]}
+
+
+def _off_json(off: SheetOff | None) -> dict[str, float | None] | None:
+    if off is None:
+        return None
+    return {"dx_mm": _round(off.dx_mm), "dy_mm": _round(off.dy_mm), "rotation_deg": _round(off.rotation_deg),
+            "scale": None if off.scale is None else round(off.scale, 6)}
 
 
 def sheets_csv(sheets: Sequence[SheetSight]) -> str:
     """``sheet,station,dx_mm,dy_mm`` as ``lampfold fit`` takes it: what was read of test sheets, numbered from 1."""
     rows = ["sheet,station,dx_mm,dy_mm"]
-    for number, sheet in enumerate(sheets, 1):
+    for number, sheet in enumerate((one for one in sheets if one.kind == "test sheet"), 1):
         rows += [f"{number},{one.station},{one.dx_mm:.3f},{one.dy_mm:.3f}" for one in sheet.read]
     return "\n".join(rows) + "\n"
 
@@ -84,7 +130,9 @@ def together(photo: str, parts: Sequence[SheetSight]) -> SheetSight:
     read = any(part.read for part in parts)
     problems = {one.message: one for part in parts for one in part.problems if not (read and not part.stations)}
     kind: Kind = next((part.kind for part in parts if part.kind), "")
-    return SheetSight(photo, tuple(_pooled(found[number]) for number in sorted(found)), tuple(problems.values()), kind)
+    stations = tuple(_pooled(found[number]) for number in sorted(found))
+    off = max(parts, key=lambda part: len(part.read)).off  # places may be told from another mark in each picture
+    return SheetSight(photo, stations, tuple(problems.values()), kind, off)
 
 
 def _pooled(sights: Sequence[Sight]) -> Sight:

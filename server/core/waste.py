@@ -16,6 +16,7 @@ from server.core.geometry import Edges, Nearby, Point, Rect, bounds
 from server.core.plan import FaceName, Layout, Line, Side
 
 ROW_MM = 3.0
+TARGET_BOX_MM = 6.0  # of what a pair of sheets is aligned by
 _MOST_ROWS = 40  # of a band: no marks need more, and a sheet of metres has no end of them
 _OFF_BLEED_MM = 0.4
 _OFF_CUT_MM = 0.7

@@ -264,6 +264,8 @@ def _draw_mark(surface: Surface, mark: Mark, rgb: Rgb) -> None:
         surface.lines(mark.lines, stroke)
     for centre, radius in mark.rings:
         surface.ring(centre, radius, pen)
+    for centre, radius in mark.discs:  # solid: a pen as wide as the radius, a little over so that no middle is left
+        surface.ring(centre, 0.49 * radius, Stroke(1.02 * radius, rgb))
     for polygon in mark.polygons:
         surface.fill(polygon, rgb)
     if mark.outline:

@@ -20,6 +20,7 @@ _WINDOW_MM = 1.9
 CLEAR_MM = 0.4  # what is nearer to another mark's edge is that mark's blur
 _LEAST_DARK, _LEAST_SHARE = 0.06, 0.15  # of the light, and of the front's dots: a shape alone is no evidence
 _RADII = (0.85, 1.65)
+_MOST_EDGE = 0.55
 _SIGNS: tuple[tuple[Flip, int], ...] = (("long-edge", 1), ("long-edge", -1), ("short-edge", 1), ("short-edge", -1))
 
 
@@ -38,8 +39,9 @@ class Back:
 
 
 def find_backs(grey: NDArray[np.uint8], lens: Lens, centres: Array, scale: float, fronts: Discs,
-               count: int) -> list[Back]:
-    """The back's mark of every ring, measured in the plane of the sheet."""
+               count: int, size: float = 1.0) -> list[Back]:
+    """The back's mark of every ring, measured in the plane of the sheet; in units of marks of that ``size``, of which
+    paper and lens blur more where they are small."""
     begun, contrast = search(grey, lens, centres, fronts, count)
     radii = np.full(len(centres), DISC_MM)
     dots, reach = fronts.middle.reshape(len(centres), count, 2), fronts.radius.reshape(len(centres), count) + CLEAR_MM
@@ -47,11 +49,13 @@ def find_backs(grey: NDArray[np.uint8], lens: Lens, centres: Array, scale: float
     ways = begun[:, None] + np.array([np.array(pointer(flip)) * sign for flip, sign in _SIGNS])[None]
     dots = np.concatenate([dots, ways], axis=1)
     reach = np.concatenate([reach, np.full((len(centres), 4), POINTER_MM + CLEAR_MM)], axis=1)
-    fitted = fit_discs(grey, lens.to_picture, begun, radii, _WINDOW_MM, scale, hidden=near(dots, reach))
+    fitted = fit_discs(grey, lens.to_picture, begun, radii, _WINDOW_MM, scale, hidden=near(dots, reach),
+                       most_edge=0.6 / size**0.5)
     ink = np.array([np.median(fronts.darkness[at * count:(at + 1) * count]) for at in range(len(centres))])
     away = np.linalg.norm(fitted.middle - centres, axis=1)
     seen = (fitted.darkness > np.maximum(_LEAST_DARK, _LEAST_SHARE * ink)) & (contrast > 0.5 * _LEAST_DARK)
-    seen &= (fitted.radius > _RADII[0]) & (fitted.radius < _RADII[1]) & (away < REACH_MM) & (fitted.edge < 0.55)
+    seen &= (fitted.radius > _RADII[0]) & (fitted.radius < _RADII[1]) & (away < REACH_MM)
+    seen &= fitted.edge < _MOST_EDGE / size**0.5
     seen &= np.linalg.norm(fitted.middle - begun, axis=1) < 0.6
     ways = _beside(grey, lens, fitted.middle, fitted.light)
     return [Back(bool(seen[at]), (float(fitted.middle[at, 0]), float(fitted.middle[at, 1])), float(fitted.sigma[at]),
@@ -59,12 +63,13 @@ def find_backs(grey: NDArray[np.uint8], lens: Lens, centres: Array, scale: float
             for at in range(len(centres))]
 
 
-def flip_seen(backs: Sequence[Back]) -> tuple[Flip | None, bool]:
-    """Which flip the back was made for, and whether it was turned so; None where its pointers aren't clear."""
+def flip_seen(backs: Sequence[Back], least: float = 0.1) -> tuple[Flip | None, bool]:
+    """Which flip the back was made for, and whether it was turned so; None where its pointers aren't clear: darker than
+    ``least`` of the discs."""
     votes = np.sum([back.ways for back in backs if back.seen], axis=0)
     order = np.argsort(-votes)
     typical = sum(back.darkness for back in backs if back.seen)
-    if votes[order[0]] < 0.1 * typical or votes[order[0]] < 1.6 * votes[order[1]]:
+    if votes[order[0]] < least * typical or votes[order[0]] < 1.6 * votes[order[1]]:
         return None, True
     flip, sign = _SIGNS[int(order[0])]
     return flip, sign > 0

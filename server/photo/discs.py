@@ -51,11 +51,11 @@ def sampled(grey: NDArray[np.uint8], mapping: Mapping, places: Array) -> NDArray
 
 def fit_discs(grey: NDArray[np.uint8], mapping: Mapping, middles: Array, radii: Array, window_mm: float,
               px_per_mm: float, steps: int = _STEPS, fineness: int = 12,
-              hidden: Callable[[Array], NDArray[np.bool_]] | None = None) -> Discs:
+              hidden: Callable[[Array], NDArray[np.bool_]] | None = None, most_edge: float = 0.6) -> Discs:
     """Fit a disc about each of ``middles`` (n, 2).
 
     ``window_mm`` is how far from the middle is looked, and ``fineness`` how many samples that takes at most;
-    ``hidden`` says which places (n, p, 2) belong to something else.
+    ``hidden`` says which places (n, p, 2) belong to something else; ``most_edge`` is the softest edge.
     """
     reach = window_mm
     step = max(1.0 / px_per_mm, reach / fineness)
@@ -72,7 +72,7 @@ def fit_discs(grey: NDArray[np.uint8], mapping: Mapping, middles: Array, radii: 
     for _ in range(steps):
         lifted = curve + damping[:, None, None] * (curve * np.eye(8) + 1e-12 * np.eye(8))
         move = np.linalg.solve(lifted, pull[..., None])[..., 0]
-        tried = _bounded(state + move, radii, reach)
+        tried = _bounded(state + move, radii, reach, most_edge)
         new_cost, new_pull, new_curve = _normal(tried, values, weight, offsets)
         better = new_cost <= cost
         state = np.where(better[:, None], tried, state)
@@ -98,10 +98,10 @@ def _begin(values: Array, offsets: Array, radii: Array, edge: float) -> Array:
     return state
 
 
-def _bounded(state: Array, radii: Array, reach: float) -> Array:
+def _bounded(state: Array, radii: Array, reach: float, most_edge: float) -> Array:
     state[:, :2] = np.clip(state[:, :2], -reach / 2, reach / 2)
     state[:, _R] = np.clip(state[:, _R], 0.6 * radii, 1.5 * radii)
-    state[:, _S] = np.clip(state[:, _S], 0.01, 0.6)
+    state[:, _S] = np.clip(state[:, _S], 0.01, most_edge)
     state[:, _A] = np.clip(state[:, _A], 0.0, 1.2)
     return state
 

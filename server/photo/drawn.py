@@ -31,16 +31,17 @@ def drawn(grey: NDArray[np.uint8], found: Found, ending: str = ".png") -> bytes:
 
         for sight in found.sight.stations:
             x, y = sight.at
-            shape = at(_circle(x, y, REACH_MM + 0.7))
+            shape = at(_circle(x, y, found.size * (REACH_MM + 0.7)))
             if sight.read:
                 cv2.polylines(canvas, [shape], True, _FRONT, 2, cv2.LINE_AA)
             else:
-                corners = at([(x - 5, y - 5), (x + 5, y + 5), (x - 5, y + 5), (x + 5, y - 5)])
+                arm = 5 * found.size
+                corners = at([(x - arm, y - arm), (x + arm, y + arm), (x - arm, y + arm), (x + arm, y - arm)])
                 for start, end in ((0, 1), (2, 3)):
                     cv2.line(canvas, _point(corners[start]), _point(corners[end]), _LOST, 2, cv2.LINE_AA)
             if sight.station in backs:
                 u, v = backs[sight.station]
-                cv2.polylines(canvas, [at(_circle(u, v, DISC_MM + 0.25))], True, _BACK, 2, cv2.LINE_AA)
+                cv2.polylines(canvas, [at(_circle(u, v, found.size * (DISC_MM + 0.25)))], True, _BACK, 2, cv2.LINE_AA)
             said = f"{sight.dx_mm:+.2f} {sight.dy_mm:+.2f}" if sight.read else "not read"
             low = shape[:, 1].max() + round(24 * size)
             _text(canvas, f"{sight.station}: {said}", (int(shape[:, 0].mean()) - round(75 * size), int(low)), size,

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from pathlib import Path
 
+from server.core.deck_marks import DeckSheet
 from server.core.plan import Flip
 from server.core.sighting import SheetSight, together
 from server.core.sizes import Paper
@@ -37,18 +38,18 @@ def check_can_read() -> None:
 
 
 def read_photos(pictures: Sequence[tuple[Path, str]], paper: Paper, flip: Flip, limits: ArtLimits = DEFAULT_LIMITS,
-                draw: str = "") -> tuple[ReadSheet, ...]:
-    """One sheet from its picture or pictures, (path, label) each; ``draw`` is ".png" or ".jpg" to get them back. A
-    scanner's PDF of two pages is front and back, of
-    more a sheet for every two.
+                draw: str = "", deck: DeckSheet | None = None) -> tuple[ReadSheet, ...]:
+    """One sheet from its picture or pictures, (path, label) each; ``draw`` is ".png" or ".jpg" to get them back. With
+    ``deck`` it is one of that deck's; without, a deck's sheet is known by its marks. A scanner's PDF of two pages is a
+    test sheet's front and back, of more a sheet for every two.
 
     Raises BadValue for what can't be opened as a picture, and where nothing is installed that reads one.
     """
     check_can_read()
+    from server.photo.deck import read_sheet
     from server.photo.drawn import drawn
     from server.photo.picture import greys
     from server.photo.scans import read_scans
-    from server.photo.sight import read_sheet
 
     whole = " + ".join(label for _, label in pictures)
     pages = [(grey, label) for path, label in pictures for grey in greys(path, label, limits)]
@@ -63,7 +64,7 @@ def read_photos(pictures: Sequence[tuple[Path, str]], paper: Paper, flip: Flip, 
             front, found = read_scans(pages[at][0], pages[at + 1][0], name, paper, flip)
             sheets.append(ReadSheet(found.sight, (drawn(front, found, draw),) if draw else ()))
         return tuple(sheets)
-    each = [(grey, read_sheet(grey, label, paper, flip)) for grey, label in pages]
+    each = [(grey, read_sheet(grey, label, paper, flip, deck)) for grey, label in pages]
     sight = together(whole, [found.sight for _, found in each])
     return (ReadSheet(sight, tuple(drawn(grey, found, draw) for grey, found in each) if draw else ()),)
 

@@ -20,9 +20,11 @@ from server.core.camera_marks import DOTS, LARGE_MM, SMALL_MM, ring_points, told
 
 Array = NDArray[np.float64]
 
-# (pixels, blurs in pixels): a picture is looked over small first, and larger only where too few rings show. Each blur
-# fits dots of about three to four times its size across.
-_LOOKS = ((1_100_000, (1.2, 1.9)), (2_400_000, (1.5, 2.4)), (4_500_000, (1.5, 2.4, 3.8)))
+# (pixels, blurs in pixels, tiles across): a picture is looked over small first, and larger only where too few rings
+# show. Each blur fits dots of about three to four times its size across. The last look is for the small marks of a
+# deck's sheet: in tiles, so that the blobs of its art don't crowd out the dots in its waste.
+_LOOKS = ((1_100_000, (1.2, 1.9), 1), (2_400_000, (1.5, 2.4), 1), (4_500_000, (1.5, 2.4, 3.8), 1),
+          (4_000_000, (1.3, 2.1), 5), (16_000_000, (1.3, 2.1), 5))
 _ENOUGH = 4
 _LEAST_DARKER = 0.02  # of the light around: a blob that is fainter is grain
 _MOST_DOTS = 1200
@@ -58,12 +60,12 @@ def find_rings(grey: NDArray[np.uint8]) -> list[Ring]:
     Where some are found others may be overlooked: who knows how the sheet lies can look for them.
     """
     rings: list[Ring] = []
-    before = 0
-    for pixels, blurs in _LOOKS:
+    before = 0, 0
+    for pixels, blurs, tiles in _LOOKS:
         factor = max(1, math.ceil(math.sqrt(grey.size / pixels) - 0.25))
-        if factor == before:
+        if (factor, tiles) == before:
             continue
-        before = factor
+        before = factor, tiles
         rows, columns = grey.shape[0] // factor, grey.shape[1] // factor
         work = grey if factor == 1 else cv2.resize(grey[:rows * factor, :columns * factor], (columns, rows),
                                                    interpolation=cv2.INTER_AREA)
@@ -71,11 +73,11 @@ def find_rings(grey: NDArray[np.uint8]) -> list[Ring]:
         half = (factor - 1) / 2
         up = np.array([[factor, 0, half], [0, factor, half], [0, 0, 1.0]])
         for blur in blurs:
-            dots = _dots(work, blur)
-            for chain in _chains(dots, work.shape, 12.0 * blur):
-                ring = _read(work, chain, up)
-                if ring:
-                    _keep(rings, ring)
+            for dots in _dots(work, blur, tiles):
+                for chain in _chains(dots, work.shape, 12.0 * blur):
+                    ring = _read(work, chain, up)
+                    if ring:
+                        _keep(rings, ring)
             if len(rings) >= _ENOUGH:
                 return rings
     return rings
@@ -90,8 +92,9 @@ def _keep(rings: list[Ring], ring: Ring) -> None:
     rings.append(ring)
 
 
-def _dots(work: NDArray[np.uint8], blur: float) -> Array:
-    """Middles of dark blobs of about that size, the darkest first, as (x, y) rows."""
+def _dots(work: NDArray[np.uint8], blur: float, tiles: int) -> Iterator[Array]:
+    """Middles of dark blobs of about that size, the darkest first, as (x, y) rows: of the whole picture, or of each of
+    its tiles, which overlap by more than a ring."""
     soft = cv2.GaussianBlur(work.astype(np.float32), (0, 0), blur)
     around = cv2.blur(soft, (2 * round(2.2 * blur) + 1,) * 2)
     darker = (around - soft) / (around + np.float32(8.0))
@@ -100,10 +103,16 @@ def _dots(work: NDArray[np.uint8], blur: float) -> Array:
     edge = round(2 * blur) + 1
     peaks[:edge] = peaks[-edge:] = False
     peaks[:, :edge] = peaks[:, -edge:] = False
-    y, x = np.nonzero(peaks)
-    order = np.argsort(-darker[y, x], kind="stable")[:_MOST_DOTS]
-    y, x = y[order], x[order]
-    return np.column_stack([x + _vertex(darker, y, x, 0, 1), y + _vertex(darker, y, x, 1, 0)]).astype(np.float64)
+    every = np.column_stack(np.nonzero(peaks))
+    size = np.array(work.shape) / tiles
+    lap = 50.0 * blur if tiles > 1 else 0.0
+    for row in range(tiles):
+        for column in range(tiles):
+            low = np.array([row, column]) * size
+            y, x = every[((every >= low - lap) & (every < low + size + lap)).all(axis=1)].T
+            order = np.argsort(-darker[y, x], kind="stable")[:_MOST_DOTS]
+            y, x = y[order], x[order]
+            yield np.column_stack([x + _vertex(darker, y, x, 0, 1), y + _vertex(darker, y, x, 1, 0)]).astype(np.float64)
 
 
 def _vertex(values: NDArray[np.float32], y: NDArray[np.intp], x: NDArray[np.intp], down: int, right: int) -> Array:

@@ -6,14 +6,15 @@ lies on its paper matters. Each refusal says what is wrong with the picture or t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from server.core.camera_marks import DISC_MM, LARGE_MM, SMALL_MM, STATION_WORDS, is_large, ring_points
+from server.core.camera_marks import DISC_MM, LARGE_MM, SMALL_MM, STATION_WORDS, WORDS, is_large, ring_points
 from server.core.gauge_sheet import stations
+from server.core.geometry import Point
 from server.core.plan import Flip
 from server.core.sighting import SheetSight, Sight, SightProblem
 from server.core.sizes import PAPERS, Paper
@@ -24,7 +25,7 @@ from server.photo.rings import Ring, find_rings
 
 _SURE_DOTS = 13  # of a ring that stands alone
 _LEAST_CLEAR = 10  # dots of a ring's fourteen
-_OFF_MM = 0.8
+OFF_MM = 0.8  # as far as rings may lie from where a lens has them
 _WINDOW_MM = 1.32
 _FIT_TRUST, _FLOOR_MM = 2.0, 0.004
 _MOST_SIGMA_MM = 0.06
@@ -41,15 +42,17 @@ class Found:
     lens: Lens | None = None
     fronts: tuple[tuple[int, tuple[float, float]], ...] = ()
     backs: tuple[tuple[int, tuple[float, float]], ...] = ()
+    size: float = 1.0  # of the marks
 
 
 @dataclass(frozen=True, slots=True)
 class Front:
-    """The front of a test sheet in a picture: the lens, and of each station whose ring is there its frame (2 x 3, mm
-    about its own middle) and how uncertain the middle is. ``blanks`` are all stations, with why one isn't there."""
+    """The front of a sheet in a picture: the lens, and of each ring that is there its frame (2 x 3, mm about its own
+    middle) and how uncertain the middle is. ``points`` are all rings by their place in ``WORDS``, ``blanks`` what to
+    say of each, with why one isn't there. Lengths in mm of rings of size 1."""
 
     lens: Lens
-    points: dict[int, tuple[float, float]]
+    points: dict[int, Point]
     places: tuple[int, ...]
     frames: tuple[Array, ...]
     sigmas: tuple[float, ...]
@@ -58,102 +61,125 @@ class Front:
     blanks: tuple[Sight, ...]
 
 
-def read_sheet(grey: NDArray[np.uint8], photo: str, paper: Paper, flip: Flip) -> Found:
-    """Read a picture of a sheet that was printed on ``paper`` for ``flip``; never raises for what it shows."""
-    front = front_of(grey, photo, paper)
+def read_test_sheet(grey: NDArray[np.uint8], photo: str, paper: Paper, flip: Flip, rings: Sequence[Ring]) -> Found:
+    """Read a picture of a test sheet that was printed on ``paper`` for ``flip``; never raises for what it shows."""
+    front = front_of(grey, photo, paper, rings)
     if isinstance(front, Found):
         return front
-    count = len(ring_points())
-    centres = np.array([front.points[place] for place in front.places])
-    backs = find_backs(grey, front.lens, centres, front.scale, front.dots, count)
+    backs = backs_of(grey, front)
     problem = _whole(backs, flip)
     if problem:
-        return _refused(photo, problem)
-    sights = {sight.station: sight for sight in front.blanks}
-    for at, place in enumerate(front.places):
-        dots = front.dots.rows(slice(at * count, (at + 1) * count))
-        sights[place + 1] = _sight(place + 1, front.points[place], front.frames[at], backs[at], front.sigmas[at], dots,
-                                   front.scale)
-    return Found(SheetSight(photo, tuple(sights.values()), (), "test sheet"), front.lens,
+        return refused(photo, problem)
+    return Found(SheetSight(photo, tuple(sights_of(front, backs)), (), "test sheet"), front.lens,
                  tuple((place + 1, front.points[place]) for place in front.places),
                  tuple((place + 1, back.middle) for place, back in zip(front.places, backs, strict=True) if back.seen))
 
 
-def front_of(grey: NDArray[np.uint8], photo: str, paper: Paper) -> Front | Found:
-    """The front's part of a picture, or the refusal."""
-    rings = [ring for ring in find_rings(grey) if ring.place < len(STATION_WORDS)]
-    plain = [ring for ring in rings if not ring.mirrored]
-    if len(plain) < len(rings) - len(plain):
-        return _refused(photo, SightProblem(
-            "mirrored", "The picture is mirrored: the phone mirrored it, or it shows the sheet from its back.",
-            "Turn the front, with its words, towards the camera, and use the camera at the phone's back."))
-    if not plain or (len(plain) == 1 and plain[0].found < _SURE_DOTS):
-        return _refused(photo, NO_SHEET)
-    placed = _placed(plain, grey.shape, paper)
+def backs_of(grey: NDArray[np.uint8], front: Front, size: float = 1.0) -> list[Back]:
+    """The back's mark in every ring that is there, of marks of that size."""
+    centres = np.array([front.points[place] for place in front.places])
+    return find_backs(grey, front.lens, centres, front.scale, front.dots, len(ring_points()), size)
+
+
+def sights_of(front: Front, backs: Sequence[Back], size: float = 1.0) -> list[Sight]:
+    """Every ring's numbers or why there are none, numbered by its place in ``WORDS`` from 1."""
+    sights, count = {sight.station: sight for sight in front.blanks}, len(ring_points())
+    for at, place in enumerate(front.places):
+        dots = front.dots.rows(slice(at * count, (at + 1) * count))
+        sights[place + 1] = _sight(place + 1, front.points[place], front.frames[at], backs[at], front.sigmas[at], dots,
+                                   front.scale, _MOST_SIGMA_MM / size)
+    return list(sights.values())
+
+
+def front_of(grey: NDArray[np.uint8], photo: str, paper: Paper, rings: Sequence[Ring] | None = None) -> Front | Found:
+    """A test sheet's front in a picture, or the refusal."""
+    plain = unmirrored(find_rings(grey) if rings is None else rings, range(len(STATION_WORDS)))
+    if isinstance(plain, SightProblem):
+        return refused(photo, plain)
+    placed = _on_paper(plain, grey.shape, paper)
     if isinstance(placed, SightProblem):
-        return _refused(photo, placed)
-    return _measured(grey, photo, paper, *placed)
+        return refused(photo, placed)
+    points = {station.number - 1: station.point for station in stations(paper)}
+    return measured(grey, points, *placed) or refused(photo, NO_SHEET)
 
 
-def _refused(photo: str, problem: SightProblem) -> Found:
+def unmirrored(rings: Sequence[Ring], places: range) -> list[Ring] | SightProblem:
+    """The best ring for each of ``places`` in ``WORDS``, or why the picture has none."""
+    chosen = [ring for ring in rings if ring.place in places]
+    plain = [ring for ring in chosen if not ring.mirrored]
+    if len(plain) < len(chosen) - len(plain):
+        return SightProblem(
+            "mirrored", "The picture is mirrored: the phone mirrored it, or it shows the sheet from its back.",
+            "Turn the front, with its words, towards the camera, and use the camera at the phone's back.")
+    if not plain or (len(plain) == 1 and plain[0].found < _SURE_DOTS):
+        return NO_SHEET
+    best: dict[int, Ring] = {}
+    for ring in plain:
+        if ring.place not in best or ring.found > best[ring.place].found:
+            best[ring.place] = ring
+    return list(best.values())
+
+
+def refused(photo: str, problem: SightProblem) -> Found:
+    """Nothing read, and why."""
     return Found(SheetSight(photo, (), (problem,)))
 
 
-def _dots(rings: Sequence[Ring], points: dict[int, tuple[float, float]]) -> tuple[Array, Array]:
-    """All dots of the rings: where they are meant on the sheet (n, 2), and where they lie in the picture."""
+def fitted(rings: Sequence[Ring], points: Mapping[int, Point], shape: tuple[int, ...]) -> tuple[Lens | None, float]:
+    """The lens through which all dots of the rings lie as ``points`` have them, and what is left, in mm."""
+    if any(one.place not in points for one in rings):
+        return None, np.inf
     ring = np.array(ring_points())
     sheet = np.concatenate([ring + points[one.place] for one in rings])
-    return sheet, np.concatenate([carried(one.to_picture, ring) for one in rings])
+    pixels = np.concatenate([carried(one.to_picture, ring) for one in rings])
+    return fit_lens(sheet, pixels, len(rings), (shape[1], shape[0]))
 
 
-def _placed(rings: list[Ring], shape: tuple[int, ...], paper: Paper) -> tuple[Lens, list[Ring]] | SightProblem:
+def placed(rings: list[Ring], points: Mapping[int, Point], shape: tuple[int, ...]) -> tuple[Lens, list[Ring]] | None:
+    """The lens through which the rings lie as ``points`` have them, and the rings that do."""
+    kept = list(rings)
+    lens, off = fitted(kept, points, shape)
+    while off > OFF_MM and len(kept) > 3:
+        tries = [[*kept[:at], *kept[at + 1:]] for at in range(len(kept))]
+        kept = min(tries, key=lambda some: fitted(some, points, shape)[1])
+        lens, off = fitted(kept, points, shape)
+    return (lens, kept) if lens and off <= OFF_MM else None
+
+
+def _on_paper(rings: list[Ring], shape: tuple[int, ...], paper: Paper) -> tuple[Lens, list[Ring]] | SightProblem:
     """The lens through which the rings lie as on ``paper``, and the rings that do; or what they are instead."""
-    best: dict[int, Ring] = {}
-    for ring in rings:
-        if ring.place not in best or ring.found > best[ring.place].found:
-            best[ring.place] = ring
-    kept = list(best.values())
+    def off_on(size: Paper) -> float:
+        return fitted(rings, {station.number - 1: station.point for station in stations(size)}, shape)[1]
 
-    def fitted(size: Paper, some: list[Ring]) -> tuple[Lens | None, float]:
-        points = {station.number - 1: station.point for station in stations(size)}
-        if any(one.place not in points for one in some):
-            return None, np.inf
-        return fit_lens(*_dots(some, points), len(some), (shape[1], shape[0]))
-
-    lens, off = fitted(paper, kept)
-    if off > 0.15 and len(kept) > 1:
-        others = [(fitted(size, kept)[1], size) for size in PAPERS.values()
+    off = off_on(paper)
+    if off > 0.15 and len(rings) > 1:
+        others = [(off_on(size), size) for size in PAPERS.values()
                   if size.name != paper.name and size.width_mm >= 148 and size.height_mm >= 200]
         other = min(others, key=lambda pair: pair[0])
-        if other[0] < 0.6 * off and other[0] < _OFF_MM:
+        if other[0] < 0.6 * off and other[0] < OFF_MM:
             return SightProblem("other-sheet", f"This is a test sheet on {other[1].label}, not on {paper.label}.",
                                 f"Choose {other[1].label} as the paper (--paper {other[1].name}), or print the sheet "
                                 f"on {paper.label}.")
-    while off > _OFF_MM and len(kept) > 3:
-        tries = [[*kept[:at], *kept[at + 1:]] for at in range(len(kept))]
-        kept = min(tries, key=lambda some: fitted(paper, some)[1])
-        lens, off = fitted(paper, kept)
-    if lens is None or off > _OFF_MM:
-        return SightProblem("other-sheet", f"The stations don't lie as on a test sheet on {paper.label}.",
-                            "Have one flat sheet in the picture, and name the paper that it was made for.")
-    return lens, kept
+    found = placed(rings, {station.number - 1: station.point for station in stations(paper)}, shape)
+    return found or SightProblem("other-sheet", f"The stations don't lie as on a test sheet on {paper.label}.",
+                                 "Have one flat sheet in the picture, and name the paper that it was made for.")
 
 
-def _measured(grey: NDArray[np.uint8], photo: str, paper: Paper, lens: Lens, rings: list[Ring]) -> Front | Found:
-    points = {station.number - 1: station.point for station in stations(paper)}
+def measured(grey: NDArray[np.uint8], points: dict[int, Point], lens: Lens, rings: Sequence[Ring]) -> Front | None:
+    """Every dot of the rings measured, and of those of ``points`` that were overlooked; None where none is there."""
     ring = np.array(ring_points())
     # Where the others lie is known now: a ring that was overlooked is measured all the same, if it is there.
     places = [place for place in points if _in_view(lens, points[place], grey.shape)]
     centres = np.array([points[place] for place in places])
     sheet = (centres[:, None] + ring[None]).reshape(-1, 2)
-    large = np.array([[is_large(STATION_WORDS[place], dot) for dot in range(len(ring))] for place in places])
+    large = np.array([[is_large(WORDS[place], dot) for dot in range(len(ring))] for place in places])
     radii = np.where(large, LARGE_MM, SMALL_MM).ravel()
     scale = lens.px_per_mm(centres)
     first = fit_discs(grey, lens.to_picture, sheet, radii, _WINDOW_MM, scale, 5, 7)
     known = np.array([place in {one.place for one in rings} for place in places])
     good = np.repeat(known, len(ring))
     good &= (first.sigma < 0.08) & (first.darkness > 0.04)
-    if good.sum() > 20:  # once more through the lens that the measured dots tell
+    if good.sum() >= _LEAST_CLEAR:  # once more through the lens that the measured dots tell
         lens, _ = fit_lens(sheet[good], lens.to_picture(first.middle[good]), len(rings), (grey.shape[1], grey.shape[0]))
     behind, contrast = search(grey, lens, centres, first, len(ring))
     reach = np.where(contrast > 0.03, DISC_MM + CLEAR_MM, 0.0)
@@ -164,7 +190,7 @@ def _measured(grey: NDArray[np.uint8], photo: str, paper: Paper, lens: Lens, rin
     places = [place for place, is_there in zip(places, held, strict=True) if is_there]
     dots, sheet, centres = dots.rows(rows), sheet[rows], centres[held]
     if not places:
-        return _refused(photo, NO_SHEET)
+        return None
     found, spreads, sureness = _frames(dots, sheet, centres, len(ring))
     typical = float(np.median(spreads))
     sigmas = tuple(max(spread, 0.7 * typical) * share for spread, share in zip(spreads, sureness, strict=True))
@@ -221,18 +247,20 @@ def _whole(backs: Sequence[Back], flip: Flip) -> SightProblem | None:
 
 
 def _sight(number: int, point: tuple[float, float], frame: Array, back: Back, front_sigma: float, dots: Discs,
-           scale: float) -> Sight:
+           scale: float, most_sigma: float) -> Sight:
     if not back.seen:
         return Sight(number, point, why=_faint(dots, scale, "the back's mark"))
     dx, dy = frame @ np.array([back.middle[0] - point[0], back.middle[1] - point[1], 1.0])
     sigma = float(np.sqrt((_FIT_TRUST * back.sigma) ** 2 + front_sigma**2 + _FLOOR_MM**2))
-    if sigma > _MOST_SIGMA_MM:
+    if sigma > most_sigma:
         return Sight(number, point, why=_faint(dots, scale, "the mark"))
     return Sight(number, point, float(dx), float(dy), sigma)
 
 
 def _faint(dots: Discs, scale: float, what: str) -> str:
     """What would help most where something isn't clear enough."""
+    if float(np.median(dots.light)) > 251:
+        return f"Too bright to tell {what}: the white is burnt out. Tap on it in the camera, or take some light off."
     if float(np.median(dots.light)) < 40:
         return f"Too dark to tell {what}: more light behind the sheet."
     if float(np.median(dots.darkness)) < 0.3:

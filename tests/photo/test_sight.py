@@ -11,7 +11,7 @@ from PIL import Image
 
 from server.core.sighting import SheetSight
 from server.core.sizes import paper_named
-from server.photo.sight import read_sheet
+from server.photo.deck import read_sheet
 from tests.photo.conftest import Faces
 from tests.photographer import PX, Conditions, drift_at, photograph
 

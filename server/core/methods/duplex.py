@@ -49,6 +49,6 @@ DUPLEX = BuildMethod(
     zones=_zones,
     steps=_steps,
     print_step=_print_step,
-    honours=frozenset({"flip", "back_flood"}),
+    honours=frozenset({"flip", "back_flood", "camera_marks"}),
     drift="back page",
 )

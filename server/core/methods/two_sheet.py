@@ -93,6 +93,6 @@ TWO_SHEET = BuildMethod(
     papers_per_sheet=2,
     papers_per_card=2,
     glued=True,
-    honours=frozenset({"hinge_mm", "hinge_edge", "back_flood"}),
+    honours=frozenset({"hinge_mm", "hinge_edge", "back_flood", "camera_marks"}),
     drift="each page",
 )

@@ -29,10 +29,11 @@
  *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, hinge_edge?:
  *   boolean|"yes"|"no", paper?: string, stock?: string, reference_mm?: number|string, printer?: string, margin_mm?:
  *   number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?:
- *   "full"|"ticks", corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid",
- *   box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string,
- *   version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?:
- *   ""|"no"|"yes"}, version?: string, since?: string, part?: "sheets"|"box"|"guide"}} BuildAsk */
+ *   "full"|"ticks", corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", camera_marks?:
+ *   boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no",
+ *   box_panels?: string, version?: string, version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?:
+ *   ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, version?: string, since?: string, part?:
+ *   "sheets"|"box"|"guide"}} BuildAsk */
 /** @typedef {{copies?: number|null, name?: string|null, back?: string|null, out?: boolean|null, swapped?: boolean|null,
  *   bleed?: "auto"|"art"|"mirror"|"stretch"|"colour"|"none"|null}} CardChange */
 /** @typedef {{name: string, file: string, front: ArtOut, back: ArtOut|null, copies: number, front_fit: string,
@@ -75,11 +76,11 @@
  *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, hinge_edge?:
  *   boolean|"yes"|"no", paper?: string, stock?: string, reference_mm?: number|string, printer?: string, margin_mm?:
  *   number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?:
- *   "full"|"ticks", corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid",
- *   box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string,
- *   version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?:
- *   ""|"no"|"yes"}|null, cards?: Record<string, CardChange>|null, order?: string[]|null, proposals?: Record<string,
- *   boolean|null>|null}} DeckChange */
+ *   "full"|"ticks", corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", camera_marks?:
+ *   boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no",
+ *   box_panels?: string, version?: string, version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?:
+ *   ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}|null, cards?: Record<string, CardChange>|null, order?:
+ *   string[]|null, proposals?: Record<string, boolean|null>|null}} DeckChange */
 /** @typedef {{format?: string, version?: number, unit?: "mm", id: string, name: string, revision: number, can_undo:
  *   boolean, can_redo: boolean, updated: string, settings: DeckSettings, card_chosen: boolean, likely_card:
  *   string|null, files: FileOut[], cards: CardOut[], out: string[], pairs: PairOut[], proposals: ProposalOut[],
@@ -89,9 +90,9 @@
  *   "long-edge"|"short-edge", core_mm?: number, fold_on_cut?: boolean, hinge_mm?: number, hinge_edge?: boolean, paper?:
  *   string, stock?: string, reference_mm?: number, printer?: string, margin_mm?: number, gutter_mm?: number, ink?:
  *   "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?: "full"|"ticks", corner_radius_mm?: number,
- *   registration?: boolean, box?: ""|"tuck"|"lid", box_clearance_mm?: number, box_sleeved?: boolean, box_panels?:
- *   string, version?: string, version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?: "portrait"|"landscape"|"",
- *   card_turned?: ""|"no"|"yes"}} DeckSettings */
+ *   registration?: boolean, camera_marks?: boolean, box?: ""|"tuck"|"lid", box_clearance_mm?: number, box_sleeved?:
+ *   boolean, box_panels?: string, version?: string, version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?:
+ *   "portrait"|"landscape"|"", card_turned?: ""|"no"|"yes"}} DeckSettings */
 /** @typedef {{id: string, name: string, updated: string, cards: number, files: number, thumb: string|null, thumbs?:
  *   string[], deleted?: string|null, version?: string}} DeckSummary */
 /** @typedef {{which: string}} DemoChoice */
@@ -194,10 +195,11 @@
  *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, hinge_edge?:
  *   boolean|"yes"|"no", paper?: string, stock?: string, reference_mm?: number|string, printer?: string, margin_mm?:
  *   number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?:
- *   "full"|"ticks", corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid",
- *   box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string,
- *   version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?:
- *   ""|"no"|"yes"}, sheet?: number, face?: "front"|"back"|"spread"}} PlanAsk */
+ *   "full"|"ticks", corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", camera_marks?:
+ *   boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no",
+ *   box_panels?: string, version?: string, version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?:
+ *   ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, sheet?: number, face?: "front"|"back"|"spread"}} PlanAsk
+ *   */
 /** @typedef {{format?: string, version?: number, unit?: "mm", settings: DeckSettings, summary: PlanSummary,
  *   alternatives: AlternativeOut[], faces: FaceOut[], shown: FaceOut, svg: string, problems: ProblemOut[], notes:
  *   string[], printer: MadeFor|null, cuts: CutOut[], stops: number}} PlanOut */
