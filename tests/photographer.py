@@ -101,7 +101,9 @@ def faces(pdf: Path, flip: str | None = "long-edge", pages: tuple[int, int] = (0
         page = document[number]
         drawn = page.render(scale=2 * PX * MM / 72, grayscale=True).to_numpy()
         drawn = drawn.reshape(drawn.shape[:2])
-        inks.append(1 - cv2.resize(drawn, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA).astype(np.float32) / 255)
+        # pdfium fills whole pixels with the page: so does the plane, or its mirror would lie beside it.
+        size = tuple(round(side / 72 * MM * PX) for side in page.get_size())
+        inks.append(1 - cv2.resize(drawn, size, interpolation=cv2.INTER_AREA).astype(np.float32) / 255)
     document.close()
     through = {"long-edge": np.fliplr, "short-edge": np.flipud, None: lambda ink: ink}[flip]
     return inks[0], np.ascontiguousarray(through(inks[1]))

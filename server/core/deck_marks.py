@@ -95,15 +95,18 @@ def flip_of(layout: Layout) -> Flip:
 
 
 def places_for(layout: Layout) -> Iterator[tuple[DeckMark, ...]]:
-    """Sets of places, the best first: large before small, four before two. None where the waste has no room."""
+    """Sets of places, the best first: of three or four corners, which tell the whole sheet, before two, and large
+    before small, of which the smallest are the last resort. None where the waste has no room."""
     if not layout.through or layout.one_face:
         return
-    for size in DECK_SIZES:
-        found = tuple(_places(layout, size))
-        top, bottom = (tuple(one for one in found if one.corner in pair) for pair in ((0, 1), (2, 3)))
-        for chosen in dict.fromkeys((found, top, bottom)):
-            if len(chosen) >= LEAST_MARKS and _far_apart(layout, chosen):
-                yield chosen
+    by_size = {size: tuple(_places(layout, size)) for size in DECK_SIZES}
+    for sizes in (DECK_SIZES[:-1], DECK_SIZES[-1:]):
+        for least in (3, LEAST_MARKS):
+            for size in sizes:
+                for pair in ((0, 1, 2, 3), (0, 1), (2, 3)):
+                    chosen = tuple(one for one in by_size[size] if one.corner in pair)
+                    if len(chosen) >= least and _far_apart(layout, chosen):
+                        yield chosen
 
 
 def _far_apart(layout: Layout, marks: tuple[DeckMark, ...]) -> bool:

@@ -45,8 +45,8 @@ class SightProblem:
 
 @dataclass(frozen=True, slots=True)
 class SheetOff:
-    """How far a deck's sheet is off as a whole: shift at ``at`` in mm, clockwise turn, scale; None for what one mark
-    can't tell."""
+    """How far a deck's sheet is off as a whole: shift at ``at`` in mm, clockwise turn, scale; None for what one
+    mark, or two, can't tell."""
 
     dx_mm: float
     dy_mm: float
@@ -88,8 +88,11 @@ def off_of(sights: Iterable[Sight], middle: Point | None = None) -> SheetOff | N
     if spread < 1.0:
         return SheetOff(mean.real, mean.imag)
     change = sum((at - centre).conjugate() * (off - mean) for at, off in read) / spread
+    scale = abs(1 + change) if len(read) > 2 else None
+    if scale is None:  # two marks tell it along their own line alone
+        change = (1 + change) / abs(1 + change) - 1
     told = mean + change * ((complex(*middle) if middle else centre) - centre)
-    return SheetOff(told.real, told.imag, math.degrees(cmath.phase(1 + change)), abs(1 + change))
+    return SheetOff(told.real, told.imag, math.degrees(cmath.phase(1 + change)), scale)
 
 
 def sheets_json(sheets: Iterable[SheetSight]) -> dict[str, Any]:

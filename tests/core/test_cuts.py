@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 
 import pytest
@@ -9,6 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from server.core.cuts import cut_lines, cut_positions, cut_ticks
+from server.core.deck_marks import places_for
 from server.core.geometry import Edges, Rect, bounds
 from server.core.marks import ID1_HEIGHT_MM, ID1_WIDTH_MM, Mark, marks_for
 from server.core.plan import Line, PlanRequest, SheetPlan
@@ -72,7 +74,25 @@ def spots(mark: Mark) -> list[tuple[float, float]]:
     points = [point for line in mark.lines for point in (line.start, line.end)]
     points += [point for polygon in mark.polygons for point in polygon]
     points += list(mark.outline[0].corners) if mark.outline else []
+    points += [(x + u * r, y + v * r) for (x, y), r in mark.discs for u, v in ((-1, 0), (1, 0), (0, -1), (0, 1))]
     return points + [text.at for text in mark.texts]
+
+
+def check_camera_marks(plan: SheetPlan) -> None:
+    """A ring and its disc lie at one place through the front, with nothing else of either face there."""
+    layout = plan.layout
+    for face in (face for face in plan.faces if layout.camera_marks):
+        assert layout.through and layout.has_backs and not layout.one_face
+        around = [mark.box if face.name == "front" else layout.through.rect(mark.box)
+                  for mark in marks_for(plan, face) if mark.kind != "camera"]
+        lines = [bounds((line.start, line.end)) for line in cut_lines(layout)]
+        for one in layout.camera_marks:
+            assert not any(one.box.overlaps(other, 0.01) for other in (*around, *lines))
+        places = [mark.discs for mark in marks_for(plan, face) if mark.kind == "camera"]
+        assert len(places) == len(layout.camera_marks) >= 2
+        if face.name == "back":
+            discs = [discs[0][0] for discs in places]
+            assert [layout.through(at) for at in discs] == [pytest.approx(one.centre) for one in layout.camera_marks]
 
 
 @settings(max_examples=60, deadline=None)
@@ -83,7 +103,9 @@ def test_marks_lie_on_printable_waste_and_on_nothing_else(request: PlanRequest, 
     except DoesNotFit:
         assume(False)
         raise
+    layout = replace(layout, camera_marks=next(places_for(layout), ()))
     plan = SheetPlan(layout, tuple(range(cards)), "Harbour Lamps")
+    check_camera_marks(plan)
     for face in plan.faces:
         inked = [one.trim.grown(one.bleed) for one in plan.placements(face)]
         marks = [mark for mark in marks_for(plan, face) if mark.kind != "hinge"]

@@ -35,7 +35,7 @@ def _print_step(layout: Layout) -> Step:
 
 
 def _steps(work: Work) -> Iterator[Step]:
-    yield light()
+    yield light(work)
     yield from finish(work)
 
 

@@ -56,10 +56,16 @@ class Work:
         return Thickness.of(self.layers()).likely_mm
 
 
-def light() -> Step:
+def light(work: Work) -> Step:
     return Step("Hold a sheet against a light",
                 "The edges of fronts and backs should meet all round. If the backs are off by the same amount on "
-                "every sheet, True-up moves them.", "Better one sheet wasted than all of them.", "light")
+                f"every sheet, True-up moves them.{measured(work)}", "Better one sheet wasted than all of them.", "light")
+
+
+def measured(work: Work) -> str:
+    """How a camera tells what eyes only guess; nothing where the sheets carry no marks for it."""
+    return (" Photographed so, with the small rings in view, the sheet tells the Glow page how far it is off."
+            if work.layout.camera_marks else "")
 
 
 def fold(work: Work) -> Iterator[Step]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from server.core.geometry import Rect, ThroughFront
 from server.core.methods.protocol import BuildMethod, Frame, Zone, room_on_both_faces
-from server.core.methods.steps import Step, Work, finish, press
+from server.core.methods.steps import Step, Work, finish, measured, press
 from server.core.plan import Layout, PlanRequest
 from server.core.units import mm_text
 
@@ -52,8 +52,8 @@ def _steps(work: Work) -> Iterator[Step]:
                "same scale.", picture="pair")
     yield Step("Align against a light",
                "Tape the front sheet to a window, print towards you, head up. Behind it, the back sheet with its print "
-               "away from you, head up too. Move it until the rings and crosses of all targets lie in one another.",
-               picture="align")
+               "away from you, head up too. Move it until the rings and crosses of all targets lie in one another."
+               f"{measured(work)}", "This is the last check before the glue." if layout.camera_marks else "", "align")
     yield Step(f"Hinge with tape on the {side}",
                f"Put the tape wholly on the marked strip of {width} mm at the {side} edge of the fronts.",
                "The strip is cut away at the end, and the tape with it; tape on a card would stay.", "hinge")
