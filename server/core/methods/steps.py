@@ -59,7 +59,8 @@ class Work:
 def light(work: Work) -> Step:
     return Step("Hold a sheet against a light",
                 "The edges of fronts and backs should meet all round. If the backs are off by the same amount on "
-                f"every sheet, True-up moves them.{measured(work)}", "Better one sheet wasted than all of them.", "light")
+                f"every sheet, True-up moves them.{measured(work)}",
+                "Better one sheet wasted than all of them.", "light")
 
 
 def measured(work: Work) -> str:
