@@ -57,11 +57,11 @@
  *   core_mm?: number|string, fold_on_cut?: boolean|"yes"|"no", hinge_mm?: number|string, hinge_edge?:
  *   boolean|"yes"|"no", paper?: string, stock?: string, reference_mm?: number|string, printer?: string, margin_mm?:
  *   number|string, gutter_mm?: number|string, ink?: "full"|"pale", cut_lines?: "fronts"|"both"|"none", line_style?:
- *   "full"|"ticks", corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", box?: ""|"tuck"|"lid",
- *   box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no", box_panels?: string, version?: string,
- *   version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?: ""|"portrait"|"landscape", card_turned?:
- *   ""|"no"|"yes"}, care?: "money"|"minutes"|"sheets"|"cuts"|"ink", sheet_price?: number, ink_price?: number}} CostAsk
- *   */
+ *   "full"|"ticks", corner_radius_mm?: number|string, registration?: boolean|"yes"|"no", camera_marks?:
+ *   boolean|"yes"|"no", box?: ""|"tuck"|"lid", box_clearance_mm?: number|string, box_sleeved?: boolean|"yes"|"no",
+ *   box_panels?: string, version?: string, version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?:
+ *   ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, care?: "money"|"minutes"|"sheets"|"cuts"|"ink",
+ *   sheet_price?: number, ink_price?: number}} CostAsk */
 /** @typedef {{format?: string, version?: number, unit?: "mm", care: "money"|"minutes"|"sheets"|"cuts"|"ink", rows?:
  *   CostRow[], left_out?: NotThat[], looked: number, arts: number}} CostOut */
 /** @typedef {{method: string, paper: string, sheets: number, papers: number, cuts: number, minutes: number, ink:
