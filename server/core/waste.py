@@ -63,11 +63,13 @@ class Waste:
         self._divisions = [cell for cell in divisions if cell.length > 1 and cell.thickness > 1]
         self._holes = list(holes)
         self._rows = [row for cell in self._divisions for row in _rows(cell)]
+        self._taken: list[Rect] = []
 
     def copy(self) -> Waste:
         """The same waste, to be taken from without making this one less."""
         copied = Waste((), ())
         copied._divisions, copied._holes, copied._rows = list(self._divisions), list(self._holes), list(self._rows)
+        copied._taken = list(self._taken)
         return copied
 
     def take(self, length: float, thickness: float) -> Cell | None:
@@ -76,7 +78,9 @@ class Waste:
             if row.length >= length and row.thickness >= thickness:
                 rest = row.part(length + 1.5, max(0.0, row.length - length - 1.5))
                 self._rows[number] = rest
-                return row.part(0, length)
+                taken = row.part(0, length)
+                self._taken.append(taken.box)
+                return taken
         return None
 
     def longest(self, thickness: float) -> float:
@@ -89,7 +93,7 @@ class Waste:
         for box in boxes:
             for wide, high in ((width, height), (height, width)):
                 found = Rect(box.x + (box.width - wide) / 2, box.y + (box.height - high) / 2, wide, high)
-                if box.contains(found) and (box in self._holes or self._is_free(found)):
+                if box.contains(found) and not any(one.overlaps(found) for one in self._taken):
                     self.block(found)
                     self._holes = [hole for hole in self._holes if not hole.overlaps(found)]
                     return found
@@ -114,6 +118,7 @@ class Waste:
 
     def block(self, box: Rect) -> None:
         """Take ``box`` out of every row that it touches."""
+        self._taken.append(box)
         rows: list[Cell] = []
         for row in self._rows:
             if not row.box.overlaps(box):
@@ -128,11 +133,6 @@ class Waste:
                 before, after = row.box.bottom - shared.bottom, shared.y - row.box.y
             rows += [row.part(0, before - 1), row.part(row.length - after + 1, after - 1)]
         self._rows = [row for row in rows if row.length > 1]
-
-    def _is_free(self, box: Rect) -> bool:
-        covered = sum(max(0.0, row.box.shared(box).width) * max(0.0, row.box.shared(box).height)
-                      for row in self._rows if row.box.overlaps(box))
-        return covered > 0.8 * box.width * box.height
 
 
 def _by_band(cells: list[Cell]) -> list[list[Cell]]:

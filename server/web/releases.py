@@ -86,9 +86,10 @@ class ReleaseOut(BaseModel):
     files: list[ReleaseFile]
 
 
-class ReleasesOut(BaseModel):
+class ReleasesOut(models.InMm):
     """Newest first. ``under_way``: the job that makes another one now, for those who may release."""
 
+    format: str = "lampfold-releases"
     releases: list[ReleaseOut]
     under_way: models.JobOut | None = None
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 from itertools import combinations
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from server.core.cuts import cut_lines, cut_positions, cut_ticks
@@ -15,7 +15,7 @@ from server.core.geometry import Edges, Rect, bounds
 from server.core.marks import ID1_HEIGHT_MM, ID1_WIDTH_MM, Mark, marks_for
 from server.core.plan import Line, PlanRequest, SheetPlan
 from server.core.search import search
-from server.core.sizes import CARD_SIZES, PAPERS
+from server.core.sizes import CARD_SIZES, PAPERS, CardSize, Paper
 from server.errors import DoesNotFit
 from tests.strategies import requests
 
@@ -97,6 +97,8 @@ def check_camera_marks(plan: SheetPlan) -> None:
 
 @settings(max_examples=60, deadline=None)
 @given(requests(), st.integers(1, 30))
+@example(PlanRequest("two-sheet", Paper("own", "own", 205.43, 205.43, "test"), CardSize("own", "own", 30.13, 41.58),
+                     bleed_mm=0.0, gutter_mm=2.13, margins=Edges(0.0, 0.0, 0.01, 0.0)), 6)
 def test_marks_lie_on_printable_waste_and_on_nothing_else(request: PlanRequest, cards: int) -> None:
     try:
         layout = search(request, cards)[0].layout

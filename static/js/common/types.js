@@ -229,7 +229,8 @@
 /** @typedef {{id: string, version: string, version_id: string, made: string, name: string, bytes: number, files:
  *   ReleaseFile[]}} ReleaseOut */
 /** @typedef {{job: string, release: string}} ReleaseStarted */
-/** @typedef {{releases: ReleaseOut[], under_way?: JobOut|null}} ReleasesOut */
+/** @typedef {{format?: string, version?: number, unit?: "mm", releases: ReleaseOut[], under_way?: JobOut|null}}
+ *   ReleasesOut */
 /** @typedef {{path: string, bytes: number, modified: number, was: string}} Renamed */
 /** @typedef {{was: string, path: string}} RenamedOut */
 /** @typedef {{sheet: string, station: number|null, x_mm: number, y_mm: number, dx_mm: number|null, dy_mm: number|null,
