@@ -92,11 +92,6 @@ class Art:
         width, height = (self.size_mm or (1.0, 1.0)) if self.is_vector else self.view_px
         return width / height
 
-    @property
-    def view_matrix(self) -> Affine:
-        """Unit square as stored to unit square as seen."""
-        return ORIENTATIONS[self.orientation]
-
 
 @dataclass(frozen=True, slots=True)
 class Problem:

@@ -6,12 +6,11 @@ import io
 import struct
 import warnings
 import zlib
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from server.core.art import Art
+from server.core.art import ORIENTATIONS, Art
 from server.core.geometry import Affine
 from server.drawing.pdf_file import PdfFile
 from server.drawing.pdf_icc import ColourSpaces
@@ -27,6 +26,7 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 _UPRIGHT = Affine(a=1.0, d=-1.0, f=1.0)  # an image fills PDF's unit square with its first row at the top, y up
+_AS_VIEWED = {orientation: viewed.after(_UPRIGHT) for orientation, viewed in ORIENTATIONS.items()}
 _END_OF_IMAGE = b"\xff\xd9"
 _DIGESTED_BYTES = 4 * 1024  # of a JPEG, for the PDF's identifier
 
@@ -57,7 +57,7 @@ class ImageWriter:
     def add(self, art: Art, path: Path) -> Placeable:
         """Write one image."""
         data = opened(path, art.file)
-        matrix = art.view_matrix.after(_UPRIGHT)
+        matrix = _AS_VIEWED[art.orientation]
         parsed = _parse(art, data, self._limits)
         if isinstance(parsed, Png) and parsed.passes and parsed.ends_hold():
             return Placeable(self._put_png(parsed, parsed.profile), matrix)
@@ -189,6 +189,8 @@ def _rows(picture: Image) -> bytes:
 def _packed(rows: bytes) -> bytes:
     """A zlib stream (RFC 1950) whose two halves are packed side by side. Runs alone are looked for: on such rows that
     comes out as small as a long search, in a fifth of its time."""
+    from concurrent.futures import ThreadPoolExecutor
+
     middle = len(rows) // 2
     with ThreadPoolExecutor(2) as threads:
         first = threads.submit(_half, rows[:middle], zlib.Z_FULL_FLUSH)

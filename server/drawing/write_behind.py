@@ -8,12 +8,13 @@ from __future__ import annotations
 import io
 import os
 from collections.abc import Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from queue import SimpleQueue
+from threading import Thread
 from typing import BinaryIO
 
 Buffer = bytes | bytearray | memoryview
 
-_BULK_BYTES = 256 * 1024
+_BULK_BYTES = 128 * 1024
 # Windows has no gathering write; POSIX takes at least 16 parts at once, all systems of today 1024.
 _GATHERS = hasattr(os, "writev")
 _MOST_GATHERED = 512
@@ -28,41 +29,61 @@ class WriteBehind:
 
     def __init__(self, out: BinaryIO) -> None:
         self._out = out
-        self._thread = ThreadPoolExecutor(1, "write-behind") if isinstance(out, io.FileIO) else None
-        self._job: Future[None] | None = None
+        self._todo: SimpleQueue[list[Buffer] | None] = SimpleQueue()
+        self._done: SimpleQueue[Exception | None] = SimpleQueue()
+        self._behind = isinstance(out, io.FileIO)
+        self._thread: Thread | None = None
+        self._busy = False
         self._gathered: list[Buffer] = []
         self._bytes = 0
 
     def put(self, parts: Sequence[Buffer]) -> None:
         """Append ``parts``. Raises OSError where the disk has refused them or what came before."""
-        if self._thread is None:
+        if not self._behind:
             self._out.write(parts[0] if len(parts) == 1 else b"".join(parts))
             return
         self._gathered += parts
         self._bytes += sum(map(len, parts))
         if self._bytes >= _BULK_BYTES:
-            self._send(self._thread)
+            self._send()
 
-    def _send(self, thread: ThreadPoolExecutor) -> None:
+    def _send(self) -> None:
         self._settle()
         batch, self._gathered, self._bytes = self._gathered, [], 0
-        self._job = thread.submit(_write, self._out, batch)
+        self._busy = True
+        self._todo.put(batch)
+        if self._thread is None:
+            self._thread = Thread(target=self._work, name="write-behind", daemon=True)
+            self._thread.start()
 
     def _settle(self) -> None:
-        job, self._job = self._job, None
-        if job:
-            job.result()
+        if self._busy:
+            self._busy = False
+            error = self._done.get()
+            if error:
+                raise error
+
+    def _work(self) -> None:
+        while (batch := self._todo.get()) is not None:
+            failed: Exception | None = None
+            try:
+                _write(self._out, batch)
+            except Exception as error:
+                failed = error
+            del batch  # what it held is free before more is asked for
+            self._done.put(failed)
 
     def finish(self) -> None:
         """Write all that is left and wait for it."""
-        if self._thread:
-            self._send(self._thread)
+        if self._behind:
+            self._send()
             self._settle()
 
     def release(self) -> None:
         """Stop writing; ``out`` may be closed then."""
         if self._thread:
-            self._thread.shutdown()
+            self._todo.put(None)
+            self._thread.join()
 
 
 def _write(out: BinaryIO, parts: list[Buffer]) -> None:

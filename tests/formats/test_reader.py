@@ -11,7 +11,7 @@ import pymupdf
 import pytest
 from PIL import Image, ImageOps
 
-from server.core.art import Art
+from server.core.art import ORIENTATIONS, Art
 from server.errors import TooMuch, Unreadable
 from server.formats.limits import ArtLimits
 from server.formats.pixels import upright
@@ -82,7 +82,7 @@ def assert_matrix_agrees(path: Path, art: Art, seen: np.ndarray) -> None:
         opened.load()
         stored = np.asarray(opened.convert("RGB"), dtype=int)
     for u, v in ((0.1, 0.1), (0.9, 0.1), (0.9, 0.9), (0.1, 0.9)):
-        x, y = art.view_matrix((u, v))
+        x, y = ORIENTATIONS[art.orientation]((u, v))
         there = stored[int(v * stored.shape[0]), int(u * stored.shape[1])]
         here = seen[int(y * seen.shape[0]), int(x * seen.shape[1])]
         assert np.abs(there - here).max() <= 12, (art.orientation, u, v)
