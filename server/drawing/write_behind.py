@@ -1,4 +1,4 @@
-"""Bytes on their way to a file: gathered until they are many, then written on a thread while the caller goes on.
+"""Bytes on their way to a file: gathered until they are many, and written on a thread where they are very many.
 
 Copying art is half reading and checking, half writing, and the system writes outside the interpreter's lock.
 """
@@ -14,7 +14,8 @@ from typing import BinaryIO
 
 Buffer = bytes | bytearray | memoryview
 
-_BULK_BYTES = 128 * 1024
+# To hand a batch to another thread takes as long as to write some hundreds of kilobytes.
+_BULK_BYTES, _WORTH_A_THREAD = 128 * 1024, 512 * 1024
 # Windows has no gathering write; POSIX takes at least 16 parts at once, all systems of today 1024.
 _GATHERS = hasattr(os, "writev")
 _MOST_GATHERED = 512
@@ -49,7 +50,11 @@ class WriteBehind:
 
     def _send(self) -> None:
         self._settle()
-        batch, self._gathered, self._bytes = self._gathered, [], 0
+        batch, many = self._gathered, self._bytes >= _WORTH_A_THREAD
+        self._gathered, self._bytes = [], 0
+        if not many:
+            _write(self._out, batch)
+            return
         self._busy = True
         self._todo.put(batch)
         if self._thread is None:

@@ -7,6 +7,7 @@ import math
 import mmap
 import os
 import struct
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -42,6 +43,16 @@ def mapped_or_read(source: io.FileIO, most_read: int = _LOOK_AT_WHOLE) -> Conten
         pass
     source.seek(0)
     return source.readall()
+
+
+# The bytes of a file from one place up to another; fewer where it ends before.
+Piece = Callable[[int, int], bytes]
+
+
+def piece_of(source: io.FileIO, start: int, end: int) -> bytes:
+    """Of an open file, as a ``Piece``. Raises OSError."""
+    source.seek(start)
+    return source.read(end - start)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,11 @@ from __future__ import annotations
 import re
 import struct
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from server.core.units import MM_PER_INCH
-from server.formats.header import Content, Exif, Header, density, read_exif
+from server.formats.header import Content, Exif, Header, Piece, density, read_exif
 from server.formats.limits import ArtLimits
 from server.formats.refusal import BadArt, check_pixels, damaged, truncated
 
@@ -33,6 +34,7 @@ _FIRST_END = re.compile(_END)
 # The end marker is mostly the last thing in the file; cameras may append films, depth maps and padding to it.
 _TAIL_BYTES = 64 * 1024
 _MOST_JUNK = 64 * 1024
+_LOOK_BYTES = 24 * 1024
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,11 +114,17 @@ def _segments(data: Content, at: int, scans: bool = False) -> Iterator[tuple[int
     Ends with EOI, or where the file does; a segment that the file ends in isn't given.
     """
     size = len(data)
-    while marked := _MARKER.search(data, at):
-        at, marker = marked.start(), data[marked.start() + 1]
-        end = at + 2
+    while True:
+        head = data[at:at + 4]
+        if len(head) < 4 or head[0] != 0xFF or head[1] in (0x00, 0xFF):  # seldom: what is no marker stands before one
+            marked = _MARKER.search(data, at)
+            if not marked:
+                return
+            at = marked.start()
+            head = data[at:at + 4]
+        marker, end = head[1], at + 2
         if marker not in _ALONE and marker != _EOI:
-            end += max(2, int.from_bytes(data[at + 2:at + 4], "big"))
+            end += max(2, int.from_bytes(head[2:], "big"))
         if end > size:
             return
         if marker == _SOS and scans:
@@ -169,6 +177,19 @@ def read_jpeg(data: Content, file: str, limits: ArtLimits | None) -> Jpeg:
     header = Header(width, height, exif.orientation, found.density or exif.per_mm, is_cmyk=count == 4)
     return Jpeg(header, precision, found.process, found.frame[6:6 + 3 * count:3], found.transform, found.has_jfif,
                 found.whole_profile(), _has_end(data, found.scan), data, tuple(found.kept), found.scan)
+
+
+def look_at_jpeg(piece: Piece, size: int, file: str, limits: ArtLimits | None) -> Jpeg:
+    """What ``read_jpeg`` says of a file of ``size`` bytes, by both its ends where they tell it all; it raises the same.
+
+    What it gives has no parts to copy.
+    """
+    if size > 4 * _LOOK_BYTES:
+        with suppress(BadArt):
+            jpeg = read_jpeg(piece(0, _LOOK_BYTES) + piece(size - _LOOK_BYTES, size), file, limits)
+            if jpeg.ended and jpeg.scan < _LOOK_BYTES:
+                return jpeg
+    return read_jpeg(piece(0, size), file, limits)
 
 
 def _walk(data: Content, file: str) -> _Walked:

@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import struct
 import zlib
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from server.formats.header import Content, Exif, Header, density, read_exif
+from server.formats.header import Content, Exif, Header, Piece, density, read_exif
 from server.formats.limits import MAX_PNG_CHUNKS, ArtLimits
 from server.formats.png_colour import stated_profile
 from server.formats.refusal import check_pixels, damaged, truncated
@@ -86,10 +85,6 @@ class Png:
 
 _QUICK_BYTES = 256 * 1024
 _IDAT_SUM = zlib.crc32(b"IDAT")
-
-
-# The bytes of a file from one place up to another; fewer where it ends before.
-Piece = Callable[[int, int], bytes]
 
 
 @dataclass(slots=True)

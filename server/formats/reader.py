@@ -11,8 +11,8 @@ from pathlib import Path
 
 from server.core.art import KIND_LABELS, Art, ArtKind
 from server.formats.apart import apart
-from server.formats.header import Content, Header, content_of, mapped_or_read
-from server.formats.jpeg import read_jpeg
+from server.formats.header import Content, Header, content_of, mapped_or_read, piece_of
+from server.formats.jpeg import look_at_jpeg
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.png import look_at_png
 from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt
@@ -82,13 +82,13 @@ def _kind(head: bytes, size: int, file: str, limits: ArtLimits) -> ArtKind:
 def _header(kind: ArtKind, source: io.FileIO, size: int, file: str, limits: ArtLimits) -> Header:
     try:
         if kind == "png":
-            return look_at_png(partial(_piece, source), size, file, limits)
-        data = mapped_or_read(source)
+            return look_at_png(partial(piece_of, source), size, file, limits)
         if kind == "jpeg":
-            jpeg = read_jpeg(data, file, limits)
+            jpeg = look_at_jpeg(partial(piece_of, source), size, file, limits)
             if jpeg.ended and jpeg.passes:
                 return jpeg.header
-            return _odd(kind, data, file, limits) or jpeg.refused(file)
+            return _odd(kind, mapped_or_read(source), file, limits) or jpeg.refused(file)
+        data = mapped_or_read(source)
         # Imported here so that a deck of PNG and JPEG starts without Pillow.
         from server.formats.webp_tiff_avif import READERS
 
@@ -98,11 +98,6 @@ def _header(kind: ArtKind, source: io.FileIO, size: int, file: str, limits: ArtL
         if error.code != "damaged" or not (header := _odd(kind, mapped_or_read(source), file, limits)):
             raise
         return header
-
-
-def _piece(source: io.FileIO, start: int, end: int) -> bytes:
-    source.seek(start)
-    return source.read(end - start)
 
 
 def _odd(kind: ArtKind, data: Content, file: str, limits: ArtLimits) -> Header | None:
