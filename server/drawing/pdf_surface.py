@@ -14,7 +14,7 @@ from typing import BinaryIO, Literal
 
 from server.core.art import Art
 from server.core.geometry import Affine, Point, Rect
-from server.core.lettering import helvetica_em, plain_line
+from server.core.lettering import helvetica_em, plain_line, winansi
 from server.core.plan import Line
 from server.core.units import POINTS_PER_MM
 from server.drawing.pdf_file import PdfFile, literal, number, text_string
@@ -172,27 +172,25 @@ class PdfSurface:
         line = plain_line(text)
         if not line or self._muted:
             return
+        if winansi(line) is not None:
+            self._font = self._font or self._texts.font
+            self._say(_plain_text(self._font, at, line, size_mm, rotation_deg, anchor, rgb))
+            return
         pieces = [self._piece(run, plain, rgb) for run, plain in runs(line)]
         width_em = sum(piece.width_em if isinstance(piece, SetLine) else helvetica_em(piece) for piece in pieces)
-        turn, start = Affine.turn(rotation_deg), _ANCHORED[anchor] * width_em * size_mm
-        pen = Affine(turn.a * size_mm, turn.b * size_mm, turn.c * size_mm, turn.d * size_mm,
-                     at[0] + turn.a * start, at[1] + turn.b * start)
+        pen = _text_pen(at, size_mm, rotation_deg, anchor, width_em)
         for piece in pieces:
             if isinstance(piece, SetLine):
                 self._place(piece.form, pen.after(piece.matrix))
                 pen = pen.after(Affine.shift(piece.width_em, 0.0))
             else:
-                self._say_text(piece, pen, rgb)
+                self._font = self._font or self._texts.font
+                self._say(_shown(self._font, piece, pen, rgb))
                 pen = pen.after(Affine.shift(helvetica_em(piece), 0.0))
 
     def _piece(self, run: str, plain: bool, rgb: Rgb) -> SetLine | bytes:
         """A run as a form, or in WinAnsi; letters that no font has become question marks."""
         return (None if plain else self._texts.line(run, rgb)) or run.encode("cp1252", "replace")
-
-    def _say_text(self, code: bytes, pen: Affine, rgb: Rgb) -> None:
-        self._font = self._font or self._texts.font
-        setting = f"{_colour(rgb, 'g', 'rg')} BT /F{self._font} 1 Tf {_matrix(pen.after(Affine(d=-1.0)))} Tm "
-        self._say(setting.encode("ascii") + literal(code) + b" Tj ET")
 
     def close(self) -> None:
         """Write the last page, the page tree and the catalogue."""
@@ -275,3 +273,23 @@ def _rounded(rect: Rect, r: float) -> str:
         f"{_mm(left + h, bottom, left, bottom - h, left, bottom - r)} c", f"{_mm(left, top + r)} l",
         f"{_mm(left, top + h, left + h, top, left + r, top)} c",
     ))
+
+
+def _text_pen(at: Point, size_mm: float, rotation_deg: float, anchor: Anchor, width_em: float) -> Affine:
+    """From a frame whose unit is the em, its origin at the line's start, to the page."""
+    turn, start = Affine.turn(rotation_deg), _ANCHORED[anchor] * width_em * size_mm
+    return Affine(turn.a * size_mm, turn.b * size_mm, turn.c * size_mm, turn.d * size_mm,
+                  at[0] + turn.a * start, at[1] + turn.b * start)
+
+
+def _shown(font: int, code: bytes, pen: Affine, rgb: Rgb) -> bytes:
+    setting = f"{_colour(rgb, 'g', 'rg')} BT /F{font} 1 Tf {_matrix(pen.after(Affine(d=-1.0)))} Tm "
+    return setting.encode("ascii") + literal(code) + b" Tj ET"
+
+
+@lru_cache(maxsize=512)  # most labels stand on every sheet
+def _plain_text(font: int, at: Point, line: str, size_mm: float, rotation_deg: float, anchor: Anchor,
+                rgb: Rgb) -> bytes:
+    """A line that WinAnsi holds."""
+    code = line.encode("cp1252")
+    return _shown(font, code, _text_pen(at, size_mm, rotation_deg, anchor, helvetica_em(code)), rgb)

@@ -84,9 +84,17 @@ class Jpeg:
                   "is a lossless or arithmetic-coded JPEG, which can't be decoded here")
         raise BadArt(f"{file}: {reason}.", "Save it again as an ordinary JPEG or a PNG.", "unsupported")
 
+    @property
+    def _has_said_nothing(self) -> bool:
+        """True if nothing before the picture is left out. Who puts films or further pictures behind one says so there
+        (CIPA DC-007, or in Exif or XMP), so that the end needn't be looked for, which takes as long as to copy it."""
+        return len(self.kept) == 1 and len(self.kept[0]) == self.scan
+
     def parts(self) -> tuple[memoryview, ...]:
         """What to copy, in order: all that a decoder needs, to the end mark where there is one."""
         if self.process != _SOF_PROGRESSIVE and self.data[self.scan + 4] == self.components:
+            if self._has_said_nothing and self.data[-2:] == _END:
+                return _joined(self.data, self.kept, self.scan, len(self.data))
             found = _FIRST_END.search(self.data, self.scan)  # no other mark can be in it (B.1.1.5)
             return _joined(self.data, self.kept, self.scan, found.end() if found else len(self.data))
         parts, start = self.kept, self.scan
