@@ -137,9 +137,9 @@ class Canvas:
         """Set an extended graphics state, such as ``/ca 0.5``."""
         self.write(f"{self.name('ExtGState', self.objects.put(f'<<{text}>>'))} gs")
 
-    def alpha(self, fill: float = 1.0, stroke: float = 1.0) -> None:
-        if fill < 1 or stroke < 1:
-            self.state(f"/ca {text_of(fill)} /CA {text_of(stroke)}")
+    def alpha(self, level: float) -> None:
+        if level < 1:
+            self.state(f"/ca {text_of(level)} /CA {text_of(level)}")
 
     def seen(self, colour: Rgb) -> Rgb:
         """A colour as this canvas shows it."""
@@ -194,9 +194,11 @@ class Canvas:
 
     def as_cell(self, step: tuple[float, float], matrix: Affine) -> int:
         """A tiling pattern of what was drawn, a cell every ``step``: its object's number."""
+        # Readers differ about whether a cell begins with the alpha of the group that it is used in.
+        own = f"{self.name('ExtGState', self.objects.put('<</ca 1 /CA 1 /SMask /None /BM /Normal>>'))} gs\n".encode()
         return self.objects.put_stream(
             f"/Type /Pattern /PatternType 1 /PaintType 1 /TilingType 1 {_box(self._area)} /XStep {text_of(step[0])} "
-            f"/YStep {text_of(step[1])} /Matrix [{matrix_text(matrix)}] {self.resources()}", self.content())
+            f"/YStep {text_of(step[1])} /Matrix [{matrix_text(matrix)}] {self.resources()}", own + self.content())
 
 
 def _box(box: Rect) -> str:

@@ -148,7 +148,18 @@ class Drawing:
         found = self.tree.by_id.get(reference(value) or "")
         if found is None or found.tag != tag:
             raise CantDraw(f"{'clip-path' if tag == 'clipPath' else tag}: {value[:40]}, which isn't there")
+        self.check_shown(found)
         return found
+
+    def check_shown(self, node: Node) -> None:
+        """Refuse a definition that is hidden where it stands: readers differ about what is left of it."""
+        if self.cascade.in_place(node)["opacity"] not in ("1", "100%"):
+            raise CantDraw(f"an opacity on a <{node.tag}>")
+        at: Node | None = node
+        while at:
+            if self.cascade.in_place(at)["display"] == "none":
+                raise CantDraw(f"a <{node.tag}> that isn't displayed")
+            at = at.parent
 
     @contextmanager
     def inside_of(self, node: Node) -> Iterator[None]:

@@ -33,7 +33,7 @@ _Stops = list[tuple[float, Rgba]]
 @dataclass(frozen=True, slots=True)
 class Ink:
     """A plain colour, a pattern object, or what is laid under the shape in the space ``onto``: shading objects over one
-    another, or a single ``cell`` of a pattern. ``mask`` masks it; ``blended`` wants a group for an alpha."""
+    another, or a single ``cell`` of a pattern. ``mask`` masks it; ``in_parts`` says that it has several."""
 
     colour: Rgb = (0.0, 0.0, 0.0)
     alpha: float = 1.0
@@ -42,7 +42,7 @@ class Ink:
     cell: int = 0
     onto: Affine = Affine()
     mask: str = ""
-    blended: bool = False
+    in_parts: bool = False
 
 
 def ink_of(drawing: Drawing, style: Style, use: str, room: Callable[[], Rect | None], canvas: Canvas,
@@ -75,6 +75,7 @@ def _server_ink(drawing: Drawing, node: Node, style: Style, use: str, room: Call
     chain = list(_chain(drawing, node))
     for one in chain:
         drawing.check(one, ATTRIBUTES[one.tag])
+        drawing.check_shown(one)
     if node.tag == "pattern":
         return _pattern(drawing, chain, use, alpha, room, canvas, view)
     stops = _stops(drawing, chain)
@@ -191,7 +192,7 @@ def _shaded(canvas: Canvas, ends: tuple[float, ...], stops: _Stops, onto: Affine
     if use == "stroke":
         pattern = canvas.objects.put(f"<</Type /Pattern /PatternType 2 /Shading {colours[0]} 0 R "
                                      f"/Matrix [{matrix_text(canvas.matrix.after(onto))}]>>")
-    ink = Ink(pattern=pattern, shadings=() if pattern else colours, onto=onto)
+    ink = Ink(pattern=pattern, shadings=() if pattern else colours, onto=onto, in_parts=len(colours) > 1)
     levels = {rgba[3] for _, rgba in stops}
     if len(levels) == 1:
         return replace(ink, alpha=alpha * levels.pop())
@@ -265,4 +266,4 @@ def _pattern(drawing: Drawing, chain: list[Node], use: str, alpha: float, room: 
     if inner.is_opaque:
         # Readers shade the edges of neighbouring cells one by one, which shows what is under both.
         inner = drawn(min(_LAP_PT / inner.unit_pt, 0.02 * min(width, height)))
-    return Ink(pattern=inner.as_cell((width, height), canvas.matrix.after(onto)), alpha=alpha, blended=alpha < 1)
+    return Ink(pattern=inner.as_cell((width, height), canvas.matrix.after(onto)), alpha=alpha, in_parts=True)

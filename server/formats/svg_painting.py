@@ -45,8 +45,22 @@ def paint(drawing: Drawing, path: Path, style: Style, canvas: Canvas, view: View
         if use == "fill" and tag == "line":
             continue
         ink = ink_of(drawing, style, use, box, canvas, view)
-        if ink is not None:
-            _lay(path, ink, use, style, canvas, view, alpha)
+        if ink is None:
+            continue
+        canvas.save()
+        if ink.mask:
+            canvas.state(ink.mask)
+        canvas.alpha(alpha * ink.alpha)
+        if ink.in_parts and (ink.pattern or ink.mask or alpha * ink.alpha < 1):
+            # Laid as one: what is clear would show one part through another.
+            group = canvas.child()
+            own = ink_of(drawing, style, use, box, group, view)
+            if own:
+                _lay(path, own, use, style, group, view)
+            canvas.paint_form(group.as_group())
+        else:
+            _lay(path, ink, use, style, canvas, view)
+        canvas.restore()
 
 
 def stroke_width(style: Style, view: View) -> float:
@@ -54,34 +68,20 @@ def stroke_width(style: Style, view: View) -> float:
     return Units(view, style.em).any(style["stroke-width"])
 
 
-def _lay(path: Path, ink: Ink, use: str, style: Style, canvas: Canvas, view: View, alpha: float) -> None:
-    target = canvas.child() if ink.blended else canvas
-    target.save()
-    if ink.mask:
-        target.state(ink.mask)
-    level = alpha if ink.blended else alpha * ink.alpha
-    if not ink.blended:
-        target.alpha(level, level)
+def _lay(path: Path, ink: Ink, use: str, style: Style, canvas: Canvas, view: View) -> None:
     stroke, even_odd = use == "stroke", style["fill-rule"] == "evenodd"
     if ink.shadings or ink.cell:
-        target.shade(path, ink.onto, ink.shadings, ink.cell, even_odd)
-        target.restore()
+        canvas.shade(path, ink.onto, ink.shadings, ink.cell, even_odd)
         return
     if ink.pattern:
-        name = target.name("Pattern", ink.pattern)
-        target.write(f"/Pattern {'CS' if stroke else 'cs'} {name} {'SCN' if stroke else 'scn'}")
+        name = canvas.name("Pattern", ink.pattern)
+        canvas.write(f"/Pattern {'CS' if stroke else 'cs'} {name} {'SCN' if stroke else 'scn'}")
     else:
-        target.write(f"{text_of(*ink.colour)} {'RG' if stroke else 'rg'}")
+        canvas.write(f"{text_of(*ink.colour)} {'RG' if stroke else 'rg'}")
     if stroke:
-        _stroke_style(style, target, view)
-    target.trace(_cut(path, style, view) if stroke else path)
-    target.write("S" if stroke else "f*" if even_odd else "f")
-    target.restore()
-    if ink.blended:
-        canvas.save()
-        canvas.alpha(level * ink.alpha)
-        canvas.paint_form(target.as_group())
-        canvas.restore()
+        _stroke_style(style, canvas, view)
+    canvas.trace(_cut(path, style, view) if stroke else path)
+    canvas.write("S" if stroke else "f*" if even_odd else "f")
 
 
 def _stroke_style(style: Style, canvas: Canvas, view: View) -> None:

@@ -21,7 +21,7 @@ _SIDE_PX, _ACROSS = 160, 12
 # pixel may differ by more than MOST of 255, nor all of them by more than MEAN on average.
 _BLUR, _MOST, _MEAN = 1.5, 60, 2.5
 # A pattern's cells reach over one another by 0.07 mm, and readers lay them on whole pixels.
-_CELLS_MEAN = 5.0
+_CELLS_MEAN = 3.5
 # Text is in another cut of the same widths: the letters stand in the same places, and are compared as grey bars.
 _TEXT_BLUR, _TEXT_MOST, _TEXT_MEAN = 5.0, 85, 8.0
 _CARD = (f'<svg {NAMESPACES} width="63mm" height="88mm" viewBox="0 0 63 88"><rect width="63" height="88" fill="{{}}"/>'
