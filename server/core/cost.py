@@ -14,6 +14,7 @@ from typing import Literal
 
 from server.core.methods import method_named
 from server.core.plan import SheetPlan
+from server.core.sizes import paper_named
 
 # With pale ink, white of this opacity lies over the art, so that it takes that share of ink less.
 PALE = 0.5
@@ -105,10 +106,17 @@ class CostRow:
     ink: Ink
     money: float
 
+    @property
+    def ink_a4_pages(self) -> float:
+        """How many A4 pages the ink of all channels would cover solid: comparable, since pages differ in size."""
+        paper, a4 = paper_named(self.paper), paper_named("a4")
+        share = paper.width_mm * paper.height_mm / (a4.width_mm * a4.height_mm)
+        return self.ink.total / 100 * self.pages * share
+
     def of(self, care: Care) -> float:
-        """What is compared: less is better. Ink counts by area, since pages differ in size."""
+        """What is compared: less is better."""
         return {"money": self.money, "minutes": self.minutes, "sheets": float(self.papers),
-                "cuts": float(self.cuts), "ink": self.ink.total * self.pages}[care]
+                "cuts": float(self.cuts), "ink": self.ink_a4_pages}[care]
 
 
 def minutes_of(plan: SheetPlan, cuts: int, core_mm: float) -> float:

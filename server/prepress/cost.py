@@ -91,6 +91,7 @@ def cost_to_json(rows: Sequence[CostRow], refused: Sequence[tuple[str, str, str]
         "format": FORMAT, "version": VERSION, "unit": UNIT, "care": care,
         "rows": [{"method": row.method, "paper": row.paper, "sheets": row.sheets, "papers": row.papers,
                   "cuts": row.cuts, "minutes": round(row.minutes, 1), "ink": row.ink.as_mapping(),
-                  "money": round(row.money, 2), "best": row is best} for row in rows],
+                  "ink_a4_pages": round(row.ink_a4_pages, 2), "money": round(row.money, 2), "best": row is best}
+                 for row in rows],
         "left_out": [{"method": method, "paper": paper, "why": why} for method, paper, why in refused],
     }

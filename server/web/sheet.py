@@ -77,7 +77,7 @@ async def cost(deck_id: str, ask: sheet_models.CostAsk, services: ServicesDep, p
     prepared = await turn(services.prepared, person, deck_id, ask.settings)
     inks, looked, arts = await covers_of(services, person.id, prepared.deck)
     if looked < arts:
-        return sheet_models.CostOut(care=ask.care, looked=looked, arts=arts)
+        return sheet_models.CostOut(care=ask.care, rows=[], left_out=[], looked=looked, arts=arts)
     prices = Prices(ask.sheet_price, ask.ink_price)
     work = Work("read", person.id, "cost", compare_costs, (prepared.deck, prepared.settings, inks, prices, ask.care,
                                                            prepared.limits), _COST_SECONDS)

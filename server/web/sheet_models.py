@@ -97,7 +97,8 @@ class CostAsk(Sent):
 
 
 class CostRow(BaseModel):
-    """The deck by one method on one paper; minutes are a rough guide for careful hands."""
+    """The deck by one method on one paper; minutes are a rough guide for careful hands. ``ink_a4_pages``: what the ink
+    of all channels would cover solid."""
 
     method: str
     paper: str
@@ -106,6 +107,7 @@ class CostRow(BaseModel):
     cuts: int
     minutes: float
     ink: InkOut
+    ink_a4_pages: float
     money: float
     best: bool
 
@@ -122,8 +124,8 @@ class CostOut(InMm):
 
     format: str = "lampfold-cost"
     care: Care
-    rows: list[CostRow] = Field(default_factory=list)
-    left_out: list[NotThat] = Field(default_factory=list)
+    rows: list[CostRow]
+    left_out: list[NotThat]
     looked: int
     arts: int
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator, Page, expect
 
 from tests.web.live import LiveServer, small_deck
@@ -54,6 +55,31 @@ def test_the_sheet_follows_the_form_and_is_saved(page: Page, live_server: LiveSe
     page.get_by_role("button", name="Undo").click()
     expect(page.get_by_label("Paper size")).to_have_value("a4")
     expect(sheet(page)).to_have_attribute("viewBox", "0 0 210 297")
+
+
+def test_ways_are_compared_and_one_is_taken(page: Page, live_server: LiveServer, deck: str) -> None:
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.get_by_role("link", name="Compare what each way costs").click()
+    rows = page.locator("[data-cost-rows] tr")
+    expect(rows.first).to_contain_text("Best")
+    page.get_by_label("A sheet costs").fill("0,5")
+    page.get_by_label("Best is least").select_option("money")
+    # Ten cards of 63 x 88 mm: the most that lie on A3 (ISO 216) is more, so one sheet of it at 0.50 is the least.
+    expect(rows.first.locator("td").nth(4)).to_have_text("0.50")
+    page.get_by_role("button", name="Use Both sides of one sheet on A3").click()
+    expect(page.locator("[data-cost-rows] .used")).to_contain_text("A3")
+    expect(page.get_by_label("Paper size")).to_have_value("a3")
+    expect(page.locator("[data-save-state]")).to_have_text("Saved")
+    assert saved_settings(live_server, deck)["paper"] == "a3"
+    page.get_by_label("A sheet costs").fill("dear")
+    expect(page.locator("[data-cost-message]")).to_contain_text("That is no price.")
+    page.get_by_label("A sheet costs").fill("0.25")
+    expect(rows.first.locator("td").nth(4)).to_have_text("0.25")
+    assert not page.evaluate("document.querySelector('[data-cost-table]').scrollWidth - "
+                             "document.querySelector('[data-cost-table]').clientWidth")
+    assert not Axe().run(page).response["violations"]
+    page.reload()
+    expect(page.get_by_label("A sheet costs")).to_have_value("0.25")
 
 
 def test_inch_and_back_keeps_what_was_typed(page: Page, live_server: LiveServer, deck: str) -> None:

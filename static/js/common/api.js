@@ -107,6 +107,8 @@ export const api = {
   /** @param {string} id @param {import("./types.js").BleedAsk} ask @param {AbortSignal} [signal]
    *  @returns {Promise<import("./types.js").BleedSeen>} */
   bleed: (id, ask, signal) => call("POST", `/decks/${part(id)}/bleed`, ask, { signal }),
+  /** @param {string} id @param {import("./types.js").CostAsk} ask @returns {Promise<import("./types.js").CostOut>} */
+  cost: (id, ask) => call("POST", `/decks/${part(id)}/cost`, ask),
   /** @param {string} id @param {Record<string, string>} [settings] paper and flip, where they aren't the deck's
    *  @returns {Promise<import("./types.js").GuideOut>} */
   guide: (id, settings = {}) => call("GET", `/decks/${part(id)}/guide?${new URLSearchParams(settings)}`),

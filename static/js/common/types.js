@@ -62,10 +62,10 @@
  *   box_panels?: string, version?: string, version_mark?: ""|"top"|"bottom"|"left"|"right", arrangement?:
  *   ""|"portrait"|"landscape", card_turned?: ""|"no"|"yes"}, care?: "money"|"minutes"|"sheets"|"cuts"|"ink",
  *   sheet_price?: number, ink_price?: number}} CostAsk */
-/** @typedef {{format?: string, version?: number, unit?: "mm", care: "money"|"minutes"|"sheets"|"cuts"|"ink", rows?:
- *   CostRow[], left_out?: NotThat[], looked: number, arts: number}} CostOut */
+/** @typedef {{format?: string, version?: number, unit?: "mm", care: "money"|"minutes"|"sheets"|"cuts"|"ink", rows:
+ *   CostRow[], left_out: NotThat[], looked: number, arts: number}} CostOut */
 /** @typedef {{method: string, paper: string, sheets: number, papers: number, cuts: number, minutes: number, ink:
- *   InkOut, money: number, best: boolean}} CostRow */
+ *   InkOut, ink_a4_pages: number, money: number, best: boolean}} CostRow */
 /** @typedef {{name: string, copies: number, front: string, back: string|null}} CountedCard */
 /** @typedef {{sheet: number, step: number, piece: string, from_mm: [number, number], to_mm: [number, number], stop_mm:
  *   number, stop_from: "left"|"top"|"right"|"bottom", parts_off: "waste"|"strip"|"card", first: [number, number,

@@ -10,6 +10,7 @@ import { notice, say, tellError, toast } from "../common/messages.js";
 import { showAlternatives, showFigures, showNotes } from "../common/plan-facts.js";
 import { waysOut } from "../common/problems.js";
 import { again, mayPass, same } from "../common/saver.js";
+import { CostTable } from "./cost-table.js";
 import { CutsView } from "./cuts-view.js";
 import { PlanForm } from "./plan-form.js";
 import { loadPrinters } from "../common/printer-choice.js";
@@ -31,6 +32,7 @@ class SheetPage {
     this.form = new PlanForm(need("[data-plan-form]"), tables, printers);
     this.view = new SheetView();
     this.cuts = new CutsView(this.view.holder);
+    this.costs = new CostTable(deck, tables, (row) => this.#build(row));
     /** @type {AbortController|null} */
     this.asking = null;
     this.tries = 0;
@@ -129,6 +131,13 @@ class SheetPage {
     say(choice.arrangement ? "The other plan is in use." : "Lampfold chooses the plan again.");
   }
 
+  /** Build on that paper by that method; the best plan of it is chosen anew. @param {{method: string, paper: string}} row */
+  async #build(row) {
+    this.deck.note({ settings: { ...row, arrangement: "", card_turned: "" } });
+    this.form.fill(this.deck.settings);
+    await this.draw();
+  }
+
   /** Take the card that the art was drawn for. @param {string} card */
   async #use(card) {
     this.deck.note({ settings: { card } });
@@ -148,6 +157,7 @@ class SheetPage {
     need("[data-plan-error]").replaceChildren();
     this.view.show(answer);
     this.cuts.show(answer);
+    this.costs.follow();
     need("[data-thickness]").textContent = answer.summary.thickness_says;
     showFigures(answer.summary);
     showNotes(answer, waysOut(this.deck.record, (card) => this.#use(card)));
