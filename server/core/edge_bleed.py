@@ -25,7 +25,7 @@ SideName = Literal["left", "top", "right", "bottom"]
 
 SIDES: tuple[SideName, ...] = ("left", "top", "right", "bottom")
 MADE_OF: dict[EdgeKind, SideMade] = {"flat": "colour", "gradient": "edge", "picture": "mirror"}
-_WORDS: dict[SideMade, str] = {"colour": "its colour run out", "edge": "its edge drawn out", "mirror": "mirrored"}
+_WORDS: dict[SideMade, str] = {"colour": "run out as one colour", "edge": "drawn out", "mirror": "mirrored"}
 # So much of the art's edge is drawn out to the whole bleed: a pixel or three at 300 ppi.
 _EDGE_MM = 0.25
 # Layers reach this far under the art, so that no light hairline shows between two soft edges.
@@ -88,7 +88,7 @@ class Flood:
 
 
 def sides_text(sides: Sequence[MadeSide]) -> str:
-    """For people: ``bleed: left and right mirrored, top its colour run out``."""
+    """For people: ``bleed: left and right mirrored, top run out as one colour``."""
     groups: dict[SideMade, list[str]] = {}
     for name, side in zip(SIDES, sides, strict=True):
         groups.setdefault(side.made, []).append(name)

@@ -145,7 +145,7 @@ export class BleedView {
     const round = ROUND.map((name) => edges.find((one) => one.side === name) ?? edges[0]);
     return el("figure", { class: "bleed-face" }, drawing(svg),
       el("figcaption", {}, el("b", { text: side === "front" ? "Front" : "Back" }),
-        ` ${says.replace(/; .*/, "")}${bleed ? `, ${Number(bleed.toFixed(2))} mm of bleed` : ""}`),
+        ` ${says.replace(/; .*/, "")}${bleed && !says.includes("of bleed") ? `, ${Number(bleed.toFixed(2))} mm of bleed` : ""}`),
       el("dl", { class: "bleed-edges" },
         ...(alike ? [row("All round", edges[0])] : round.map((one) => row(`${one.side.charAt(0).toUpperCase()}${one.side.slice(1)}`, one))),
         corner ? row("Corners", { says: `round by ${Number(corner.toFixed(1))} mm in the file; filled from beside them`, colour: null }) : null));

@@ -110,7 +110,7 @@ export class CardGrid {
       this.parts.unobserve(part);
       part.remove();
     }
-    for (const node of nodes.slice(0, FIRST)) this.#near(node);
+    for (const node of nodes.slice(0, this.#few ? PART : FIRST)) this.#near(node);
   }
 
   /** Follow the cards of a part one by one while it is near, and none of them while it is far. @param {HTMLElement} part @param {boolean} near */
@@ -130,6 +130,11 @@ export class CardGrid {
     if (box) box.checked = chosen;
   }
 
+  /** So few cards that all of them are kept filled. */
+  get #few() {
+    return this.kept.size <= PART;
+  }
+
   /** @param {HTMLElement} node */
   #near(node) {
     const kept = this.kept.get(labelOf(node));
@@ -139,7 +144,7 @@ export class CardGrid {
   /** Empty what is far off and not in use; it keeps its place. @param {HTMLElement} node @param {number} height in px */
   #far(node, height) {
     const kept = this.kept.get(labelOf(node));
-    if (kept?.node !== node || !kept.filled || !height || node.contains(document.activeElement)) return;
+    if (this.#few || kept?.node !== node || !kept.filled || !height || node.contains(document.activeElement)) return;
     node.style.minHeight = `${height}px`;
     this.#empty(kept);
   }
@@ -188,6 +193,7 @@ export class CardGrid {
   #fill(kept) {
     const { node, card, problems } = kept;
     node.style.minHeight = "";
+    node.removeAttribute("data-far");
     kept.filled = true;
     node.replaceChildren(...tile(card, problems, {
       ...this.handlers, now: () => this.kept.get(card.file)?.card ?? card,
@@ -200,6 +206,7 @@ export class CardGrid {
   /** @param {Kept} kept */
   #empty(kept) {
     kept.filled = false;
+    kept.node.dataset.far = "";
     kept.node.replaceChildren(el("span", { class: "unseen", text: kept.card.name }));
   }
 

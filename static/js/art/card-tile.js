@@ -16,8 +16,9 @@ const MOST_COPIES = 999;
 /**
  * @param {{key: string}} art
  * @param {string} alt
+ * @param {string} [fit] how it was read, where it lies on a card
  */
-export const face = (art, alt) => el("span", { class: "card-face" },
+export const face = (art, alt, fit = "") => el("span", { class: "card-face", data: fit.includes("turned a quarter") ? { turned: "" } : {} },
   el("img", { src: thumbUrl(art.key), alt, loading: "lazy", decoding: "async", width: 126, height: 176 }));
 
 /** @param {string} text */
@@ -36,7 +37,7 @@ export const tile = (card, problems, does) => [
   el("div", { class: "pair-faces", draggable: true, on: { click: (/** @type {any} */ event) => {
     if (!event.target.closest("button")) does.pick(event);
   } } },
-  el("figure", {}, face(card.front, `Front of ${card.name}`), el("figcaption", { text: "Front" })), back(card, does)),
+  el("figure", {}, face(card.front, `Front of ${card.name}`, card.front_fit), el("figcaption", { text: "Front" })), back(card, does)),
   el("div", { class: "pair-line" }, nameField(card, does), copies(card, does)),
   el("div", { class: "pair-read" }, says(card, problems),
     el("button", { class: "pair-bleed button button-small", type: "button", "aria-label": `Bleed of ${card.name}`,
@@ -61,7 +62,7 @@ function back(card, does) {
   return el("figure", {},
     el("button", { class: "back-button", type: "button", "aria-label": label, title: "Choose a back",
       on: { click: () => does.back(card) } },
-    card.back ? face(card.back, "") : blank("No back: prints blank"),
+    card.back ? face(card.back, "", card.back_fit) : blank("No back: prints blank"),
     el("span", { class: "back-change" }, icon("swap"))),
     el("figcaption", { text: "Back" }));
 }
