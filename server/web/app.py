@@ -38,6 +38,7 @@ from server.web import (
 from server.web.answers import Answers
 from server.web.guard import MOST_HEADER_BYTES, Guard
 from server.web.logbook import event
+from server.web.once import Once
 from server.web.services import Services
 from server.web.sockets import protocol_class
 
@@ -78,6 +79,7 @@ def create_app(services: Services, *, started: Callable[[], None] = lambda: None
     app.add_exception_handler(LampfoldError, answers.known)
     app.add_exception_handler(HTTPException, answers.http)
     app.add_exception_handler(RequestValidationError, answers.invalid)
+    app.add_middleware(Once)
     app.add_middleware(Guard, people=services.people, hosts=services.hosts, limits=services.store.limits,
                        answers=answers)
     return app

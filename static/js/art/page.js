@@ -19,7 +19,7 @@ import { say, tellError } from "../common/messages.js";
 import { CardGrid } from "./card-grid.js";
 import { groups, waysOut, worthALine } from "../common/problems.js";
 import { showUpload } from "./upload-strip.js";
-import { untilLinked } from "../common/saver.js";
+import { untilLinked } from "../common/link.js";
 import { Uploader } from "./uploader.js";
 
 /** @typedef {import("../common/api.js").FileRecord} FileRecord */

@@ -4,7 +4,7 @@
  */
 
 import { api, ApiError, archiveUrl, errorFrom, fileUrl } from "../common/api.js";
-import { mayPass, untilLinked } from "../common/saver.js";
+import { mayPass, untilLinked } from "../common/link.js";
 
 /** @typedef {import("./dropped-files.js").Item} Item */
 /** @typedef {"idle"|"comparing"|"sending"|"waiting"|"finished"|"cancelled"} Phase */

@@ -2,6 +2,8 @@
  * The server's JSON API. Each call resolves with the body or throws an ApiError that names cause and way out.
  */
 
+import { steadily } from "./link.js";
+
 /** @typedef {import("./types.js").ProblemOut} Problem */
 /** @typedef {import("./types.js").ArtOut} ArtRecord */
 /** @typedef {import("./types.js").CardOut} CardRecord */
@@ -46,16 +48,18 @@ export function errorFrom(status, body) {
  * @param {string} method
  * @param {string} path below /api
  * @param {any} [body] sent as JSON, a file as its bytes
- * @param {{signal?: AbortSignal, keepalive?: boolean}} [how] `keepalive`: it goes on where the page doesn't
+ * @param {{signal?: AbortSignal, keepalive?: boolean, once?: string}} [how] `keepalive`: it goes on where the page
+ *   doesn't; `once`: a change's mark, by which it is done once however often it is sent
  * @returns {Promise<any>}
  */
-export async function call(method, path, body, { signal, keepalive = false } = {}) {
+export async function call(method, path, body, { signal, keepalive = false, once } = {}) {
   let response;
   let text;
   try {
     response = await fetch(`/api${path}`, {
       method, signal, keepalive, credentials: "same-origin",
-      headers: body === undefined ? {} : { "Content-Type": body instanceof Blob ? "application/octet-stream" : "application/json" },
+      headers: { ...(body === undefined ? {} : { "Content-Type": body instanceof Blob ? "application/octet-stream" : "application/json" }),
+        ...(once ? { "Lampfold-Once": once } : {}) },
       body: body === undefined || body instanceof Blob ? body : JSON.stringify(body),
     });
     text = await response.text();
@@ -71,6 +75,16 @@ export async function call(method, path, body, { signal, keepalive = false } = {
   return parsed;
 }
 
+/**
+ * A change that is sent until it is there, although the link may be lost meanwhile.
+ *
+ * @param {string} method
+ * @param {string} path below /api
+ * @param {any} [body]
+ * @returns {Promise<any>}
+ */
+export const steady = (method, path, body) => steadily((once) => call(method, path, body, { once }));
+
 const part = encodeURIComponent;
 
 /** @param {string} path @returns {string} each part escaped, slashes kept */
@@ -80,11 +94,11 @@ export const api = {
   /** @returns {Promise<import("./types.js").DeskOut>} */
   decks: () => call("GET", "/decks"),
   /** @param {string} name @returns {Promise<DeckRecord>} */
-  create: (name) => call("POST", "/decks", { name }),
+  create: (name) => steady("POST", "/decks", { name }),
   /** @returns {Promise<import("./types.js").DemosOut>} */
   demos: () => call("GET", "/demo"),
   /** @param {string} which @returns {Promise<DeckRecord>} */
-  openDemo: (which) => call("POST", "/demo", { which }),
+  openDemo: (which) => steady("POST", "/demo", { which }),
   /** @param {string} id @returns {Promise<DeckRecord>} */
   deck: (id) => call("GET", `/decks/${part(id)}`),
   /** Null where it is still at that revision. @param {string} id @param {number} revision @returns {Promise<DeckRecord|null>} */
@@ -93,14 +107,14 @@ export const api = {
    *  @returns {Promise<DeckRecord>} */
   change: (id, revision, changes, keepalive) => call("PATCH", `/decks/${part(id)}`, { revision, ...changes }, { keepalive }),
   /** @param {string} id */
-  bin: (id) => call("DELETE", `/decks/${part(id)}`),
+  bin: (id) => steady("DELETE", `/decks/${part(id)}`),
   /** @param {string} id @param {"restore"|"undo"|"redo"} what @returns {Promise<DeckRecord>} */
-  step: (id, what) => call("POST", `/decks/${part(id)}/${what}`),
+  step: (id, what) => steady("POST", `/decks/${part(id)}/${what}`),
   /** @param {string} id @param {{path: string, bytes: number, modified: number}[]} files
    *  @returns {Promise<import("./types.js").MissingOut>} */
   missing: (id, files) => call("POST", `/decks/${part(id)}/missing`, { files }),
   /** @param {string} id @param {string} path @returns {Promise<DeckRecord>} */
-  removeFile: (id, path) => call("DELETE", `/decks/${part(id)}/files/${parts(path)}`),
+  removeFile: (id, path) => steady("DELETE", `/decks/${part(id)}/files/${parts(path)}`),
   /** @param {string} id @param {Record<string, any>} ask @param {AbortSignal} [signal]
    *  @returns {Promise<import("./types.js").PlanOut>} */
   plan: (id, ask, signal) => call("POST", `/decks/${part(id)}/plan`, ask, { signal }),
@@ -114,35 +128,35 @@ export const api = {
   guide: (id, settings = {}) => call("GET", `/decks/${part(id)}/guide?${new URLSearchParams(settings)}`),
   /** @param {string} id @param {import("./types.js").BuildAsk} [ask] settings for this build alone; which version
    *  @returns {Promise<import("./types.js").JobStarted>} */
-  build: (id, ask = {}) => call("POST", `/decks/${part(id)}/builds`, ask),
+  build: (id, ask = {}) => steady("POST", `/decks/${part(id)}/builds`, ask),
   /** @param {string} id @returns {Promise<import("./types.js").VersionsOut>} */
   versions: (id) => call("GET", `/decks/${part(id)}/versions`),
   /** @param {string} id @param {string} name @param {number} revision @returns {Promise<Version>} */
-  keepVersion: (id, name, revision) => call("POST", `/decks/${part(id)}/versions`, { name, revision }),
+  keepVersion: (id, name, revision) => steady("POST", `/decks/${part(id)}/versions`, { name, revision }),
   /** @param {string} id @param {string} version @param {{name?: string, removed?: boolean}} change
    *  @returns {Promise<Version>} */
-  changeVersion: (id, version, change) => call("PATCH", `/decks/${part(id)}/versions/${part(version)}`, change),
+  changeVersion: (id, version, change) => steady("PATCH", `/decks/${part(id)}/versions/${part(version)}`, change),
   /** @param {string} id @param {string} version @returns {Promise<DeckRecord>} */
-  restoreVersion: (id, version) => call("POST", `/decks/${part(id)}/versions/${part(version)}/restore`),
+  restoreVersion: (id, version) => steady("POST", `/decks/${part(id)}/versions/${part(version)}/restore`),
   /** @param {string} id @param {string} from @param {string} to "" for the deck as it is now
    *  @returns {Promise<import("./types.js").ChangesOut>} */
   changes: (id, from, to) => call("GET", `/decks/${part(id)}/versions/${part(from)}/changes?${new URLSearchParams({ to })}`),
   /** @param {string} job @returns {Promise<Job>} */
   job: (job) => call("GET", `/jobs/${part(job)}`),
   /** @param {string} job */
-  cancelJob: (job) => call("DELETE", `/jobs/${part(job)}`),
+  cancelJob: (job) => steady("DELETE", `/jobs/${part(job)}`),
   /** @param {string} id @returns {Promise<import("./types.js").ReleasesOut>} newest first */
   releases: (id) => call("GET", `/decks/${part(id)}/releases`),
   /** @param {string} id @param {import("./types.js").NewRelease} ask @returns {Promise<import("./types.js").ReleaseStarted>} */
-  release: (id, ask) => call("POST", `/decks/${part(id)}/releases`, ask),
+  release: (id, ask) => steady("POST", `/decks/${part(id)}/releases`, ask),
   /** @param {string} id @param {string} release @returns {Promise<import("./types.js").ReleasesOut>} */
-  removeRelease: (id, release) => call("DELETE", `/decks/${part(id)}/releases/${part(release)}`),
+  removeRelease: (id, release) => steady("DELETE", `/decks/${part(id)}/releases/${part(release)}`),
   /** @param {string} id @returns {Promise<import("./types.js").ExtrasOut>} */
   extras: (id) => call("GET", `/decks/${part(id)}/releases/extras`),
   /** @param {string} id @param {File} file @returns {Promise<import("./types.js").ExtrasOut>} */
   putExtra: (id, file) => call("PUT", `/decks/${part(id)}/releases/extras/${part(file.name)}`, file),
   /** @param {string} id @param {string} name @returns {Promise<import("./types.js").ExtrasOut>} */
-  removeExtra: (id, name) => call("DELETE", `/decks/${part(id)}/releases/extras/${part(name)}`),
+  removeExtra: (id, name) => steady("DELETE", `/decks/${part(id)}/releases/extras/${part(name)}`),
   /** @param {string} id @param {string} release @param {Record<"paper"|"method"|"ink", string>} chosen
    *  @returns {Promise<import("./types.js").ChoiceLooks>} */
   looks: (id, release, chosen) => call("GET", `/decks/${part(id)}/releases/${part(release)}/looks?${new URLSearchParams(chosen)}`),
@@ -151,7 +165,7 @@ export const api = {
   releasedChanges: (id, release, since) => call("GET", `/decks/${part(id)}/releases/${part(release)}/changes?${new URLSearchParams({ since })}`),
   /** @param {string} id @param {string} release @param {import("./types.js").ChangeSheetAsk} ask
    *  @returns {Promise<import("./types.js").JobStarted>} */
-  changeSheet: (id, release, ask) => call("POST", `/decks/${part(id)}/releases/${part(release)}/change-sheet`, ask),
+  changeSheet: (id, release, ask) => steady("POST", `/decks/${part(id)}/releases/${part(release)}/change-sheet`, ask),
   /** @returns {Promise<import("./types.js").TablesOut>} */
   tables: () => call("GET", "/tables"),
 };

@@ -132,7 +132,10 @@ export class OpenDeck extends Saver {
 
   /** @param {"undo"|"redo"} what */
   step(what) {
-    return this.#queue(async () => this.take(await api.step(this.id, what), what));
+    return this.#queue(async () => {
+      const now = await api.step(this.id, what);
+      if (now.revision >= this.record.revision) this.take(now, what);  // an answer that came late may be an old one
+    });
   }
 
   /** Read the record again, after files came or went. */

@@ -6,6 +6,7 @@
 
 import { ApiError } from "./api.js";
 import { forget, keep, named, recall } from "./browser-store.js";
+import { again, mayPass } from "./link.js";
 import { tellError, toast } from "./messages.js";
 
 /** @typedef {Record<string, any>} Fields by name; two values are the same where their JSON is */
@@ -13,44 +14,11 @@ import { tellError, toast } from "./messages.js";
 /** @typedef {{revision: number}} Revised */
 /** @typedef {{changes: Fields, base: Fields, tried: Record<string, any[]>}} Left what another page of this browser had to leave unsaved */
 
-const RETRY_MS = [500, 1000, 2000, 4000, 8000];
 // A browser sends no more than 64 KiB for a page that is gone.
 const LASTS_BYTES = 60_000;
 
 /** @param {any} one @param {any} other */
 export const same = (one, other) => JSON.stringify(one) === JSON.stringify(other);
-
-/** Whether trying again, with nothing changed, can help. @param {unknown} error */
-export const mayPass = (error) => error instanceof ApiError && (error.status === 0 || error.status === 429 || error.status >= 500);
-
-/** Call `act` soon and ever less often, and at once when the link may be back. Returns what ends it. @param {() => void} act @param {number} tries */
-export function again(act, tries) {
-  const timer = setTimeout(() => go(), RETRY_MS[Math.min(tries, RETRY_MS.length - 1)]);
-  const go = () => { stop(); act(); };
-  const stop = () => { clearTimeout(timer); window.removeEventListener("online", go); };
-  window.addEventListener("online", go);
-  return stop;
-}
-
-/**
- * Do it, and do it again for as long as the link is lost. Throws what trying again can't mend.
- *
- * @template T
- * @param {() => Promise<T>} act
- * @param {() => void} [waits] called each time that it has to wait
- * @returns {Promise<T>}
- */
-export async function untilLinked(act, waits = () => {}) {
-  for (let tries = 0; ; tries++) {
-    try {
-      return await act();
-    } catch (error) {
-      if (!mayPass(error)) throw error;
-      waits();
-      await new Promise((go) => { again(() => go(null), tries); });
-    }
-  }
-}
 
 /**
  * Fires "record" when the record was replaced or what waits has changed (`detail.cause`), "save" when the state of

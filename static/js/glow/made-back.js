@@ -5,7 +5,7 @@
 import { ApiError } from "../common/api.js";
 import { drawing, el, need, settled } from "../common/dom.js";
 import { notice, say, tellError, toast } from "../common/messages.js";
-import { untilLinked } from "../common/saver.js";
+import { steadily } from "../common/link.js";
 import { leewayTable, verdictTag } from "./leeways.js";
 import { fetchBackPdf, seeBack, sendFile } from "./server.js";
 
@@ -109,8 +109,8 @@ export class MadeBack extends EventTarget {
     try {
       const path = this.#freeName(seen.file);
       const before = new Map(this.deck.record.cards.map((card) => [card.file, card.back?.file ?? ""]));
-      const pdf = await untilLinked(() => fetchBackPdf(this.deck.id, this.ask));
-      await untilLinked(() => sendFile(this.deck.id, path, pdf));
+      const pdf = await steadily(() => fetchBackPdf(this.deck.id, this.ask));
+      await steadily(() => sendFile(this.deck.id, path, pdf));
       await this.deck.refresh();
       // A file more can change how backs are paired (a single back serves all): the other cards keep theirs.
       const chosen = new Set(fronts);

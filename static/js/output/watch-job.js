@@ -3,6 +3,7 @@
  */
 
 import { api, jobEventsUrl } from "../common/api.js";
+import { untilLinked } from "../common/link.js";
 
 /** @typedef {import("../common/api.js").Job} Job */
 
@@ -26,7 +27,7 @@ export function watch(id, seen) {
     };
     const ask = async () => {
       try {
-        while (!take(await api.job(id))) await new Promise((later) => { setTimeout(later, ASK_EVERY_MS); });
+        while (!take(await untilLinked(() => api.job(id)))) await new Promise((later) => { setTimeout(later, ASK_EVERY_MS); });
       } catch (error) {
         reject(error);
       }

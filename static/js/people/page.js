@@ -2,7 +2,7 @@
  * The host's page of people: codes, links to one deck, who is in, and putting someone out.
  */
 
-import { call } from "../common/api.js";
+import { call, steady } from "../common/api.js";
 import { el, icon, need, ready } from "../common/dom.js";
 import { say, tellError } from "../common/messages.js";
 
@@ -32,7 +32,7 @@ function row(person) {
 /** @param {Person} person */
 async function putOut(person) {
   try {
-    show(await call("DELETE", `/people/${part(person.id)}`));
+    show(await steady("DELETE", `/people/${part(person.id)}`));
     say(`${person.name} is out.`);
     need("#in-title").closest("section").querySelector("button")?.focus();
   } catch (error) {
@@ -72,7 +72,7 @@ function showLinks(links) {
 /** @param {string} id */
 async function withdraw(id) {
   try {
-    showLinks((await call("DELETE", `/links/${part(id)}`)).links);
+    showLinks((await steady("DELETE", `/links/${part(id)}`)).links);
     need("[data-link-made]").hidden = true;
     show(await call("GET", "/people"));
     say("The link is withdrawn, and whoever came by it is out.");
@@ -85,7 +85,7 @@ async function withdraw(id) {
 async function makeLink(event) {
   event.preventDefault();
   try {
-    const made = await call("POST", "/links", { deck_id: need("[data-link-deck]").value });
+    const made = await steady("POST", "/links", { deck_id: need("[data-link-deck]").value });
     need("[data-link-url]").textContent = made.url;
     need("[data-link-made]").hidden = false;
     showLinks((await call("GET", "/links")).links);
@@ -100,7 +100,7 @@ async function start() {
   show(await call("GET", "/people"));
   for (const card of document.querySelectorAll("[data-door]")) {
     need("[data-renew]", card).addEventListener("click", () => {
-      call("POST", `/people/codes/${part(/** @type {any} */ (card).dataset.door)}`).then(show).then(() => say("The code is new."), tellError);
+      steady("POST", `/people/codes/${part(/** @type {any} */ (card).dataset.door)}`).then(show).then(() => say("The code is new."), tellError);
     });
   }
   const form = /** @type {HTMLFormElement|null} */ (document.querySelector("[data-new-link]"));

@@ -4,7 +4,8 @@
  */
 
 import { ApiError } from "../common/api.js";
-import { same, untilLinked } from "../common/saver.js";
+import { untilLinked } from "../common/link.js";
+import { same } from "../common/saver.js";
 import { server } from "./server.js";
 
 /** @typedef {import("./server.js").Printer} Printer */

@@ -2,7 +2,7 @@
  * What the True-up page asks of the server.
  */
 
-import { ApiError, call, errorFrom } from "../common/api.js";
+import { ApiError, call, errorFrom, steady } from "../common/api.js";
 
 /** @typedef {import("../common/types.js").DriftOut} Drift */
 /** @typedef {import("../common/types.js").ReadingOut} Reading */
@@ -22,17 +22,17 @@ export const server = {
   /** @param {string} id @param {Record<string, any>} form @param {number} revision @returns {Promise<Printer>} */
   change: (id, form, revision) => call("PUT", at(id, `?revision=${revision}`), form),
   /** @param {string} id */
-  remove: (id) => call("DELETE", at(id)),
+  remove: (id) => steady("DELETE", at(id)),
   /** @param {string} id @param {"restore"|"undo"|"refine"} what @returns {Promise<Printer>} */
-  step: (id, what) => call("POST", at(id, `/${what}`)),
+  step: (id, what) => steady("POST", at(id, `/${what}`)),
   /** @param {string} id @param {Measured} measured @param {number} revision @returns {Promise<Printer>} */
   trueUp: (id, measured, revision) => call("PUT", at(id, `/readings?revision=${revision}`), measured),
   /** @param {string} id @returns {Promise<Printer>} */
-  forget: (id) => call("DELETE", at(id, "/readings")),
+  forget: (id) => steady("DELETE", at(id, "/readings")),
   /** @param {string} id @param {Measured} measured @param {number} revision @returns {Promise<Printer>} */
   confirm: (id, measured, revision) => call("PUT", at(id, `/confirmation?revision=${revision}`), measured),
   /** @param {any} file what a printer file holds @returns {Promise<Printer>} */
-  takeIn: (file) => call("POST", "/printers/import", file),
+  takeIn: (file) => steady("POST", "/printers/import", file),
   /** @param {string} paper @returns {Promise<Stations>} */
   stations: (paper) => call("GET", `/test-sheet/stations?${new URLSearchParams({ paper })}`),
   /** Ask for a phone's way here. @param {Record<string, string>} how paper and flip @returns {Promise<import("../common/types.js").PostMade>} */
