@@ -107,11 +107,11 @@ def sheets_json(sheets: Iterable[SheetSight]) -> dict[str, Any]:
         for sheet in sheets]}
 
 
-def _off_json(off: SheetOff | None) -> dict[str, float | None] | None:
+def _off_json(off: SheetOff | None) -> dict[str, Any] | None:
     if off is None:
         return None
     return {"dx_mm": _round(off.dx_mm), "dy_mm": _round(off.dy_mm), "rotation_deg": _round(off.rotation_deg),
-            "scale": None if off.scale is None else round(off.scale, 6)}
+            "scale": None if off.scale is None else round(off.scale, 6), "says": off.says()}
 
 
 def sheets_csv(sheets: Sequence[SheetSight]) -> str:

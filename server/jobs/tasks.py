@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from server.core.art import Art, Deck
 from server.core.back_designs import BackDesign
 from server.core.bleed import ArtFit
+from server.core.deck_marks import DeckSheet
 from server.core.edge_bleed import ArtEdges
 from server.core.leeway import BackProfile
 from server.core.lettering import VersionMark
@@ -246,13 +247,15 @@ def write_whole(path: Path, content: bytes) -> None:
 
 @dataclass(frozen=True, slots=True)
 class PhotoOrder:
-    """A picture to read: the file and what errors call it, the sheet's paper and flip, the limits."""
+    """A picture to read: the file and what errors call it, the sheet's paper and flip, the limits, and of which deck it
+    is, if not a test sheet."""
 
     path: Path
     label: str
     paper: Paper
     flip: Flip
     limits: ArtLimits
+    deck: DeckSheet | None = None
 
 
 def read_photo(report: Report, order: PhotoOrder) -> list[tuple[dict[str, Any], tuple[bytes, ...]]]:
@@ -263,6 +266,7 @@ def read_photo(report: Report, order: PhotoOrder) -> list[tuple[dict[str, Any], 
     from server.core.sighting import sheets_json
     from server.photo.reading import read_photos
 
-    sheets = read_photos([(order.path, order.label)], order.paper, order.flip, order.limits, draw=".jpg")
+    sheets = read_photos([(order.path, order.label)], order.paper, order.flip, order.limits, draw=".jpg",
+                         deck=order.deck)
     values = sheets_json(sheet.sight for sheet in sheets)["sheets"]
     return [(value, sheet.drawn) for value, sheet in zip(values, sheets, strict=True)]

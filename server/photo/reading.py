@@ -54,6 +54,9 @@ def read_photos(pictures: Sequence[tuple[Path, str]], paper: Paper, flip: Flip, 
     whole = " + ".join(label for _, label in pictures)
     pages = [(grey, label) for path, label in pictures for grey in greys(path, label, limits)]
     scanned = len(pictures) == 1 and len(pages) > 1
+    if scanned and deck:
+        raise BadValue(f"{whole}: is a scan, and a deck's sheet is read from a photograph.",
+                       "Take it against the light, so that both sides show.")
     if scanned:
         if len(pages) % 2:
             raise BadValue(f"{whole}: has {len(pages)} pages; a scan has a front and a back for each sheet.",

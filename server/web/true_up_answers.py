@@ -157,14 +157,27 @@ class PhotoProblem(BaseModel):
     fix: str
 
 
+class SheetOffOut(BaseModel):
+    """How far a deck's sheet is off at its middle: what is left over, if it was corrected for a drift. Turn and scale
+    are null where too few marks were read."""
+
+    dx_mm: float
+    dy_mm: float
+    rotation_deg: float | None
+    scale: float | None
+    says: str
+
+
 class PhotoRead(BaseModel):
-    """What a picture shows of one sheet, and the picture with what was found drawn on it, as a data URL."""
+    """What a picture shows of one sheet, and the picture with what was found drawn on it, as a data URL. ``off`` is
+    told of a deck's sheet alone."""
 
     photo: str
     kind: str | None
     stations: list[StationSeen]
     problems: list[PhotoProblem]
     pictures: list[str]
+    off: SheetOffOut | None = None
 
 
 class PhotosRead(models.InMm):

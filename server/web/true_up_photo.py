@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import io
+from collections.abc import Awaitable, Callable
 from typing import Annotated
 from urllib.parse import urlencode
 
@@ -16,20 +17,23 @@ from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
+from server.core.deck_marks import DeckSheet, deck_sheet
 from server.core.plan import Flip
-from server.core.sizes import paper_named
-from server.errors import NotThere, Refused
+from server.core.sizes import Paper, paper_named
+from server.errors import BadValue, NotThere, Refused
 from server.jobs.queue import Work
 from server.jobs.tasks import PhotoOrder, read_photo
 from server.store.guests import Session
 from server.store.names import file_stem
 from server.web import models
+from server.web.glow import OwnDep
 from server.web.hosts import guest_address
 from server.web.logbook import event
 from server.web.services import (
     PersonDep,
     Services,
     ServicesDep,
+    TurnDep,
     client_address,
     in_worker,
     set_session_cookie,
@@ -41,6 +45,7 @@ router = APIRouter(prefix="/api", tags=["true-up"])
 page = APIRouter(include_in_schema=False)
 
 _ERRORS = models.errors(403, 404, 411, 413, 415, 422, 503, 507)
+_MadeFor = tuple[Paper, Flip, DeckSheet | None]
 _PostId = Annotated[str, Path(max_length=40)]
 
 
@@ -52,7 +57,38 @@ async def read(request: Request, services: ServicesDep, person: PersonDep,
     """A photograph (or a scanner's PDF) as the body: the stations' numbers, and the picture back. With ``to`` what was
     found goes to that desk's post, too. Nothing is saved."""
     post = services.posts.get(to) if to else None
-    limits, size = services.store.limits, paper_named(paper)
+    made_for = paper_named(paper), flip, None
+
+    async def test_sheet() -> _MadeFor:
+        return made_for
+
+    sheets = await _read(request, services, person, name, test_sheet)
+    if post is not None and len(post.sheets) < MOST_SHEETS:
+        post.sheets.extend(sheets)
+    return PhotosRead(sheets=sheets)
+
+
+@router.post("/decks/{deck_id}/glow/read", openapi_extra=models.RAW_BODY, responses=_ERRORS)
+async def read_printed_sheet(deck_id: str, request: Request, services: ServicesDep, person: PersonDep, turn: TurnDep,
+                             own: OwnDep, name: Annotated[str, Query(max_length=200)] = "photo.jpg") -> PhotosRead:
+    """A photograph of a printed sheet of this deck as the body: how far its backs are off, and the picture back.
+    Nothing is saved. 422 where the deck's sheets carry no marks for it."""
+    await run_in_threadpool(services.store.decks.get, deck_id)
+
+    async def of_deck() -> _MadeFor:  # once the picture is there: whoever waits for a turn listens to the request
+        layout = (await turn(services.prepared, person, deck_id, own)).planned.plan.layout
+        marks = deck_sheet(layout)
+        if marks is None:
+            raise BadValue("deck: its sheets carry no marks for a photograph.",
+                           "Switch them on under Cut lines on the Sheet page; a note says where there is no room.")
+        return layout.paper, marks.flip, marks
+
+    return PhotosRead(sheets=await _read(request, services, person, name, of_deck))
+
+
+async def _read(request: Request, services: Services, person: Session, name: str,
+                made_for: Callable[[], Awaitable[_MadeFor]]) -> list[PhotoRead]:
+    limits = services.store.limits
     label = f"{file_stem(name.rpartition('.')[0] or name)}.{name.rpartition('.')[2][:5]}" if "." in name else name
     announced = int(request.headers.get("content-length", "0"))
     await run_in_threadpool(services.store.folder.check_room, announced, limits.free_bytes, label)
@@ -60,14 +96,12 @@ async def read(request: Request, services: ServicesDep, person: PersonDep,
         async for chunk in request.stream():
             await run_in_threadpool(incoming.write, chunk)
         await run_in_threadpool(incoming.finish)
-        order = PhotoOrder(incoming.path, label, size, flip, limits.art)
+        paper, flip, deck = await made_for()
+        order = PhotoOrder(incoming.path, label, paper, flip, limits.art, deck)
         found = await in_worker(services, Work("read", person.id, label, read_photo, (order,), limits.read_seconds))
     still_in(services, person)
-    sheets = [PhotoRead(**sheet, pictures=[f"data:image/jpeg;base64,{base64.b64encode(one).decode()}" for one in drawn])
-              for sheet, drawn in found]
-    if post is not None and len(post.sheets) < MOST_SHEETS:
-        post.sheets.extend(sheets)
-    return PhotosRead(sheets=sheets)
+    return [PhotoRead(**sheet, pictures=[f"data:image/jpeg;base64,{base64.b64encode(one).decode()}" for one in drawn])
+            for sheet, drawn in found]
 
 
 @router.post("/read/posts", status_code=201, responses=_ERRORS)

@@ -185,8 +185,8 @@
 /** @typedef {{id: string, role: "host"|"maker"|"playtester", name: string, address: string, deck_id: string|null,
  *   started: string, seen: string, you: boolean}} PersonOut */
 /** @typedef {{code: string, message: string, fix: string}} PhotoProblem */
-/** @typedef {{photo: string, kind: string|null, stations: StationSeen[], problems: PhotoProblem[], pictures: string[]}}
- *   PhotoRead */
+/** @typedef {{photo: string, kind: string|null, stations: StationSeen[], problems: PhotoProblem[], pictures: string[],
+ *   off?: SheetOffOut|null}} PhotoRead */
 /** @typedef {{format?: string, version?: number, unit?: "mm", sheets: PhotoRead[]}} PhotosRead */
 /** @typedef {{dx_mm?: number, dy_mm?: number, rotation_deg?: number, scale?: number}} PlainIn */
 /** @typedef {{settings?: {card?: string, bleed_mm?: number|string, safe_mm?: number|string, edges?:
@@ -245,6 +245,8 @@
  *   boolean, playtester: boolean}} SettingOut */
 /** @typedef {{lines: [number, number, number, number][], rings: [number, number, number][], discs: [number, number,
  *   number][], texts: TextOut[], number: TextOut}} ShapesOut */
+/** @typedef {{dx_mm: number, dy_mm: number, rotation_deg: number|null, scale: number|null, says: string}} SheetOffOut
+ *   */
 /** @typedef {{left: number|null, right: number|null, top: number|null, bottom: number|null}} SidesOut */
 /** @typedef {{name: string, label: string, width_mm: number, height_mm: number, source: string}} SizeOut */
 /** @typedef {{number: number, x_mm: number, y_mm: number}} StationOut */

@@ -16,6 +16,7 @@ import { showLeeways } from "./leeways.js";
 import { LightTable } from "./light-table.js";
 import { MoveControls } from "./move-controls.js";
 import { loadPrinters, ownPrint } from "../common/printer-choice.js";
+import { PrintedSheet } from "./printed-sheet.js";
 import { getBackChoices, getGlow, getLeeways } from "./server.js";
 import { inShort } from "./verdicts.js";
 
@@ -47,6 +48,7 @@ class GlowPage {
     /** @type {number|undefined} */
     this.frame = undefined;
     new MoveControls(this.laid);
+    this.printed = new PrintedSheet(deck.id, () => this.print, (move) => this.laysAs(move));
     this.#bindLight();
     this.#bindPrints();
     this.laid.addEventListener("move", () => this.moved());
@@ -113,6 +115,12 @@ class GlowPage {
   #choosePrint(print) {
     need(`[name=print][value=${print}]`).checked = true;
     this.laid.printed(print);
+  }
+
+  /** As a photograph of a printed sheet shows it, over all corrections. @param {import("./geometry.js").Move} move */
+  laysAs(move) {
+    if (this.laid.drift) this.#choosePrint("after");
+    this.laid.shift(move);
   }
 
   /** @param {number} share */
@@ -276,6 +284,7 @@ async function start() {
   ready();
   const forgive = choices && new MadeBack(deck, choices, () => page.leeways);
   await page.refresh();
+  page.printed.fromAddress();
   if (!forgive) return;
   forgive.addEventListener("taken", () => page.refresh());
   deck.addEventListener("record", (event) => {

@@ -51,5 +51,9 @@ export const seeBack = async (id, design) => (await ask(`${glow(id)}/back`, {
 /** @param {string} id @param {Record<string, any>} design @returns {Promise<Blob>} */
 export const fetchBackPdf = async (id, design) => (await ask(`${glow(id)}/back.pdf${query(design)}`)).blob();
 
+/** Have a printed sheet's photograph read. @param {string} id @param {File} file @param {Print} print @returns {Promise<import("../common/types.js").PhotosRead>} */
+export const readSheet = async (id, file, print) => (await ask(`${glow(id)}/read${query({ ...print, name: file.name.slice(-200) })}`, {
+  method: "POST", body: file })).json();
+
 /** @param {string} id @param {string} path @param {Blob} content */
 export const sendFile = (id, path, content) => ask(fileUrl(id, path, Date.now()), { method: "PUT", body: content });

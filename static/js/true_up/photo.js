@@ -50,10 +50,14 @@ export class Photos {
     }
   }
 
-  /** Put what a picture shows into a sheet of its own. @param {PhotoRead} photo */
+  /** Put what a picture shows into a sheet of its own; a deck's sheet tells what it is off by. @param {PhotoRead} photo */
   take(photo) {
     const { sheets } = this.reader;
     const read = photo.stations.filter((one) => one.read);
+    if (photo.off) {
+      this.#tell(photo, "good", `${photo.photo} is a sheet of a deck: its back ${photo.off.says}.`, "It is no reading of the printer: what was corrected for it is left out.", onGlow(photo.off));
+      return;
+    }
     if (read.length) {
       if (sheets.count()) sheets.add();
       for (const { station, dx_mm: dx, dy_mm: dy } of read) sheets.sheet.pairs[station] = { dx: round(dx), dy: round(dy) };
@@ -62,10 +66,16 @@ export class Photos {
     }
     const worst = Math.max(...read.map((one) => one.sigma_mm ?? 0));
     const says = read.length ? `Sheet ${sheets.sheet.name}, ${photo.photo}: ${read.length} of ${photo.stations.length} stations read, to ${worst.toFixed(2)} mm or better.` : `${photo.photo} was not read.`;
+    this.#tell(photo, read.length ? "good" : "error", says, read.length ? "Look at the numbers, and correct them where you must." : "");
+  }
+
+  /** @param {PhotoRead} photo @param {"good"|"error"} tone @param {string} says @param {string} fix @param {Node[]} more */
+  #tell(photo, tone, says, fix, ...more) {
     this.said.append(el("div", { class: "rd-shot" },
-      notice(read.length ? "good" : "error", says, read.length ? "Look at the numbers, and correct them where you must." : ""),
+      notice(tone, says, fix),
+      ...more,
       ...photo.problems.map((one) => notice("error", one.message, one.fix)),
-      ...photo.stations.filter((one) => !one.read).map((one) => notice("warning", `Station ${one.station}: ${one.why}`)),
+      ...photo.stations.filter((one) => !one.read).map((one) => notice("warning", `${photo.off ? "Mark" : "Station"} ${one.station}: ${one.why}`)),
       ...photo.pictures.map((src) => el("details", {}, el("summary", { text: "The picture, with what was found" }),
         el("img", { class: "rd-found", src, alt: `${photo.photo}, with rings round the stations that were read and their numbers` })))));
     say(says);
@@ -103,6 +113,15 @@ export class Photos {
     }
     setTimeout(() => this.#wait(id, next), ASK_EVERY_MS);
   }
+}
+
+/** The way to that sheet's cut cards, where this page is a deck's. @param {import("../common/types.js").SheetOffOut} off */
+function onGlow(off) {
+  const deck = document.body.dataset.deck;
+  if (!deck) return el("p", { class: "hint", text: "Its deck's Glow page shows the cut cards." });
+  const given = { dx_mm: off.dx_mm, dy_mm: off.dy_mm, rotation_deg: off.rotation_deg ?? 0, scale: off.scale ?? 1 };
+  const query = new URLSearchParams(Object.entries(given).map(([name, value]) => [name, String(value)]));
+  return el("a", { class: "button", href: `/decks/${encodeURIComponent(deck)}/glow?${query}`, text: "See its cut cards on Glow" });
 }
 
 /** To the micrometre: finer than any picture tells. @param {number|null} mm */
