@@ -35,23 +35,13 @@ from server.store.guests import Session
 from server.web import glow_models as out
 from server.web import models
 from server.web.measures import profiles_of, with_colours
-from server.web.services import PersonDep, Services, ServicesDep, TurnDep, in_worker
+from server.web.services import OwnDep, PersonDep, Services, ServicesDep, TurnDep, in_worker
 
 router = APIRouter(prefix="/api/decks/{deck_id}/glow", tags=["glow"])
 
 _ERRORS = models.errors(404, 422, 503)
 _NEAR_PX = 2048  # art is wanted pixel by pixel here
 page = APIRouter(include_in_schema=False)
-
-
-async def _own(printer: Annotated[str | None, Query(max_length=64)] = None,
-               paper: Annotated[str | None, Query(max_length=40)] = None,
-               flip: Annotated[str | None, Query(max_length=40)] = None) -> dict[str, str]:
-    given = {"printer": printer, "paper": paper or None, "flip": flip or None}
-    return {name: value for name, value in given.items() if value is not None}
-
-
-OwnDep = Annotated[dict[str, str], Depends(_own)]
 
 
 @page.get("/decks/{deck_id}/glow")

@@ -9,7 +9,7 @@ from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Annotated, Any, ParamSpec
 
-from fastapi import Depends, Request
+from fastapi import Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from starlette.concurrency import run_in_threadpool
 
@@ -186,6 +186,17 @@ async def _turn(request: Request, services: ServicesDep, person: PersonDep) -> T
 
 
 TurnDep = Annotated[Turn, Depends(_turn)]
+
+
+async def _own_print(printer: Annotated[str | None, Query(max_length=64)] = None,
+                     paper: Annotated[str | None, Query(max_length=40)] = None,
+                     flip: Annotated[str | None, Query(max_length=40)] = None) -> dict[str, str]:
+    """Another printer than the deck's own, "" for none; paper and flip go with it."""
+    given = {"printer": printer, "paper": paper or None, "flip": flip or None}
+    return {name: value for name, value in given.items() if value is not None}
+
+
+OwnDep = Annotated[dict[str, str], Depends(_own_print)]
 
 
 def art_limits(store: Store) -> ArtLimits:

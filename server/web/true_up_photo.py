@@ -26,10 +26,10 @@ from server.jobs.tasks import PhotoOrder, read_photo
 from server.store.guests import Session
 from server.store.names import file_stem
 from server.web import models
-from server.web.glow import OwnDep
 from server.web.hosts import guest_address
 from server.web.logbook import event
 from server.web.services import (
+    OwnDep,
     PersonDep,
     Services,
     ServicesDep,

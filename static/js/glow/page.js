@@ -48,7 +48,7 @@ class GlowPage {
     /** @type {number|undefined} */
     this.frame = undefined;
     new MoveControls(this.laid);
-    this.printed = new PrintedSheet(deck.id, () => this.print, (move) => this.laysAs(move));
+    this.printed = new PrintedSheet(deck.id, this.laid, () => this.print);
     this.#bindLight();
     this.#bindPrints();
     this.laid.addEventListener("move", () => this.moved());
@@ -115,12 +115,6 @@ class GlowPage {
   #choosePrint(print) {
     need(`[name=print][value=${print}]`).checked = true;
     this.laid.printed(print);
-  }
-
-  /** As a photograph of a printed sheet shows it, over all corrections. @param {import("./geometry.js").Move} move */
-  laysAs(move) {
-    if (this.laid.drift) this.#choosePrint("after");
-    this.laid.shift(move);
   }
 
   /** @param {number} share */

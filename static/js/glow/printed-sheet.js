@@ -13,13 +13,13 @@ import { readSheet } from "./server.js";
 export class PrintedSheet {
   /**
    * @param {string} id the deck's
+   * @param {import("./laid-sheet.js").LaidSheet} laid
    * @param {() => import("./server.js").Print} print
-   * @param {(move: Move) => void} lay what lays the back where the picture shows it
    */
-  constructor(id, print, lay) {
+  constructor(id, laid, print) {
     this.id = id;
+    this.laid = laid;
     this.print = print;
-    this.lay = lay;
     this.said = need("[data-printed-said]");
     const file = /** @type {HTMLInputElement} */ (need("[data-printed-file]"));
     file.addEventListener("change", () => {
@@ -54,7 +54,16 @@ export class PrintedSheet {
       ...pictures.map((src) => el("details", {}, el("summary", { text: "The picture, with what was found" }),
         el("img", { class: "printed-found", src, alt: `${photo}, with rings round the marks that were read and their numbers` }))));
     say(says);
-    if (off) this.lay(moveFrom(off));
+    if (off) this.#lay(moveFrom(off));
+  }
+
+  /** What was read is what is left over once the printer's correction has done its part. @param {Move} move */
+  #lay(move) {
+    if (this.laid.drift) {
+      need("[name=print][value=after]").checked = true;
+      this.laid.printed("after");
+    }
+    this.laid.shift(move);
   }
 
   /** Lay what the True-up page read of a sheet of this deck and put into the address. */
@@ -62,7 +71,7 @@ export class PrintedSheet {
     const given = new URLSearchParams(location.search);
     const [dx, dy, turn, scale] = ["dx_mm", "dy_mm", "rotation_deg", "scale"].map((name) => Number(given.get(name) || NaN));
     if (![dx, dy].every(Number.isFinite)) return;
-    this.lay(moveFrom({ dx_mm: dx, dy_mm: dy, rotation_deg: turn || 0, scale: scale || 1 }));
+    this.#lay(moveFrom({ dx_mm: dx, dy_mm: dy, rotation_deg: turn || 0, scale: scale || 1 }));
     this.said.replaceChildren(notice("good", "Laid as the photograph on the True-up page showed it."));
   }
 }
