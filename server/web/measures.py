@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Generic, TypeVar
 
+from pydantic import BaseModel
 from starlette.concurrency import run_in_threadpool
 
 from server.core.art import Art, Deck
@@ -30,13 +31,20 @@ from server.web.decks import DeckView
 from server.web.services import Services, in_worker
 
 _MOST_KEPT = 4000
-_COVERS_IN_ONE_ANSWER = 96
+_IN_ONE_ANSWER = 96
 _AT_ONCE = 24  # one piece of work stays well inside the time that a worker may take over it
 _PICTURES_AT_ONCE = 8  # after which others get their turn; what was looked at till then is kept
 
 Mark = tuple[str, tuple[float, float, float, float]]
 Key = TypeVar("Key")
 Value = TypeVar("Value")
+
+
+class Looked(BaseModel):
+    """How many of the pictures that a comparison needs have been looked at: ask again until that grows no more."""
+
+    looked: int
+    pictures: int
 
 
 class Measured(Generic[Key, Value]):
@@ -110,7 +118,7 @@ async def covers_of(services: Services, person: str, deck: Deck) -> tuple[dict[s
     known, and some more, so that whoever asks again sees it grow. Raises Busy, Stopped."""
     arts = printed_art(deck)
     missing = [art for key, art in arts.items() if not _COVERS.known(key)]
-    for start in range(0, min(len(missing), _COVERS_IN_ONE_ANSWER), _AT_ONCE):
+    for start in range(0, min(len(missing), _IN_ONE_ANSWER), _AT_ONCE):
         some = missing[start:start + _AT_ONCE]
         orders = tuple((services.store.blobs.path(art.key.partition("#")[0]), art) for art in some)
         found = await in_worker(services, Work("read", person, "ink", measure_covers, (orders,),
@@ -118,7 +126,7 @@ async def covers_of(services: Services, person: str, deck: Deck) -> tuple[dict[s
         for art in some:
             _COVERS.put(art.key, found.get(art.key))
     known = {key: ink for key in arts if (ink := _COVERS.get(key))}
-    return known, len(arts) - max(0, len(missing) - _COVERS_IN_ONE_ANSWER), len(arts)
+    return known, len(arts) - max(0, len(missing) - _IN_ONE_ANSWER), len(arts)
 
 
 async def profiles_of(services: Services, person: str, planned: Planned,
@@ -152,14 +160,34 @@ async def compared(services: Services, person: str, since: str, old: DeckView, n
     return models.ChangesOut(since=since, **await in_worker(services, work))
 
 
+async def look_at(services: Services, person: str, decks: Iterable[Deck]) -> Looked:
+    """Look at some of the pictures that a comparison of the decks needs. Raises Busy, Stopped."""
+    arts = _arts(decks)
+    known = await run_in_threadpool(services.store.pictures.get_many, arts)
+    missing = {key: art for key, art in arts.items() if key not in known}
+    await _pictures(services, person, missing, known, _IN_ONE_ANSWER)
+    return Looked(looked=len(arts) - max(0, len(missing) - _IN_ONE_ANSWER), pictures=len(arts))
+
+
 async def pictures_of(services: Services, person: str, decks: Iterable[Deck]) -> dict[str, Picture]:
     """What every art of the decks shows, by its key: kept, or looked at in a worker now. Art that can't be decoded is
     what its bytes are. Raises Busy, Stopped."""
-    arts = {art.key: art for deck in decks for card in deck.cards for art in (card.front, card.back) if art}
+    arts = _arts(decks)
     known = await run_in_threadpool(services.store.pictures.get_many, arts)
-    missing = [art for key, art in arts.items() if key not in known]
-    for start in range(0, len(missing), _PICTURES_AT_ONCE):
-        some = missing[start:start + _PICTURES_AT_ONCE]
+    missing = {key: art for key, art in arts.items() if key not in known}
+    return await _pictures(services, person, missing, known, len(missing))
+
+
+def _arts(decks: Iterable[Deck]) -> dict[str, Art]:
+    return {art.key: art for deck in decks for card in deck.cards for art in (card.front, card.back) if art}
+
+
+async def _pictures(services: Services, person: str, missing: dict[str, Art], known: dict[str, Picture],
+                    most: int) -> dict[str, Picture]:
+    """``known`` with ``most`` of those that are missing."""
+    todo = list(missing.values())[:most]
+    for start in range(0, len(todo), _PICTURES_AT_ONCE):
+        some = todo[start:start + _PICTURES_AT_ONCE]
         orders = tuple((services.store.blobs.path(art.key.partition("#")[0]), art) for art in some)
         found = await in_worker(services, Work("read", person, "pictures", take_pictures, (orders,),
                                                services.store.limits.build_seconds))

@@ -20,7 +20,7 @@ from server.prepress.release import variant_of
 from server.store.releases import ReleaseRow
 from server.web import models
 from server.web.decks import DeckView, art_address
-from server.web.measures import compared
+from server.web.measures import Looked, compared, look_at
 from server.web.services import PersonDep, Services, ServicesDep, TurnDep, art_limits
 
 router = APIRouter(prefix="/api/decks/{deck_id}/releases/{release_id}", tags=["releases"])
@@ -66,6 +66,15 @@ async def changes_since(deck_id: str, release_id: ReleaseId, services: ServicesD
     old, was = await run_in_threadpool(_released, services, deck_id, since)
     new, _ = await run_in_threadpool(_released, services, deck_id, release_id)
     return await compared(services, person.id, was.version, old, new)
+
+
+@router.get("/looked", responses=_ERRORS)
+async def looked_since(deck_id: str, release_id: ReleaseId, services: ServicesDep, person: PersonDep,
+                       since: Chosen) -> Looked:
+    """Look at some more of the pictures that ``changes`` needs, so that a page can say how far it is."""
+    old, _ = await run_in_threadpool(_released, services, deck_id, since)
+    new, _ = await run_in_threadpool(_released, services, deck_id, release_id)
+    return await look_at(services, person.id, [old.deck, new.deck])
 
 
 @router.get("/looks", responses=_ERRORS)

@@ -11,9 +11,9 @@ from starlette.concurrency import run_in_threadpool
 from server.errors import Conflict
 from server.store.versions import VersionRow
 from server.web import models
-from server.web.decks import record_of
-from server.web.measures import compared
-from server.web.services import PersonDep, ServicesDep
+from server.web.decks import DeckView, record_of
+from server.web.measures import Looked, compared, look_at
+from server.web.services import PersonDep, Services, ServicesDep
 
 router = APIRouter(prefix="/api/decks/{deck_id}/versions", tags=["versions"])
 
@@ -99,10 +99,21 @@ async def changes(deck_id: str, version_id: VersionId, services: ServicesDep, pe
                   to: Annotated[str, Query(max_length=40)] = "") -> models.ChangesOut:
     """What changed from this version to the one of the id ``to``, or to the deck as it is now."""
     name = (await run_in_threadpool(services.store.versions.get, deck_id, version_id)).name
-    row = await run_in_threadpool(services.store.decks.get, deck_id)
-    old = await run_in_threadpool(services.version, deck_id, version_id)
-    new = await run_in_threadpool(services.version, deck_id, to) if to else services.views.view(row)
-    return await compared(services, person.id, name, old, new)
+    return await compared(services, person.id, name, *await run_in_threadpool(_two, services, deck_id, version_id, to))
+
+
+@router.get("/{version_id}/looked", responses=_ERRORS)
+async def looked(deck_id: str, version_id: VersionId, services: ServicesDep, person: PersonDep,
+                 to: Annotated[str, Query(max_length=40)] = "") -> Looked:
+    """Look at some more of the pictures that ``changes`` needs, so that a page can say how far it is."""
+    two = await run_in_threadpool(_two, services, deck_id, version_id, to)
+    return await look_at(services, person.id, [view.deck for view in two])
+
+
+def _two(services: Services, deck_id: str, version_id: str, to: str) -> tuple[DeckView, DeckView]:
+    row = services.store.decks.get(deck_id)
+    return (services.version(deck_id, version_id),
+            services.version(deck_id, to) if to else services.views.view(row))
 
 
 def _out(row: VersionRow) -> VersionOut:

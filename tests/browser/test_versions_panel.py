@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pypdfium2
+import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
+from server.web import measures
 from tests.browser.test_output_page import build, middle_mm, rendered
 from tests.web.live import LiveServer, picture, small_deck
 
 
 def test_a_designer_names_a_version_changes_two_cards_and_prints_the_change_sheet(
-        page: Page, live_server: LiveServer, tmp_path: Path) -> None:
+        page: Page, live_server: LiveServer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     client = live_server.client()
     deck_id = live_server.deck(small_deck(6), "Harbour night", client)
+    monkeypatch.setattr(measures, "_IN_ONE_ANSWER", 3)  # as if it were a deck of hundreds
+    answers: list[str] = []
+    page.on("response", lambda answer: answers.append(answer.text()) if "/looked?" in answer.url else None)
     page.goto(f"/decks/{deck_id}/output")
     expect(page.get_by_label("Only what changed since")).to_be_hidden()
     page.get_by_label("Keep the deck as it is under a name").fill("0.3, Tuesday group")
@@ -36,6 +42,7 @@ def test_a_designer_names_a_version_changes_two_cards_and_prints_the_change_shee
     page.get_by_role("button", name="Compare: 0.3, Tuesday group").click()
     changed = page.locator("[data-changes] .change-cards > li")
     expect(changed).to_have_count(2)
+    assert [json.loads(text) for text in answers] == [{"looked": count, "pictures": 9} for count in (3, 6, 9)]
     expect(changed.first).to_contain_text("front changed; pictures differ by ")
     page.get_by_label("Only what changed since").check()
     sheets = build(page, tmp_path)

@@ -141,6 +141,8 @@ export const api = {
   /** @param {string} id @param {string} from @param {string} to "" for the deck as it is now
    *  @returns {Promise<import("./types.js").ChangesOut>} */
   changes: (id, from, to) => call("GET", `/decks/${part(id)}/versions/${part(from)}/changes?${new URLSearchParams({ to })}`),
+  /** @param {string} id @param {string} from @param {string} to @returns {Promise<import("./types.js").Looked>} */
+  looked: (id, from, to) => call("GET", `/decks/${part(id)}/versions/${part(from)}/looked?${new URLSearchParams({ to })}`),
   /** @param {string} job @returns {Promise<Job>} */
   job: (job) => call("GET", `/jobs/${part(job)}`),
   /** @param {string} job */
@@ -163,6 +165,8 @@ export const api = {
   /** @param {string} id @param {string} release @param {string} since another release
    *  @returns {Promise<import("./types.js").ChangesOut>} */
   releasedChanges: (id, release, since) => call("GET", `/decks/${part(id)}/releases/${part(release)}/changes?${new URLSearchParams({ since })}`),
+  /** @param {string} id @param {string} release @param {string} since @returns {Promise<import("./types.js").Looked>} */
+  releasedLooked: (id, release, since) => call("GET", `/decks/${part(id)}/releases/${part(release)}/looked?${new URLSearchParams({ since })}`),
   /** @param {string} id @param {string} release @param {import("./types.js").ChangeSheetAsk} ask
    *  @returns {Promise<import("./types.js").JobStarted>} */
   changeSheet: (id, release, ask) => steady("POST", `/decks/${part(id)}/releases/${part(release)}/change-sheet`, ask),

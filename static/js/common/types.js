@@ -162,6 +162,7 @@
 /** @typedef {{path: string, bytes: number, modified: number, key?: string}} ListedFile */
 /** @typedef {{reach_mm: SidesOut, next_mm: SidesOut, art_mm: SidesOut, border_mm: SidesOut, fold_side:
  *   "left"|"right"|"top"|"bottom"|null}} LookOut */
+/** @typedef {{looked: number, pictures: number}} Looked */
 /** @typedef {{id: string, name: string, state: "trued up"|"old"|"not trued up", note: string, trued_up: string|null,
  *   says: string, wander_says: string}} MadeFor */
 /** @typedef {{left?: number, top?: number, right?: number, bottom?: number}} MarginsIn */

@@ -52,6 +52,24 @@ function changed({ old, new: now, what, differs_percent: percent }) {
 const part = (title, cards) => (cards.length
   ? [el("div", { class: "change-part" }, el("h3", { text: title }), el("ul", { class: "change-cards" }, ...cards))] : []);
 
+/**
+ * Have all pictures looked at that a comparison needs, and say how far that is: for a large deck it takes a while, once.
+ *
+ * @param {() => Promise<import("../common/types.js").Looked>} ask looks at some more
+ * @param {(shown: HTMLElement[]) => boolean} show false where nobody waits for it any more
+ */
+export async function lookAll(ask, show) {
+  show([el("p", { class: "soft", text: "Looking at the pictures" })]);
+  for (let before = -1; ;) {
+    const { looked, pictures } = await ask();
+    if (looked >= pictures || looked <= before) return;
+    before = looked;
+    const going = show([el("p", { class: "soft measure", text: `Looked at ${looked} of ${counted(pictures, "picture")}` }),
+      el("progress", { max: pictures, value: looked, "aria-label": "Pictures looked at" })]);
+    if (!going) return;
+  }
+}
+
 /** @param {Changes} changes @returns {HTMLElement[]} */
 export function comparison(changes) {
   const parts = [

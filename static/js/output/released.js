@@ -8,7 +8,7 @@ import { counted, drawing, el, icon, need, sized } from "../common/dom.js";
 import { keep, recall } from "../common/browser-store.js";
 import { dated } from "../common/printer-choice.js";
 import { notice, say } from "../common/messages.js";
-import { comparison, swap } from "./changes.js";
+import { comparison, lookAll, swap } from "./changes.js";
 import { watch } from "./watch-job.js";
 
 /** @typedef {import("../common/types.js").ReleaseOut} Release */
@@ -188,11 +188,15 @@ class Released {
     this.only.textContent = `Get only what changed since ${mine.version}`;
     need("[data-released-sheet]").replaceChildren();
     const place = need("[data-released-changes]");
-    place.replaceChildren(el("p", { class: "soft", text: "Looking at the pictures" }));
     const shown = this.shown;
+    const waits = () => shown === this.shown && this.mine?.id === mine.id;
     try {
+      await lookAll(() => api.releasedLooked(this.deck.id, shown.id, mine.id), (told) => {
+        if (waits()) place.replaceChildren(...told);
+        return waits();
+      });
       const changes = await api.releasedChanges(this.deck.id, shown.id, mine.id);
-      if (shown !== this.shown || this.mine?.id !== mine.id) return;
+      if (!waits()) return;
       place.replaceChildren(...comparison(changes));
       this.only.hidden = !changes.printed.length && !changes.take_out.length;
     } catch (error) {

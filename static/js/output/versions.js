@@ -5,7 +5,7 @@
 import { api, ApiError } from "../common/api.js";
 import { counted, el, icon, need } from "../common/dom.js";
 import { notice, say, tellError, toast } from "../common/messages.js";
-import { comparison } from "./changes.js";
+import { comparison, lookAll } from "./changes.js";
 
 /** @typedef {import("../common/open-deck.js").OpenDeck} OpenDeck */
 /** @typedef {import("../common/api.js").Version} Version */
@@ -109,9 +109,13 @@ class Versions {
 
   async compare() {
     const [place, turn] = [need("[data-changes]"), ++this.asked];
-    place.replaceChildren(el("p", { class: "soft", text: "Looking at the pictures" }));
+    const [from, to] = [this.from.value, this.to.value];
     try {
-      const changes = await api.changes(this.deck.id, this.from.value, this.to.value);
+      await lookAll(() => api.looked(this.deck.id, from, to), (shown) => {
+        if (turn === this.asked) place.replaceChildren(...shown);
+        return turn === this.asked;
+      });
+      const changes = await api.changes(this.deck.id, from, to);
       if (turn === this.asked) place.replaceChildren(...comparison(changes));
     } catch (error) {
       const { message, fix } = error instanceof ApiError ? error : new ApiError("They could not be compared.");
