@@ -38,10 +38,10 @@ export const tile = (card, problems, does) => [
     if (!event.target.closest("button")) does.pick(event);
   } } },
   el("figure", {}, face(card.front, `Front of ${card.name}`, card.front_fit), el("figcaption", { text: "Front" })), back(card, does)),
-  el("div", { class: "pair-line" }, nameField(card, does), copies(card, does)),
-  el("div", { class: "pair-read" }, says(card, problems),
+  el("div", { class: "pair-line" }, nameField(card, does), copies(card, does),
     el("button", { class: "pair-bleed button button-small", type: "button", "aria-label": `Bleed of ${card.name}`,
       on: { click: () => does.bleed(card) } }, icon("bleed"), "Bleed")),
+  says(card, problems),
   el("ul", { class: "pair-problems" }, ...besideCard(problems)),
 ];
 
