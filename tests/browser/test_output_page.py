@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
+from xml.etree import ElementTree
 
 import numpy as np
 import pypdfium2
@@ -54,6 +56,7 @@ def test_from_a_folder_to_a_pdf_that_is_right(page: Page, new_deck: Callable[[st
     page.get_by_role("link", name="Lay out the sheet").click()
     page.get_by_label("Paper size").select_option("letter")
     page.locator("#f-gutter_mm").fill("6")
+    page.get_by_label("Marks for a cutting machine").check()
     expect(page.locator("[data-sheet] > svg")).to_have_attribute("viewBox", "0 0 215.9 279.4")
     expect(page.locator("[data-save-state]")).to_have_text("Saved")
     page.get_by_role("link", name="To the output").click()
@@ -72,6 +75,34 @@ def test_from_a_folder_to_a_pdf_that_is_right(page: Page, new_deck: Callable[[st
         # are measured by their own bleed, which is the same on opposite edges here, so half a pixel is what is left.
         assert x_back == pytest.approx(215.9 - x, abs=0.2)
         assert y_back == pytest.approx(y, abs=0.2)
+    contours_are_round(front, contours(page, tmp_path))
+
+
+def contours(page: Page, to: Path) -> ElementTree.Element:
+    """The first sheet's contours as they are downloaded, parsed by the standard library; a unit is a millimetre."""
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Contours as SVG").click()
+    download.value.save_as(to / "contours.zip")
+    with zipfile.ZipFile(to / "contours.zip") as pack:
+        assert pack.namelist() == ["sheet-01.svg"]
+        root = ElementTree.fromstring(pack.read("sheet-01.svg"))
+    assert (root.attrib["width"], root.attrib["height"]) == ("215.9mm", "279.4mm")
+    assert root.attrib["viewBox"] == "0 0 215.9 279.4"
+    return root
+
+
+def contours_are_round(front: NDArray[np.uint8], root: ElementTree.Element) -> None:
+    """Each card that pdfium draws has a contour of 63 x 88 mm about its middle, and the marks are there."""
+    groups = {group.attrib["id"]: group for group in root if "id" in group.attrib}
+    found = [tuple(float(rect.attrib[name]) for name in ("x", "y", "width", "height")) for rect in groups["cut"]]
+    assert {(width, height) for _, _, width, height in found} == {(63, 88)}
+    for number in range(_CARDS):
+        x, y = middle_mm(front, front_colour(number))  # of its bleed, which the paper's margin may cut on one side
+        nearest = min(found, key=lambda one: abs(one[0] + 31.5 - x) + abs(one[1] + 44 - y))
+        assert (nearest[0] + 31.5, nearest[1] + 44) == pytest.approx((x, y), abs=0.5)
+        found.remove(nearest)
+    assert not found
+    assert len(list(groups["registration"])) >= 3
 
 
 def test_the_plan_comes_along(page: Page, live_server: LiveServer, tmp_path: Path) -> None:

@@ -86,6 +86,38 @@ def test_contours_are_the_trims_and_marks_lie_where_the_pdf_has_them(
     capsys.readouterr()
 
 
+@pytest.mark.parametrize("arrangement", ["portrait", "landscape"])
+def test_the_hinges_edge_on_the_backs_is_the_cut_of_the_fronts_beside_the_hinge(
+        folder: Path, arrangement: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Where a back has no line, one is what the option draws; seen from the front, W - x of its own x, it lies on the
+    fronts' cut that is nearest to the hinge, and the hinge lies beyond it."""
+    options = ["--method", "two-sheet", "--arrangement", arrangement, "--plan", "plan.json"]
+    pages = {}
+    for name, more in (("with", ["--hinge-edge"]), ("without", [])):
+        assert cli.main(["build", str(folder), *options, *more, "--out", f"{name}.pdf"]) == 0
+        with pypdfium2.PdfDocument(f"{name}.pdf") as document:
+            pages[name] = [document[number].render(scale=6 * 25.4 / 72, grayscale=True).to_numpy().astype(int)
+                           for number in range(2)]
+    capsys.readouterr()
+    assert (pages["with"][0] == pages["without"][0]).all()  # the fronts have it already
+    plan = json.loads(Path("plan.json").read_text(encoding="utf-8"))
+    rows, columns = np.nonzero(pages["without"][1] - pages["with"][1] > 40)
+    upright = np.ptp(rows) > np.ptp(columns)
+    assert max(np.ptp(rows), np.ptp(columns)) / 6 > 150 and min(np.ptp(rows), np.ptp(columns)) <= 2  # one line
+    at = (columns if upright else rows).mean() / 6 + 1 / 12
+    at_front = plan["paper"]["width"] - at if upright else at  # a back turned about its long edge
+    trims = [one["trim"] for one in plan["pages"][0]["placements"]]
+    axis, side = ("x", "width") if upright else ("y", "height")
+    first, last = min(trim[axis] for trim in trims), max(trim[axis] + trim[side] for trim in trims)
+    (hinge,) = plan["pages"][0]["hinge_strips"]
+    beside = first if hinge[axis] + hinge[side] <= first + 1e-6 else last
+    assert hinge[axis] + hinge[side] <= first + 1e-6 or hinge[axis] >= last - 1e-6
+    assert at_front == pytest.approx(beside, abs=0.12)
+    # The fronts' own line is there, dark in the waste.
+    front = pages["with"][0] if upright else pages["with"][0].T
+    assert front[:, int((beside - 0.3) * 6):int((beside + 0.3) * 6) + 1].min(axis=1)[60:90].max() < 200
+
+
 def test_a_box_is_a_file_too_and_a_file_is_no_folder(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["cuts", str(folder), "--svg", "svg", "--out", "cut.pdf", "--box", "tuck", "--json"]) == 0
     said = json.loads(capsys.readouterr().out)
