@@ -56,6 +56,7 @@ class Drawing:
         self.objects = objects
         self.cascade = Cascade(tree)
         self._left = MOST_DRAWN
+        self._blends = tree.mentions("mix-blend-mode")
         self._under: list[Node] = []
 
     def check(self, node: Node, known: frozenset[str]) -> None:
@@ -121,13 +122,15 @@ class Drawing:
             return self.room(node, style, view, as_used)
 
         masks = []
+        # What is clipped or masked blends within itself alone (Compositing 1, 3.1).
+        apart = style["isolation"] == "isolate" or (self._blends and style["clip-path"] != "none")
         if (clip := self.referred(style["clip-path"], "clipPath")) and (
                 masked := svg_mask.clip(self, clip, canvas, box, view)):
             masks.append(masked)
         if mask := self.referred(style["mask"], "mask"):
             masks.append(svg_mask.mask(self, mask, canvas, box, view))
         alone = node.tag in SHAPES and not has_markers(node, style) and "none" in (style["fill"], style["stroke"])
-        if not masks and blend == "normal" and style["isolation"] == "auto" and (opacity == 1 or alone):
+        if not masks and blend == "normal" and not apart and (opacity == 1 or alone):
             self._content(node, style, canvas, view, opacity, as_used)
             return
         target = canvas.child()

@@ -47,7 +47,7 @@ def clip(drawing: Drawing, node: Node, canvas: Canvas, box: Box, view: View) -> 
         if found is None or found.width <= 0 or found.height <= 0:
             canvas.clip([])
             return ""
-        onto = Affine(found.width, 0, 0, found.height, found.x, found.y).after(onto)
+        onto = onto.after(Affine(found.width, 0, 0, found.height, found.x, found.y))
         view = (1.0, 1.0)
     with drawing.inside_of(node):
         outlines = list(_outlines(drawing, node, own, view))
@@ -58,6 +58,8 @@ def clip(drawing: Drawing, node: Node, canvas: Canvas, box: Box, view: View) -> 
             canvas.clip([step for one in outlines for step in moved(one.path, onto)],
                         any(one.even_odd for one in outlines))
             return ""
+        if len(outlines) > 1 and any(one.even_odd for one in outlines):
+            raise CantDraw("shapes in a <clipPath> that overlap by clip-rule: evenodd")  # readers differ
         veil = canvas.child(grey=True)
         if outer_mask:
             veil.state(outer_mask)

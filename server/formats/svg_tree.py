@@ -58,6 +58,14 @@ class Tree:
     by_id: dict[str, Node]
     styles: tuple[Node, ...]
 
+    def mentions(self, name: str) -> bool:
+        """Whether a property may be set anywhere."""
+        return any(name in node.text.lower() for node in self.styles) or _mentioned(self.root, name)
+
+
+def _mentioned(node: Node, name: str) -> bool:
+    return name in node.attributes.get("style", "").lower() or any(_mentioned(child, name) for child in node.children)
+
 
 def parse(data: bytes) -> Tree:
     """The elements of a whole file. Raises CantDraw for what no art needs, and for what is no well-formed XML."""
