@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from server.core.geometry import Affine, Point, Rect, bounds
+from server.core.geometry import Affine, Rect
 from server.formats import svg_mask, svg_text
 from server.formats.svg_canvas import Canvas, Objects, text_of
 from server.formats.svg_css import PROPERTIES, Cascade, Style, reference
 from server.formats.svg_image import put_picture
 from server.formats.svg_markers import draw_markers, has_markers
 from server.formats.svg_painting import paint, stroke_width
-from server.formats.svg_shapes import ATTRIBUTES, SHAPES, Units, box_path, path_of, room
-from server.formats.svg_tree import CantDraw, Node, Tree
+from server.formats.svg_shapes import ATTRIBUTES, SHAPES, Units, box_path, path_of
+from server.formats.svg_tree import FRAMES, CantDraw, Node, Tree
 from server.formats.svg_values import fitted, share, transform, view_box
 
 View = tuple[float, float]  # width and height of what percentages are of, in user units
@@ -41,7 +41,6 @@ _ATTRIBUTES: dict[str, frozenset[str]] = {
     "use": frozenset(["x", "y", "width", "height", "href"]),
     "image": frozenset(["x", "y", "width", "height", "preserveAspectRatio", "href", "decoding", "crossorigin"]),
 }
-_FRAMES = frozenset({"svg", "symbol"})
 _GROUPS = frozenset({"g", "a", "switch"})
 _BLENDS = {name: "".join(part.capitalize() for part in name.split("-")) for name in (
     "multiply", "screen", "overlay", "darken", "lighten", "color-dodge", "color-burn", "hard-light", "soft-light",
@@ -56,6 +55,7 @@ class Drawing:
         self.objects = objects
         self.cascade = Cascade(tree)
         self._left = MOST_DRAWN
+        self._view: View | None = None
         self._blends = tree.mentions("mix-blend-mode")
         self._under: list[Node] = []
 
@@ -65,6 +65,12 @@ class Drawing:
             if not (name in known or name in PROPERTIES or name in _EVERYWHERE
                     or name.startswith(("data-", "aria-"))):
                 raise CantDraw(f"{name} on a <{node.tag}>")
+
+    def check_whole(self, node: Node, view: View, *said: str) -> None:
+        """Refuse percentages of a definition that is used in another view than the page's: readers take them of
+        either."""
+        if view != self._view and any("%" in text for text in said):
+            raise CantDraw(f"a <{node.tag}> by percentages in a nested <svg>")
 
     def check_drawn(self, node: Node) -> None:
         self.check(node, _ATTRIBUTES.get(node.tag, _FRAME | {"refX", "refY"}))
@@ -99,7 +105,7 @@ class Drawing:
 
     def draw(self, node: Node, canvas: Canvas, around: Style, view: View, as_used: Node | None = None) -> None:
         """Draw one element, its transform, clip, masks, opacity and blending counted."""
-        if not (as_used and node.tag in _FRAMES) and not self.draws(node):
+        if not (as_used and node.tag in FRAMES) and not self.draws(node):
             return
         self.check_drawn(node)
         style = self.cascade.style(node, around)
@@ -119,7 +125,7 @@ class Drawing:
             raise CantDraw(f"isolation: {style['isolation'][:20]}")
 
         def box() -> Rect | None:
-            return self.room(node, style, view, as_used)
+            return svg_mask.room_of(self, node, style, view, as_used)
 
         masks = []
         # What is clipped or masked blends within itself alone (Compositing 1, 3.1).
@@ -241,6 +247,7 @@ class Drawing:
 
     def _frame(self, node: Node, style: Style, canvas: Canvas, view: View, as_used: Node | None) -> None:
         place, into, inner = self.frame(node, style, view, as_used)
+        self._view = self._view or inner  # the outermost is the first
         if place.width <= 0 or place.height <= 0:
             return
         if (style["overflow"] or "hidden") not in ("visible", "auto"):
@@ -253,7 +260,7 @@ class Drawing:
         if not node.get("href"):
             return
         number, (across, down) = put_picture(canvas, node.get("href"))
-        place = self._picture_place(node, style, view, (across, down))
+        place = self.picture_place(node, style, view, (across, down))
         if place.width <= 0 or place.height <= 0:
             return
         canvas.save()
@@ -263,7 +270,7 @@ class Drawing:
         canvas.paint_form(number)
         canvas.restore()
 
-    def _picture_place(self, node: Node, style: Style, view: View, pixels: tuple[int, int]) -> Rect:
+    def picture_place(self, node: Node, style: Style, view: View, pixels: tuple[int, int]) -> Rect:
         units = Units(view, style.em)
         width, height = (None if text in ("", "auto") else measure(text) for text, measure in
                          ((node.get("width"), units.across), (node.get("height"), units.down)))
@@ -272,32 +279,3 @@ class Drawing:
         if height is None:
             height = width * pixels[1] / pixels[0]
         return Rect(units.across(node.get("x") or "0"), units.down(node.get("y") or "0"), width, height)
-
-    def room(self, node: Node, style: Style, view: View, as_used: Node | None = None) -> Rect | None:
-        """The room that an element's fill takes, in its own user space; None where it takes none."""
-        if node.tag in SHAPES:
-            return room(path_of(node, Units(view, style.em)))
-        if node.tag == "text":
-            raise CantDraw("a clip or mask by a text's own box", fix="Turn its text into paths, or save it as PDF.")
-        if node.tag == "image":
-            if not (node.get("width") and node.get("height")):
-                raise CantDraw("a clip or mask by a picture's own box")
-            return self._picture_place(node, style, view, (1, 1))
-        into, inner, children = Affine(), view, list[tuple[Node, Node | None]]()
-        if node.tag == "use":
-            used, into = self.used(node, style, view)
-            children = [(used, node)]
-        else:
-            if node.tag in _FRAMES:
-                _, into, inner = self.frame(node, style, view, as_used)
-            children = [(child, None) for child in self.chosen(node)]
-        found = list[Point]()
-        for child, by in children:
-            if not (by and child.tag in _FRAMES) and not self.draws(child):
-                continue
-            own = self.cascade.style(child, style)
-            with self.inside_of(child):
-                box = None if own["display"] == "none" else self.room(child, own, inner, by)
-            if box:
-                found += map(into.after(transform(child.get("transform"))), box.corners)
-        return bounds(found) if found else None

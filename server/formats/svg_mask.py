@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from server.core.geometry import Affine, Rect
+from server.core.geometry import Affine, Point, Rect, bounds
 from server.formats import svg_text
 from server.formats.svg_canvas import Canvas
 from server.formats.svg_css import Style
 from server.formats.svg_shapes import SHAPES, Units, box_path, moved, path_of, room
-from server.formats.svg_tree import CantDraw, Node
+from server.formats.svg_tree import FRAMES, CantDraw, Node
 from server.formats.svg_values import Path, length, transform
 
 if TYPE_CHECKING:
@@ -148,6 +148,8 @@ def mask(drawing: Drawing, node: Node, canvas: Canvas, box: Box, view: View) -> 
     veil = canvas.child(grey=True)
     if (by_box or content_by_box) and (found is None or found.width <= 0 or found.height <= 0):
         return veil.as_mask(kind)
+    if not by_box:
+        drawing.check_whole(node, view, *(node.get(name, "%") for name in ("x", "y", "width", "height")))
     across, down = (1.0, 1.0) if by_box else view
     x, y, width, height = (length(node.get(name) or otherwise, whole) for name, otherwise, whole in (
         ("x", "-10%", across), ("y", "-10%", down), ("width", "120%", across), ("height", "120%", down)))
@@ -159,3 +161,33 @@ def mask(drawing: Drawing, node: Node, canvas: Canvas, box: Box, view: View) -> 
         into = Affine(found.width, 0, 0, found.height, found.x, found.y) if content_by_box and found else Affine()
         drawing.inside(node, veil, into, (1.0, 1.0) if content_by_box else view)
     return veil.as_mask(kind)
+
+
+def room_of(drawing: Drawing, node: Node, style: Style, view: View, as_used: Node | None = None) -> Rect | None:
+    """The room that an element's fill takes, in its own user space; None where it takes none."""
+    if node.tag in SHAPES:
+        return room(path_of(node, Units(view, style.em)))
+    if node.tag == "text":
+        raise CantDraw("a clip or mask by a text's own box", fix="Turn its text into paths, or save it as PDF.")
+    if node.tag == "image":
+        if not (node.get("width") and node.get("height")):
+            raise CantDraw("a clip or mask by a picture's own box")
+        return drawing.picture_place(node, style, view, (1, 1))
+    into, inner, children = Affine(), view, list[tuple[Node, Node | None]]()
+    if node.tag == "use":
+        used, into = drawing.used(node, style, view)
+        children = [(used, node)]
+    else:
+        if node.tag in FRAMES:
+            _, into, inner = drawing.frame(node, style, view, as_used)
+        children = [(child, None) for child in drawing.chosen(node)]
+    found = list[Point]()
+    for child, by in children:
+        if not (by and child.tag in FRAMES) and not drawing.draws(child):
+            continue
+        own = drawing.cascade.style(child, style)
+        with drawing.inside_of(child):
+            box = None if own["display"] == "none" else room_of(drawing, child, own, inner, by)
+        if box:
+            found += map(into.after(transform(child.get("transform"))), box.corners)
+    return bounds(found) if found else None

@@ -27,6 +27,9 @@ ATTRIBUTES: dict[str, frozenset[str]] = {
 }
 _LAP_PT = 0.2  # 0.07 mm: how much each cell of a pattern reaches over the next
 _MOST_TURNS = 200  # of a gradient that repeats
+# What says where a gradient lies, and whether it is a percentage where nothing is said.
+_USER_SPACE_LINE = (("x1", ""), ("y1", ""), ("x2", "%"), ("y2", ""))
+_USER_SPACE_CIRCLE = (("cx", "%"), ("cy", "%"), ("r", "%"), ("fx", ""), ("fy", ""), ("fr", ""))
 _Stops = list[tuple[float, Rgba]]
 
 
@@ -89,6 +92,9 @@ def _server_ink(drawing: Drawing, node: Node, style: Style, use: str, room: Call
             return None
         onto = Affine(box.width, 0, 0, box.height, box.x, box.y).after(onto)
         view = (1.0, 1.0)
+    else:
+        drawing.check_whole(node, view, *(_said(chain, name, otherwise) for name, otherwise in (
+            _USER_SPACE_LINE if node.tag == "linearGradient" else _USER_SPACE_CIRCLE)))
     if onto.determinant == 0:
         return None
     ends = _ends(node.tag, chain, view, style.em)
@@ -234,6 +240,8 @@ def _pattern(drawing: Drawing, chain: list[Node], use: str, alpha: float, room: 
     content_by_box = _said(chain, "patternContentUnits", "userSpaceOnUse") == "objectBoundingBox"
     if holder is None or ((by_box or content_by_box) and (box is None or box.width <= 0 or box.height <= 0)):
         return None
+    if not by_box:
+        drawing.check_whole(holder, view, *(_said(chain, name) for name in ("x", "y", "width", "height")))
     across, down = (1.0, 1.0) if by_box else view
     x, y, width, height = (length(_said(chain, name) or "0", whole) for name, whole in
                            (("x", across), ("y", down), ("width", across), ("height", down)))

@@ -15,6 +15,7 @@ _NAMESPACE = "http://www.w3.org/2000/svg"
 _XLINK, _XML = "http://www.w3.org/1999/xlink", "http://www.w3.org/XML/1998/namespace"
 _PARTED = " "  # no namespace has a space
 
+FRAMES = frozenset({"svg", "symbol"})  # elements that may have a view of their own
 MOST_ELEMENTS = 60_000  # a map of a whole city has some 30,000
 MOST_DEPTH = 100  # drawing programs nest a dozen deep
 _MOVES = frozenset({"animate", "animatecolor", "animatemotion", "animatetransform", "set", "discard"})
