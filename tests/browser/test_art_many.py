@@ -214,6 +214,11 @@ def test_far_cards_are_there_for_who_has_them_read_out(page: Page, live_server: 
     assert page.locator(".pair img").count() < 64  # most are far from the window, and empty but for their name
     assert "keeper-63" in page.locator(".pair").last.aria_snapshot()
     assert cards.count() >= 64
+    page.get_by_label("Select keeper-00").press("End")
+    expect(page.get_by_label("Select keeper-63")).to_be_focused()
+    expect(page.get_by_label("Select keeper-63")).to_be_in_viewport()
+    page.keyboard.press("ArrowUp")
+    expect(page.get_by_label("Select keeper-60")).to_be_focused()  # three stand side by side
     # And what is to do about a deck without backs is one click away.
     page.get_by_role("link", name="Make a back").first.click()
     expect(page.get_by_role("button", name="Use this back")).to_be_in_viewport()

@@ -23,7 +23,7 @@ const NEAR = "900px";
 /**
  * Keeps one element for each card, and touches only those whose card has changed. Cards stand in parts, which a browser
  * lays out and paints by themselves and skips while they are far from the window; a card is filled while it is near, and
- * far from it stands its name alone, for those who have the page read out. So a deck of thousands costs no more than what
+ * far from it stands its name alone, which also tells those who have the page read out. So a deck of thousands costs no more than what
  * is looked at.
  */
 export class CardGrid {
@@ -207,13 +207,13 @@ export class CardGrid {
   #empty(kept) {
     kept.filled = false;
     kept.node.dataset.far = "";
-    kept.node.replaceChildren(el("span", { class: "unseen", text: kept.card.name }));
+    kept.node.replaceChildren(el("span", { class: "pair-far", text: kept.card.name }));
   }
 
   /** @param {KeyboardEvent} event @param {CardRecord} card */
   #keys(event, card) {
     const { shown } = this.selection;
-    const columns = getComputedStyle(/** @type {Element} */ (this.list.firstElementChild)).gridTemplateColumns.split(" ").length;
+    const columns = getComputedStyle(/** @type {Element} */ (this.kept.get(card.file)?.node.parentElement)).gridTemplateColumns.split(" ").length;
     const step = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -columns, ArrowDown: columns }[event.key];
     const chosen = this.selection.chosen.has(card.file) ? this.selection.labels : [card.file];
     if (step && event.altKey) this.handlers.move(chosen, step < 0 ? "earlier" : "later");
