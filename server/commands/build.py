@@ -179,7 +179,7 @@ def _sheet_lines(built: Prepared, out: Path) -> Iterator[str]:
     for step in print_settings(layout, built.settings.stock_record):
         yield from wrapped(step.title, "  ")
     yield ""
-    yield from wrapped("Before you glue, coat or cut, read Take care on the Output page; the product's label, the "
+    yield from wrapped("Before you glue, coat or cut, read the cautions of `lampfold guide`; the product's label, the "
                        "machine's manual and local rules decide.", "")
 
 
