@@ -8,7 +8,7 @@ from server.core.art import Art
 from server.core.bleed import decide
 from server.core.box import Box, Panel
 from server.core.card_stack import ALL, dress_named, rgb_of
-from server.core.geometry import Edges, Rect, bounds
+from server.core.geometry import Affine, Edges, Rect, bounds
 from server.core.lettering import text_width_mm
 from server.core.plan import Line, Placement
 from server.core.planning import Planned
@@ -20,6 +20,10 @@ _CUT = Stroke(0.15)
 _CREASE = Stroke(0.2, (70, 70, 70), (3.0, 2.0))
 _GREY: Rgb = (110, 110, 110)
 _TEXT_MM = 2.1
+# The closed box: where a millimetre to the back goes on the picture, and bare board in three lights.
+_AWAY, _AIR_MM = (0.5, -0.36), 3.0
+_FRONT, _SIDE, _TOP = (250, 247, 240), (214, 208, 196), (233, 228, 217)
+_OUTLINE = Stroke(0.3, (60, 56, 50))
 # Ink runs this far over a crease onto a flap that has none of its own, so that no white shows where the board bends.
 # Not farther: glue holds on bare board.
 _OVER_CREASE_MM = 1.0
@@ -46,6 +50,41 @@ def draw_box(surface: Surface, planned: Planned, box: Box) -> None:
         for panel in box.panels:
             if panel.inside:
                 _name(surface, panel)
+
+
+def draw_folded(surface: Surface, planned: Planned, box: Box) -> None:
+    """The closed box as a page of its own, from its front: the front as it is, the side and the top drawn backwards.
+    Each panel of the net is carried there as it is read once the box stands."""
+    front, side, top = (box.panel(name) for name in (
+        ("front", "right", "lid") if box.kind == "tuck" else ("lid bottom", "lid right", "lid")))
+    dress = _dress(planned, box)
+    (wide, high), (deep, _) = _upright(front), _upright(side)
+    below = 0.0 if box.kind == "tuck" else max(0.0, box.inside_mm[2] - high)  # of the base, under its lid
+    x, y = _AIR_MM, _AIR_MM - deep * _AWAY[1]
+    whole = Rect(0, 0, x + wide + deep * _AWAY[0] + _AIR_MM, y + high + below + _AIR_MM)
+    surface.page(whole, whole, whole, "box folded")
+    faces = ((top, Affine(a=1, b=0, c=-_AWAY[0], d=-_AWAY[1], e=x + deep * _AWAY[0], f=y + deep * _AWAY[1])),
+             (side, Affine(a=_AWAY[0], b=_AWAY[1], c=0, d=1, e=x + wide, f=y)),
+             (front, Affine(a=1, b=0, c=0, d=1, e=x, f=y)))
+    for panel, onto in faces[1:] if below else ():  # what is seen of the base, a little in
+        size = _upright(panel)[0] - (0.8 if panel is front else 0)
+        base = Rect(0.8 if panel is front else -0.8, high, size, below)
+        surface.fill(tuple(onto(corner) for corner in base.corners), _SIDE)
+    for (panel, onto), rgb in zip(faces, (_TOP, _SIDE, _FRONT), strict=True):
+        corners = tuple(onto(corner) for corner in Rect(0, 0, *_upright(panel)).corners)
+        surface.fill(corners, rgb)
+        if panel.name in dress:
+            read = card_matrix(Placement(0, "front", 0, panel.rect, panel.up_deg, Edges()))
+            with surface.within(matrix=onto.after(read.inverse())), surface.within(clip=panel.rect):
+                _lay_on(surface, planned, box, panel, dress)
+        surface.lines(tuple(Line(one, other) for one, other in zip(corners, (*corners[1:], corners[0]), strict=True)),
+                      _OUTLINE)
+
+
+def _upright(panel: Panel) -> tuple[float, float]:
+    """Width and height of a panel as it is read once the box stands."""
+    rect = panel.rect
+    return (rect.height, rect.width) if panel.up_deg in (90, 270) else (rect.width, rect.height)
 
 
 def _ticks(box: Box, page: Rect, bleed_mm: float) -> tuple[Line, ...]:

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from server import __version__
+from server.core.box import Box
 from server.core.cost import Prices
 from server.core.cut_order import Cut
 from server.core.cuts import cut_order, piece_to_cut, stop_count
@@ -20,6 +21,8 @@ from server.core.setting import Setting
 from server.core.settings import SETTINGS, DeckSettings
 from server.core.sizes import CARD_SIZES, PAPERS, CardSize, Paper
 from server.core.stock import STOCKS
+from server.core.units import mm_text
+from server.drawing.box import draw_box, draw_folded
 from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
 from server.intake.side_words import SIDE_WORDS
@@ -67,7 +70,19 @@ def _plan_out(prepared: Prepared, face: Face) -> sheet_models.PlanOut:
         shown=sheet_models.FaceOut(sheet=face.sheet, name=face.name), svg=surface.svg(),
         problems=[problem_of(one) for one in prepared.problems], notes=list(planned.plan.notes),
         printer=_made_for(prepared) if prepared.printer else None,
-        cuts=_cuts(planned, face), stops=stop_count(_order(planned, face)))
+        cuts=_cuts(planned, face), stops=stop_count(_order(planned, face)),
+        box=_box_shown(planned, planned.box) if planned.box else None)
+
+
+def _box_shown(planned: Planned, box: Box) -> sheet_models.BoxShown:
+    drawn = []
+    for name, draw in (("Box, lying flat", draw_box), ("Box, closed", draw_folded)):
+        surface = SvgSurface(art_address, f"{draw.__name__}-")
+        draw(surface, planned, box)
+        drawn.append(surface.svg(name))
+    inside, deck = (" × ".join(mm_text(side, 1) for side in sides) for sides in (box.inside_mm, box.deck_mm))
+    return sheet_models.BoxShown(net=drawn[0], folded=drawn[1],
+                                 says=f"Inside {inside} mm, for a deck of {deck} mm; on {box.paper.label}.")
 
 
 @router.post("/cost", responses={**_ERRORS, **models.errors(503)})

@@ -68,6 +68,15 @@ class CutOut(BaseModel):
     first: tuple[float, float, float, float]
 
 
+class BoxShown(BaseModel):
+    """The deck's box as SVG, its net as it lies on its page and the closed box, both from the same panels; and its
+    measures in words."""
+
+    net: str
+    folded: str
+    says: str
+
+
 class PlanOut(InMm):
     """``svg`` is the face that ``shown`` names, its view box in mm. ``printer`` is null where none is chosen;
     ``settings`` are those that it was laid out with."""
@@ -84,6 +93,7 @@ class PlanOut(InMm):
     printer: MadeFor | None
     cuts: list[CutOut]
     stops: int
+    box: BoxShown | None
 
 
 class CostAsk(Sent):

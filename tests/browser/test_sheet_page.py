@@ -78,6 +78,10 @@ def test_ways_are_compared_and_one_is_taken(page: Page, live_server: LiveServer,
     assert not page.evaluate("document.querySelector('[data-cost-table]').scrollWidth - "
                              "document.querySelector('[data-cost-table]').clientWidth")
     assert not Axe().run(page).response["violations"]
+    page.locator("#f-box").select_option("tuck")
+    expect(page.locator("[data-box] svg")).to_have_count(2)  # flat and closed
+    expect(page.locator("[data-box-says]")).to_contain_text("for a deck of 63 × 88 ×")
+    expect(page.locator("[data-save-state]")).to_have_text("Saved")
     page.reload()
     expect(page.get_by_label("A sheet costs")).to_have_value("0.25")
 

@@ -23,6 +23,7 @@
 /** @typedef {{format?: string, version?: number, unit?: "mm", card: string, name: string, bleed:
  *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none"|null, edges: "auto"|"art"|"mirror"|"stretch"|"colour"|"none",
  *   bleed_mm: number, faces: BleedFace[]}} BleedSeen */
+/** @typedef {{net: string, folded: string, says: string}} BoxShown */
 /** @typedef {{settings?: {card?: string, bleed_mm?: number|string, safe_mm?: number|string, edges?:
  *   "auto"|"art"|"mirror"|"stretch"|"colour"|"none", back_flood?: string, method?:
  *   "duplex"|"vertical-fold"|"side-fold"|"card-fold"|"two-sheet"|"fronts-only", flip?: "long-edge"|"short-edge",
@@ -203,7 +204,7 @@
  *   */
 /** @typedef {{format?: string, version?: number, unit?: "mm", settings: DeckSettings, summary: PlanSummary,
  *   alternatives: AlternativeOut[], faces: FaceOut[], shown: FaceOut, svg: string, problems: ProblemOut[], notes:
- *   string[], printer: MadeFor|null, cuts: CutOut[], stops: number}} PlanOut */
+ *   string[], printer: MadeFor|null, cuts: CutOut[], stops: number, box: BoxShown|null}} PlanOut */
 /** @typedef {{format: string, version?: number, unit?: "mm", deck: string, method: string, flip: string|null, paper:
  *   string, cards: number, sheets: number, papers: number, pages: number, cards_per_sheet: number, cuts: number,
  *   waste_percent: number, arrangement: "portrait"|"landscape", card_turned: boolean, columns: number, rows: number,

@@ -5,7 +5,7 @@
 import { api, ApiError } from "../common/api.js";
 import { OpenDeck } from "../common/open-deck.js";
 import { bindHead } from "../common/deck-head.js";
-import { el, need, ready, settled } from "../common/dom.js";
+import { drawing, el, need, ready, settled } from "../common/dom.js";
 import { notice, say, tellError, toast } from "../common/messages.js";
 import { showAlternatives, showFigures, showNotes } from "../common/plan-facts.js";
 import { waysOut } from "../common/problems.js";
@@ -160,6 +160,7 @@ class SheetPage {
     this.cuts.show(answer);
     this.costs.follow();
     need("[data-thickness]").textContent = answer.summary.thickness_says;
+    showBox(answer.box);
     showFigures(answer.summary);
     showNotes(answer, waysOut(this.deck.record, (card) => this.#use(card)));
     const pinned = { ...this.deck.record.settings, ...settings };
@@ -182,6 +183,14 @@ class SheetPage {
       : notice("error", message, fix));
     say(`${message} ${fix}`.trim());
   }
+}
+
+/** The box as it lies on its page, and closed. @param {import("../common/types.js").BoxShown|null} box */
+function showBox(box) {
+  need("[data-box]").hidden = !box;
+  need("[data-box-folded]").replaceChildren(...(box ? [drawing(box.folded)] : []));
+  need("[data-box-net]").replaceChildren(...(box ? [drawing(box.net)] : []));
+  need("[data-box-says]").textContent = box?.says ?? "";
 }
 
 async function start() {
