@@ -23,6 +23,8 @@ from server.formats.reader import opened
 from server.formats.refusal import BadArt, check_pixels
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future, ThreadPoolExecutor
+
     from PIL.Image import Image
 
 _UPRIGHT = Affine(a=1.0, d=-1.0, f=1.0)  # an image fills PDF's unit square with its first row at the top, y up
@@ -43,8 +45,19 @@ class Placeable:
     translucent: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class _UnderWay:
+    """Decoded art that is being packed, the numbers kept for it and its mask (0 for none), and its profile."""
+
+    packed: Future[tuple[Png, Png | None]]
+    number: int
+    mask: int
+    profile: bytes | None
+
+
 class ImageWriter:
-    """Writes art into ``file``, one piece at a time, none over ``limits``.
+    """Writes art into ``file``, one piece at a time, none over ``limits``. Art that had to be decoded is packed while
+    the next is decoded, and is written before that, or by ``finish``; ``release`` ends that, finished or not.
 
     Raises Unreadable or TooMuch, naming the file that is at fault.
     """
@@ -53,9 +66,11 @@ class ImageWriter:
         self._file = file
         self._limits = limits
         self._spaces = ColourSpaces(file)
+        self._packer: ThreadPoolExecutor | None = None
+        self._under_way: _UnderWay | None = None
 
     def add(self, art: Art, path: Path) -> Placeable:
-        """Write one image."""
+        """Write one image, now or later."""
         data = opened(path, art.file)
         matrix = _AS_VIEWED[art.orientation]
         parsed = _parse(art, data, self._limits)
@@ -68,11 +83,37 @@ class ImageWriter:
         colour, alpha, profile = self._decoded(art, path, parsed.depth if isinstance(parsed, Png) else 8)
         if isinstance(parsed, Png):
             profile = parsed.profile
-        mask = self._put_png(alpha, None) if alpha else None
         # Pillow turns a TIFF upright while it decodes it; all others come as they are stored.
-        return Placeable(self._put_png(colour, profile, mask), _UPRIGHT if art.kind == "tiff" else matrix, bool(alpha))
+        return Placeable(self._pack(colour, alpha, profile), _UPRIGHT if art.kind == "tiff" else matrix, bool(alpha))
 
-    def _decoded(self, art: Art, path: Path, depth: int) -> tuple[Png, Png | None, bytes | None]:
+    def _pack(self, colour: Image, alpha: Image | None, profile: bytes | None) -> int:
+        """The number that ``colour`` will have, with ``alpha`` as its mask."""
+        if self._packer is None:
+            from concurrent.futures import ThreadPoolExecutor
+
+            self._packer = ThreadPoolExecutor(1, "packer")
+        packed = self._packer.submit(lambda: (_as_png(colour), _as_png(alpha) if alpha else None))
+        self.finish()
+        mask = self._file.reserve() if alpha else 0
+        self._under_way = _UnderWay(packed, self._file.reserve(), mask, profile)
+        return self._under_way.number
+
+    def finish(self) -> None:
+        """Write what is still under way."""
+        one, self._under_way = self._under_way, None
+        if one:
+            colour, alpha = one.packed.result()
+            if alpha:
+                self._put_png(alpha, None, reserved=one.mask)
+            self._put_png(colour, one.profile, one.mask, one.number)
+
+    def release(self) -> None:
+        """Let go of what is under way."""
+        self._under_way = None
+        if self._packer:
+            self._packer.shutdown()
+
+    def _decoded(self, art: Art, path: Path, depth: int) -> tuple[Image, Image | None, bytes | None]:
         """Colour, alpha (None where all is opaque) and profile of art that can't go in as it is."""
         from server.formats.pixels import loaded
 
@@ -81,9 +122,10 @@ class ImageWriter:
             warnings.simplefilter("ignore")  # of odd metadata, which isn't used
             with loaded(path, art, self._limits) as picture:
                 colour, alpha = _split(picture, depth)
-                return _as_png(colour), _as_png(alpha) if alpha else None, picture.info.get("icc_profile")
+                # What was opened is emptied when it is closed.
+                return picture.copy() if colour is picture else colour, alpha, picture.info.get("icc_profile")
 
-    def _put_png(self, png: Png, profile: bytes | None, mask: int | None = None) -> int:
+    def _put_png(self, png: Png, profile: bytes | None, mask: int = 0, reserved: int | None = None) -> int:
         """``png`` by its own rows. Four components are CMYK here: a decoded one is carried so, see ``_as_png``."""
         if png.indexed:
             base = self._spaces.space(3, profile)
@@ -94,7 +136,8 @@ class ImageWriter:
                    b"/BitsPerComponent %d /Columns %d>>%b" % (
                        _image_entries(png.header.width, png.header.height, space), png.depth, png.components, png.depth,
                        png.header.width, b" /SMask %d 0 R" % mask if mask else b""))
-        return self._file.put_stream(entries, png.parts, checksum=struct.pack(f">{len(png.sums)}I", *png.sums))
+        return self._file.put_stream(entries, png.parts, checksum=struct.pack(f">{len(png.sums)}I", *png.sums),
+                                     reserved=reserved)
 
     def _put_jpeg(self, jpeg: Jpeg) -> int:
         entries = b"%b /BitsPerComponent 8 /Filter /DCTDecode" % _image_entries(

@@ -195,6 +195,7 @@ class PdfSurface:
     def close(self) -> None:
         """Write the last page, the page tree and the catalogue."""
         self._finish_page()
+        self._images.finish()
         kids = " ".join(f"{page} 0 R" for page in self._pages)
         self._file.put(f"<</Type /Pages /Count {len(self._pages)} /Kids [{kids}]>>".encode("ascii"), self._tree)
         labels = b" ".join(b"%d <</P %b>>" % (at, text_string(label)) for at, label in enumerate(self._labels))
@@ -207,6 +208,7 @@ class PdfSurface:
 
     def release(self) -> None:
         """Let go of ``out`` and of the PDFs that art came from."""
+        self._images.release()
         self._file.release()
         self._importer.close()
 
