@@ -20,7 +20,7 @@ _FREE = -1
 _FORMATS = tuple(f"%.{digits}f" for digits in range(10))
 
 
-@lru_cache(maxsize=8192)  # sheet after sheet has the same
+@lru_cache(maxsize=2048)  # sheet after sheet has the same
 def number(value: float, digits: int = 4) -> str:
     """A real number as PDF writes it, without exponent or trailing zeros: at most ``digits`` decimals."""
     text = _FORMATS[digits] % value

@@ -225,13 +225,13 @@ def _refs(numbers: list[int]) -> str:
     return " ".join(f"{mine} 0 R" for mine in numbers)
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=512)
 def _mm(*values: float) -> str:
     """Lengths in mm; 0.0001 mm is 0.0003 pt."""
     return " ".join(number(value, 4) for value in values)
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=512)
 def _matrix(matrix: Affine) -> str:
     """Ratios reach over a whole page of art in points, so they need more places than lengths."""
     ratios = " ".join(number(value, 8) for value in (matrix.a, matrix.b, matrix.c, matrix.d))
@@ -289,7 +289,7 @@ def _shown(font: int, code: bytes, pen: Affine, rgb: Rgb) -> bytes:
     return setting.encode("ascii") + literal(code) + b" Tj ET"
 
 
-@lru_cache(maxsize=512)  # most labels stand on every sheet
+@lru_cache(maxsize=64)  # most labels stand on every sheet
 def _plain_text(font: int, at: Point, line: str, size_mm: float, rotation_deg: float, anchor: Anchor,
                 rgb: Rgb) -> bytes:
     """A line that WinAnsi holds."""

@@ -153,10 +153,12 @@ def _median(counts: list[int]) -> int:
 
 
 def _shrunk(picture: Image.Image, longest_px: int | None) -> Image.Image:
-    if longest_px and max(picture.size) > longest_px:
-        picture = picture.copy()
-        picture.thumbnail((longest_px, longest_px), Image.Resampling.HAMMING)
-    return picture
+    longest = max(picture.size)
+    if not longest_px or longest <= longest_px:
+        return picture
+    across, down = (max(1, round(side * longest_px / longest)) for side in picture.size)
+    # Of more than 2.8 pixels to one whole ones are averaged first: half the time, and no difference to the eye.
+    return picture.resize((across, down), Image.Resampling.HAMMING, reducing_gap=1.4)
 
 
 def _turned(picture: Image.Image, art: Art, longest_px: int | None) -> Image.Image:

@@ -210,7 +210,7 @@ def _number_of_copies(text: str) -> int:
     return int(digits) if len(digits) <= len(str(MAX_COPIES)) else -1
 
 
-@lru_cache(maxsize=256)  # asked for a name's stem twice in a row
+@lru_cache(maxsize=32)  # asked for a name's stem twice in a row
 def _words_of(text: str) -> tuple[tuple[str, int, int], ...]:
     """(word as compared, start, end) of each word and number in ``text``; `heroBack` is two words."""
     found: list[tuple[str, int, int]] = []

@@ -45,7 +45,7 @@ _FILLERS = ("card cards karte karten carte cartes carta cartas kaart kaarten kar
 FILLERS = COUNTERWORDS | frozenset(_FILLERS.split())
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=128)
 def plain(text: str) -> str:
     """``text`` as words are compared: without case and accents; ß as ss, ł as l, ø as o."""
     bare = unicodedata.normalize("NFKD", text.casefold().replace("ł", "l").replace("ø", "o"))
