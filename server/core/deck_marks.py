@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from server.core.camera_marks import DECK_CORNERS, DECK_SIZES, REACH_MM
@@ -22,6 +23,7 @@ from server.errors import BadValue
 LEAST_MARKS = 2
 _AIR_MM = 0.1  # about a ring inside its box
 _OFF_INK_MM, _OFF_MARKS_MM = 0.3, 1.2
+_SLACK_MM = 1e-6
 _APART = 0.5  # of the page's shorter side: marks that are nearer to each other tell no turn
 
 
@@ -99,12 +101,11 @@ def places_for(layout: Layout) -> Iterator[tuple[DeckMark, ...]]:
     before small, of which the smallest are the last resort. None where the waste has no room."""
     if not layout.through or layout.one_face:
         return
-    by_size = {size: tuple(_places(layout, size)) for size in DECK_SIZES}
     for sizes in (DECK_SIZES[:-1], DECK_SIZES[-1:]):
         for least in (3, LEAST_MARKS):
             for size in sizes:
                 for pair in ((0, 1, 2, 3), (0, 1), (2, 3)):
-                    chosen = tuple(one for one in by_size[size] if one.corner in pair)
+                    chosen = tuple(one for one in _places(layout, size) if one.corner in pair)
                     if len(chosen) >= least and _far_apart(layout, chosen):
                         yield chosen
 
@@ -114,20 +115,26 @@ def _far_apart(layout: Layout, marks: tuple[DeckMark, ...]) -> bool:
     return max(math.dist(one.centre, other.centre) for one in marks for other in marks) >= least
 
 
-def _places(layout: Layout, size: float) -> Iterator[DeckMark]:
+@lru_cache(maxsize=64)
+def _places(layout: Layout, size: float) -> tuple[DeckMark, ...]:
     """Near each corner the first place where neither face has other ink, on a full sheet or not."""
     assert layout.through
     area = layout.printable.grown(Edges.all(-layout.headroom_mm))
     room = area.shared(layout.through.rect(area))
     ink = [*(one.grown(Edges.all(_OFF_INK_MM)) for one in ink_of(layout)),
            *(one.grown(Edges.all(_OFF_MARKS_MM)) for one in (*layout.corner_marks, *_targets(layout)))]
-    side = DeckMark(0, (0.0, 0.0), size).box.width
+    side, found = DeckMark(0, (0.0, 0.0), size).box.width, list[DeckMark]()
+    taken = [(one.x, one.y, one.right, one.bottom) for one in ink]
     for corner in range(DECK_CORNERS):
         for square in squares_along(room, corner, side):
-            if not any(square.overlaps(one) for one in ink):
-                yield DeckMark(corner, square.centre, size)
-                ink.append(square)
+            x, y, right, bottom = square.x + _SLACK_MM, square.y + _SLACK_MM, square.right, square.bottom
+            # ``Rect.overlaps``, spelled out: thousands of squares are tried.
+            if not any(x < ends and starts < right - _SLACK_MM and y < floor and top < bottom - _SLACK_MM
+                       for starts, top, ends, floor in taken):
+                found.append(DeckMark(corner, square.centre, size))
+                taken.append((square.x, square.y, right, bottom))
                 break
+    return tuple(found)
 
 
 def _targets(layout: Layout) -> tuple[Rect, ...]:

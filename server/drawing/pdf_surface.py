@@ -14,7 +14,7 @@ from typing import BinaryIO, Literal
 
 from server.core.art import Art
 from server.core.geometry import Affine, Point, Rect
-from server.core.lettering import helvetica_em, plain_line, winansi
+from server.core.lettering import helvetica_em, plain_line
 from server.core.plan import Line
 from server.core.units import POINTS_PER_MM
 from server.drawing.pdf_file import PdfFile, literal, number, text_string
@@ -164,6 +164,9 @@ class PdfSurface:
         self._say(f"{_pen(stroke)} {_rounded(rect, r)} h S")
 
     def ring(self, centre: Point, radius_mm: float, stroke: Stroke) -> None:
+        if stroke.width_mm > 2 * radius_mm:
+            self._say(_disc(centre, radius_mm + stroke.width_mm / 2, stroke.rgb))
+            return
         x, y = centre
         self.outline(Rect(x - radius_mm, y - radius_mm, 2 * radius_mm, 2 * radius_mm), radius_mm, stroke)
 
@@ -172,13 +175,11 @@ class PdfSurface:
         line = plain_line(text)
         if not line or self._muted:
             return
-        if winansi(line) is not None:
-            self._font = self._font or self._texts.font
-            self._say(_plain_text(self._font, at, line, size_mm, rotation_deg, anchor, rgb))
-            return
         pieces = [self._piece(run, plain, rgb) for run, plain in runs(line)]
         width_em = sum(piece.width_em if isinstance(piece, SetLine) else helvetica_em(piece) for piece in pieces)
-        pen = _text_pen(at, size_mm, rotation_deg, anchor, width_em)
+        turn, start = Affine.turn(rotation_deg), _ANCHORED[anchor] * width_em * size_mm
+        pen = Affine(turn.a * size_mm, turn.b * size_mm, turn.c * size_mm, turn.d * size_mm,
+                     at[0] + turn.a * start, at[1] + turn.b * start)
         for piece in pieces:
             if isinstance(piece, SetLine):
                 self._place(piece.form, pen.after(piece.matrix))
@@ -255,6 +256,13 @@ def _pen(stroke: Stroke) -> str:
     return f"{_mm(stroke.width_mm)} w [{_mm(*stroke.dash_mm)}] 0 d {_colour(stroke.rgb, 'G', 'RG')}"
 
 
+@lru_cache(maxsize=256)  # marks stand on every sheet
+def _disc(centre: Point, radius_mm: float, rgb: Rgb) -> str:
+    """A point under a round pen. It is a micrometre long, because not all readers draw one that has no length."""
+    x, y = centre
+    return f"{_pen(Stroke(2 * radius_mm, rgb))} 1 J {_mm(x, y)} m {_mm(x + 0.001, y)} l S 0 J"
+
+
 @lru_cache(maxsize=256)
 def _stroked(lines: tuple[Line, ...], stroke: Stroke) -> str:
     """Kept, because rulers and cut lines lie at the same place on sheet after sheet."""
@@ -268,30 +276,13 @@ def _path(points: tuple[Point, ...]) -> str:
 def _rounded(rect: Rect, r: float) -> str:
     """Four sides and four quarter circles, clockwise from the top-left corner's end."""
     left, top, right, bottom, h = rect.x, rect.y, rect.right, rect.bottom, r * (1 - KAPPA)
-    return " ".join((
-        f"{_mm(left + r, top)} m", f"{_mm(right - r, top)} l",
-        f"{_mm(right - h, top, right, top + h, right, top + r)} c", f"{_mm(right, bottom - r)} l",
-        f"{_mm(right, bottom - h, right - h, bottom, right - r, bottom)} c", f"{_mm(left + r, bottom)} l",
-        f"{_mm(left + h, bottom, left, bottom - h, left, bottom - r)} c", f"{_mm(left, top + r)} l",
-        f"{_mm(left, top + h, left + h, top, left + r, top)} c",
-    ))
-
-
-def _text_pen(at: Point, size_mm: float, rotation_deg: float, anchor: Anchor, width_em: float) -> Affine:
-    """From a frame whose unit is the em, its origin at the line's start, to the page."""
-    turn, start = Affine.turn(rotation_deg), _ANCHORED[anchor] * width_em * size_mm
-    return Affine(turn.a * size_mm, turn.b * size_mm, turn.c * size_mm, turn.d * size_mm,
-                  at[0] + turn.a * start, at[1] + turn.b * start)
-
-
-def _shown(font: int, code: bytes, pen: Affine, rgb: Rgb) -> bytes:
-    setting = f"{_colour(rgb, 'g', 'rg')} BT /F{font} 1 Tf {_matrix(pen.after(Affine(d=-1.0)))} Tm "
-    return setting.encode("ascii") + literal(code) + b" Tj ET"
+    return (f"{_mm(left + r, top)} m {_mm(right - r, top)} l {_mm(right - h, top, right, top + h, right, top + r)} c "
+            f"{_mm(right, bottom - r)} l {_mm(right, bottom - h, right - h, bottom, right - r, bottom)} c "
+            f"{_mm(left + r, bottom)} l {_mm(left + h, bottom, left, bottom - h, left, bottom - r)} c "
+            f"{_mm(left, top + r)} l {_mm(left, top + h, left + h, top, left + r, top)} c")
 
 
 @lru_cache(maxsize=64)  # most labels stand on every sheet
-def _plain_text(font: int, at: Point, line: str, size_mm: float, rotation_deg: float, anchor: Anchor,
-                rgb: Rgb) -> bytes:
-    """A line that WinAnsi holds."""
-    code = line.encode("cp1252")
-    return _shown(font, code, _text_pen(at, size_mm, rotation_deg, anchor, helvetica_em(code)), rgb)
+def _shown(font: int, code: bytes, pen: Affine, rgb: Rgb) -> bytes:
+    setting = f"{_colour(rgb, 'g', 'rg')} BT /F{font} 1 Tf {_matrix(pen.after(Affine(d=-1.0)))} Tm "
+    return setting.encode("ascii") + literal(code) + b" Tj ET"
