@@ -51,7 +51,9 @@ def main(argv: list[str] | None = None) -> int:
         _drop_stdout()
         return 0
     except LampfoldError as error:
-        _say(str(error))
+        from server.commands.report import here
+
+        _say(f"{error.message} {here(error.fix)}")
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         _say(f"{where}{error.strerror or error}. Check the place and who may use it.")

@@ -17,6 +17,7 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from server import cli
+from server.commands.report import here
 from server.core.methods import METHODS
 from server.core.setting import Setting
 from server.core.settings import SETTINGS
@@ -115,7 +116,7 @@ def by_web(server: LiveServer, name: str, files: Files, given: Mapping[str, Any]
 
 def _refused(answer: httpx.Response) -> Made:
     said = answer.json()
-    return Made(refusal=f"{said['message'].partition(': ')[2]} {said['fix']}".strip())
+    return Made(refusal=f"{said['message'].partition(': ')[2]} {here(said['fix'])}".strip())
 
 
 def _told(problems: list[dict[str, str]]) -> frozenset[tuple[str, str, str]]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from server.commands.options import add_parser, check_place, write_whole
-from server.commands.report import as_json, counted, table, wrapped
+from server.commands.report import as_json, counted, here, table, wrapped
 from server.errors import BadValue
 
 if TYPE_CHECKING:
@@ -130,7 +130,7 @@ def _lines(sights: Sequence[SheetSight]) -> Iterator[str]:
         what = f"{sight.kind}, {len(sight.read)} of {stations} read" if sight.stations else "not read"
         yield f"{sight.photo}: {what}."
         for problem in sight.problems:
-            yield from wrapped(f"{problem.message} {problem.fix}", "  ")
+            yield from wrapped(f"{problem.message} {here(problem.fix)}", "  ")
         if sight.stations:
             yield from table([(f"  {name}", "dx mm", "dy mm", "± mm", ""), *(_row(one) for one in sight.stations)])
         if sight.off:

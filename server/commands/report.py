@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shlex
 import textwrap
 from collections import Counter
@@ -14,6 +15,21 @@ from server.core.art import Deck, Problem, Proposal, Severity
 
 WIDTH = 100
 _MOST_FILES = 6
+# What is shared with the pages says what to do without a word of either place; here the option stands beside it.
+_OPTIONS: tuple[tuple[str, str], ...] = (
+    (r"another build method|a build method that does|other methods", "--method"), (r"(?:a )?smaller card", "--card"),
+    (r"larger paper(?!s)|smaller paper|as the paper|Choose (?:A\d|Letter|Legal|Tabloid)\b(?! as)", "--paper"),
+    (r"larger papers", "--papers"), (r"less bleed", "--bleed"), (r"at the margins|or margin\b", "--margin"),
+    (r"hinge strip of [\d.]+ mm", "--hinge"), (r"less clearance", "--box-clearance"), (r"other kind of box", "--box"),
+    (r"another size", "--card"), (r"as the flip", "--flip"), (r"without the colour", "--back-flood"),
+    (r"give the version a short name", "--version"), (r"switch it off", "--version-mark"),
+    (r"crease nearer to the middle", "--core"),
+)
+_WORDS: tuple[tuple[str, str], ...] = (
+    (r"the test sheet (again )?on the True-up page", r"the test sheet \1(lampfold gauge-sheet, lampfold fit)"),
+    (r"a test sheet on the True-up page", "a test sheet (lampfold gauge-sheet, lampfold fit)"),
+    (r"as the Art page does", "by its path in the folder"), (r"Use ([\w-]+)\?$", r"Use --card \1."),
+)
 _HEADINGS: tuple[tuple[Severity, str], ...] = (
     ("error", "Not used"), ("warning", "Look at these"), ("note", "For the record"))
 
@@ -23,9 +39,19 @@ def as_json(values: dict[str, Any] | list[dict[str, Any]]) -> str:
     return json.dumps(values, indent=2)
 
 
+def here(fix: str) -> str:
+    """A way out in the words of the command line: with the options, and without the pages."""
+    for pattern, words in _WORDS:
+        fix = re.sub(pattern, words, fix)
+    for pattern, option in _OPTIONS:
+        if option not in fix.split():
+            fix = re.sub(rf"({pattern})(?! \(--)", rf"\1 ({option})", fix, count=1, flags=re.IGNORECASE)
+    return fix
+
+
 def problem_values(problems: Iterable[Problem]) -> list[dict[str, str]]:
     """Problems as ``{"file", "severity", "code", "message", "fix"}``."""
-    return [asdict(problem) for problem in problems]
+    return [{**asdict(problem), "fix": here(problem.fix)} for problem in problems]
 
 
 def pair_values(deck: Deck) -> dict[str, Any]:
@@ -66,7 +92,7 @@ def problem_lines(problems: Sequence[Problem]) -> Iterator[str]:
             yield ""
             yield heading
         for (_, message, fix), files in groups.items():
-            text = message if severity == "note" or not fix else f"{message} {fix}"
+            text = message if severity == "note" or not fix else f"{message} {here(fix)}"
             named = list(dict.fromkeys(file for file in files if file))
             yield from wrapped(f"{named[0]}: {text}" if len(named) == 1 else text, "  ")
             if len(named) > 1:

@@ -79,7 +79,8 @@ def deck_sheet_from_json(plan: Any, source: str) -> DeckSheet:
     except (KeyError, TypeError, ValueError, IndexError):
         known = False
     if not known:
-        raise BadValue(f"{source}: is no sheet plan that can be read here.", "Give what build --plan FILE.json wrote.")
+        raise BadValue(f"{source}: is no sheet plan that can be read here.",
+                       "Give the plan that was written with the sheets.")
     if not marks:
         raise BadValue(f"{source}: the sheets of this plan carry no marks for a photograph.",
                        "Its notes say why; read a test sheet instead.")

@@ -151,7 +151,7 @@ def _check_kind(order: UnpackOrder, path: str, head: bytes) -> None:
     if head.startswith(_ARCHIVES):
         raise BadValue(f"{order.label}: {path!r} is an archive in the archive.", "Unpack it first.")
     if path.lower() != DECK_LIST and kind_of(head[:HEAD_BYTES]) is None:
-        raise NotArt("is empty" if not head else "is no art by its content")
+        raise NotArt("is empty" if not head else "is no art by its content", "Leave it out.")
 
 
 def _milliseconds(entry: zipfile.ZipInfo) -> int:

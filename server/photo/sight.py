@@ -158,7 +158,7 @@ def _on_paper(rings: list[Ring], shape: tuple[int, ...], paper: Paper) -> tuple[
         other = min(others, key=lambda pair: pair[0])
         if other[0] < 0.6 * off and other[0] < OFF_MM:
             return SightProblem("other-sheet", f"This is a test sheet on {other[1].label}, not on {paper.label}.",
-                                f"Choose {other[1].label} as the paper (--paper {other[1].name}), or print the sheet "
+                                f"Choose {other[1].label} as the paper, or print the sheet "
                                 f"on {paper.label}.")
     found = placed(rings, {station.number - 1: station.point for station in stations(paper)}, shape)
     return found or SightProblem("other-sheet", f"The stations don't lie as on a test sheet on {paper.label}.",
@@ -242,7 +242,7 @@ def _whole(backs: Sequence[Back], flip: Flip) -> SightProblem | None:
                             f"on the {other}.", f"Choose the {words} in the print dialog and print it again.")
     if made != flip:
         return SightProblem("other-flip", f"This sheet is made for a flip on the {words}, not on the "
-                            f"{flip.replace('-', ' ')}.", f"Choose the {words} as the flip (--flip {made}).")
+                            f"{flip.replace('-', ' ')}.", f"Choose the {words} as the flip.")
     return None
 
 
