@@ -79,7 +79,7 @@ def by_command_line(folder: Path, given: Mapping[str, Any], printer: str | None)
         with contextlib.redirect_stdout(said), contextlib.redirect_stderr(trouble):
             code = cli.main(arguments)
         if code:
-            return Made(refusal=trouble.getvalue().removeprefix("lampfold: ").partition(": ")[2].strip())
+            return _without(trouble.getvalue().removeprefix("lampfold: "))
         values = json.loads(said.getvalue())
         problems = _told(values.pop("problems"))
         for own in ("pdf", "pairs", "proposals"):  # where it lies, and what a deck's record says on the pages
@@ -116,7 +116,12 @@ def by_web(server: LiveServer, name: str, files: Files, given: Mapping[str, Any]
 
 def _refused(answer: httpx.Response) -> Made:
     said = answer.json()
-    return Made(refusal=f"{said['message'].partition(': ')[2]} {here(said['fix'])}".strip())
+    return _without(f"{said['message']} {here(said['fix'])}")
+
+
+def _without(refusal: str) -> Made:
+    """A deck without a card is refused in each place's own words, since art is added in other ways there."""
+    return Made(refusal="no card" if "no card to print" in refusal else refusal.partition(": ")[2].strip())
 
 
 def _told(problems: list[dict[str, str]]) -> frozenset[tuple[str, str, str]]:
