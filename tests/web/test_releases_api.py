@@ -9,6 +9,7 @@ import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
@@ -16,6 +17,7 @@ import httpx
 import pypdfium2
 import pytest
 
+from server.cli import main
 from server.store.cleaning import clean
 from tests.web.live import TEST_LIMITS, LiveServer, picture, running, small_deck
 from tests.web.test_builds_api import events
@@ -132,6 +134,28 @@ def test_a_game_of_two_decks_with_boxes_and_own_files_is_one_pack(lan_server: Li
     assert maker.delete(f"{extras}/logo.exe").json()["extras"] == [{"name": "r\u00e8gles.txt", "bytes": 12}]
     assert maker.delete(f"/api/decks/{lamps}/releases/{one['id']}").status_code == 200
     assert maker.get(f"/api/decks/{tides}/releases").json()["releases"] == []
+
+
+def test_the_command_line_packs_the_same_bytes(lan_server: LiveServer, tmp_path: Path,
+                                               capsys: pytest.CaptureFixture[str]) -> None:
+    host = lan_server.client()
+    for name, count in (("Groyne", 10), ("Spit", 2)):
+        for path, content in small_deck(count).items():
+            (tmp_path / name / path).parent.mkdir(parents=True, exist_ok=True)
+            (tmp_path / name / path).write_bytes(content)
+    (tmp_path / "rules.txt").write_text("Turn a card.", encoding="utf-8")
+    groyne, spit = (lan_server.deck(small_deck(count), name, host) for name, count in (("Groyne", 10), ("Spit", 2)))
+    host.put(f"/api/decks/{groyne}/releases/extras/rules.txt", content=b"Turn a card.")
+    one = released(host, groyne, decks=[spit], extras=["rules.txt"], inks=["full", "pale"])
+    assert main(["release", str(tmp_path / "Groyne"), str(tmp_path / "Spit"), "--version", "0.3",
+                 "--papers", "a4,letter", "--methods", "duplex,vertical-fold", "--ink", "full,pale",
+                 "--extra", str(tmp_path / "rules.txt"), "--out", str(tmp_path / "pack.zip")]) == 0
+    capsys.readouterr()
+    theirs = host.get(f"/api/decks/{groyne}/releases/{one['id']}/pack.zip").content
+    with zipfile.ZipFile(io.BytesIO(theirs)) as pack, zipfile.ZipFile(tmp_path / "pack.zip") as ours:
+        differ = [name for name in pack.namelist() if pack.read(name) != ours.read(name)]
+        assert pack.namelist() == ours.namelist() and not differ
+    assert theirs == (tmp_path / "pack.zip").read_bytes()
 
 
 def test_own_files_are_bounded_and_their_names_safe(make_server: Callable[..., LiveServer]) -> None:
