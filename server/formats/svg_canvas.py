@@ -46,7 +46,7 @@ class Objects:
 
     def put(self, text: str) -> int:
         if text not in self._known:
-            self._spend(len(text))
+            self.spend(len(text))
             self._known[text] = number = self.document.get_new_xref()
             self.document.update_object(number, text)
         return self._known[text]
@@ -54,8 +54,6 @@ class Objects:
     def put_stream(self, entries: str, data: bytes, packed_by: str = "") -> int:
         """A stream; ``packed_by`` names the filter that ``data`` has been through, else it is packed here."""
         if (entries, data) not in self._known:
-            if not packed_by:
-                self._spend(len(data))
             number = self.document.get_new_xref()
             self.document.update_object(number, f"<<{entries}>>")
             self.document.update_stream(number, data, compress=not packed_by)
@@ -71,7 +69,8 @@ class Objects:
             raise CantDraw(f"pictures of more than {self.limits.pixels / 1e6:g} megapixels", "too-many-pixels",
                            "Scale them down and export it again.")
 
-    def _spend(self, size: int) -> None:
+    def spend(self, size: int) -> None:
+        """Count so many characters of drawing."""
         self._left -= size
         if self._left < 0:
             raise CantDraw(f"more than {self.limits.stream_bytes / 1e6:.0f} MB of drawing", "too-much-inside",
@@ -114,6 +113,7 @@ class Canvas:
         return not self._names.keys() & {"ExtGState", "XObject", "Pattern"}
 
     def write(self, text: str) -> None:
+        self.objects.spend(len(text))
         self._ops.append(text)
 
     def save(self) -> None:

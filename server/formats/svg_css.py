@@ -71,6 +71,8 @@ _EM = re.compile(r"([-+]?(?:\d+\.?\d*|\.\d+))(r?em)\b")
 _URL = re.compile(r"url\(\s*(['\"]?)([^)'\"]*)\1\s*\)", re.I)
 _BARE_NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 
+_MOST_RULES = 2_000
+
 Declared = dict[str, tuple[str, bool]]  # property: (value, whether it is !important)
 
 
@@ -154,6 +156,8 @@ def _rules(nodes: Iterable[Node]) -> list[_Rule]:
                 parts = re.findall(rf"[.#]{_NAME}", found[2])
                 rules.append(_Rule(found[1] or "", frozenset(part[1:] for part in parts if part[0] == "#"),
                                    frozenset(part[1:] for part in parts if part[0] == "."), declared))
+    if len(rules) > _MOST_RULES:
+        raise CantDraw(f"more than {_MOST_RULES} style rules", "too-much-inside", "Simplify it, or save it as PDF.")
     return sorted(rules, key=lambda rule: rule.weight)
 
 
@@ -174,6 +178,7 @@ class Cascade:
 
     def __init__(self, tree: Tree) -> None:
         self._rules = _rules(tree.styles)
+        self._fitting: dict[tuple[str, str, str], list[Declared]] = {}
         self._declared: dict[Node, dict[str, str]] = {}
         self._placed: dict[Node, Style] = {}
 
@@ -186,7 +191,10 @@ class Cascade:
                 found["mask-type"] = node.get("mask-type")
             strong: dict[str, str] = {}
             own = _declarations(node.attributes.get("style", ""))
-            for declared in (*(rule.declared for rule in self._rules if rule.fits(node)), own):
+            known_by = node.tag, node.attributes.get("id", ""), node.get("class")
+            if known_by not in self._fitting:
+                self._fitting[known_by] = [rule.declared for rule in self._rules if rule.fits(node)]
+            for declared in (*self._fitting[known_by], own):
                 for name, (value, important) in declared.items():
                     _allow(name, value)
                     names = ("marker-start", "marker-mid", "marker-end") if name == "marker" else (name,)
@@ -211,7 +219,7 @@ class Cascade:
             if known:
                 values[name] = _without_em(value, em) if name in _LENGTHS else value
             elif name in _ONLY and value not in _ONLY[name].split():
-                raise CantDraw(f"{name}: {value[:40]}")
+                raise CantDraw("a filter, such as a blur or a shadow" if name == "filter" else f"{name}: {value[:40]}")
             elif name in TEXT_ONLY:
                 text[name] = value
         return Style(values, em, text)

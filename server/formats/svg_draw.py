@@ -18,11 +18,12 @@ from server.formats.svg_markers import draw_markers, has_markers
 from server.formats.svg_painting import paint, stroke_width
 from server.formats.svg_shapes import ATTRIBUTES, SHAPES, Units, box_path, path_of
 from server.formats.svg_tree import FRAMES, CantDraw, Node, Tree
-from server.formats.svg_values import fitted, share, transform, view_box
+from server.formats.svg_values import Path, fitted, share, transform, view_box
 
 View = tuple[float, float]  # width and height of what percentages are of, in user units
 
 MOST_DRAWN = 60_000  # elements, counted anew each time that one is used
+MOST_STEPS = 2_000_000  # of paths, likewise
 _MOST_NESTED = 60  # uses, masks and patterns in one another
 # What has no picture of its own.
 _QUIET = frozenset({
@@ -55,6 +56,7 @@ class Drawing:
         self.objects = objects
         self.cascade = Cascade(tree)
         self._left = MOST_DRAWN
+        self._steps = MOST_STEPS
         self._view: View | None = None
         self._blends = tree.mentions("mix-blend-mode")
         self._under: list[Node] = []
@@ -74,10 +76,23 @@ class Drawing:
 
     def check_drawn(self, node: Node) -> None:
         self.check(node, _ATTRIBUTES.get(node.tag, _FRAME | {"refX", "refY"}))
+        self.count()
+
+    def count(self) -> None:
+        """One more element to draw or to measure."""
         self._left -= 1
         if self._left < 0:
             raise CantDraw(f"more than {MOST_DRAWN} elements to draw", "too-much-inside",
                            "Simplify it, or save it as PNG.")
+
+    def path(self, node: Node, style: Style, view: View) -> Path:
+        """A shape's outline, counted."""
+        path = path_of(node, Units(view, style.em))
+        self._steps -= len(path)
+        if self._steps < 0:
+            raise CantDraw(f"paths of more than {MOST_STEPS} steps to draw", "too-much-inside",
+                           "Simplify it, or save it as PNG.")
+        return path
 
     def draws(self, node: Node) -> bool:
         """Whether an element has a picture of its own. Raises CantDraw for one that isn't known."""
@@ -185,7 +200,7 @@ class Drawing:
                  as_used: Node | None) -> None:
         if node.tag in SHAPES:
             if style["visibility"] == "visible":
-                path = path_of(node, Units(view, style.em))
+                path = self.path(node, style, view)
                 paint(self, path, style, canvas, view, alpha, node.tag)
                 if has_markers(node, style):
                     if "markers" in style["paint-order"].split()[:-1]:

@@ -11,7 +11,7 @@ from server.core.geometry import Affine, Point, Rect, bounds
 from server.formats import svg_text
 from server.formats.svg_canvas import Canvas
 from server.formats.svg_css import Style
-from server.formats.svg_shapes import SHAPES, Units, box_path, moved, path_of, room
+from server.formats.svg_shapes import SHAPES, box_path, moved, room
 from server.formats.svg_tree import FRAMES, CantDraw, Node
 from server.formats.svg_values import Path, length, transform
 
@@ -125,7 +125,7 @@ def _outline(drawing: Drawing, node: Node, around: Style, view: View, onto: Affi
     elif style["visibility"] != "visible":
         return
     elif node.tag in SHAPES:
-        yield _Outline(moved(path_of(node, Units(view, style.em)), onto), even_odd, style, node, onto)
+        yield _Outline(moved(drawing.path(node, style, view), onto), even_odd, style, node, onto)
     elif node.tag == "text":
         for run, path in svg_text.outlines(drawing, node, style, view):
             yield _Outline(moved(path, onto), False, run, node, onto)
@@ -165,8 +165,9 @@ def mask(drawing: Drawing, node: Node, canvas: Canvas, box: Box, view: View) -> 
 
 def room_of(drawing: Drawing, node: Node, style: Style, view: View, as_used: Node | None = None) -> Rect | None:
     """The room that an element's fill takes, in its own user space; None where it takes none."""
+    drawing.count()
     if node.tag in SHAPES:
-        return room(path_of(node, Units(view, style.em)))
+        return room(drawing.path(node, style, view))
     if node.tag == "text":
         raise CantDraw("a clip or mask by a text's own box", fix="Turn its text into paths, or save it as PDF.")
     if node.tag == "image":

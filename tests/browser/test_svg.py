@@ -108,5 +108,5 @@ def test_dropped_drawings_become_cards_and_what_cannot_be_drawn_is_named(page: P
     shown = Image.open(io.BytesIO(front.screenshot())).convert("RGB")
     red, _, blue = ImageStat.Stat(shown.crop((0, 0, shown.width, shown.height // 4))).mean
     assert red > 150 > 100 > blue
-    expect(page.get_by_text("Has filter: blur(2px). It wouldn't be printed as it is meant.")).to_be_visible()
+    expect(page.get_by_text("Has a filter, such as a blur or a shadow. It wouldn't be printed")).to_be_visible()
     expect(page.get_by_text("Save it as PDF from your drawing program.").first).to_be_visible()

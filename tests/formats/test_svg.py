@@ -81,6 +81,14 @@ def test_it_may_be_in_any_encoding_and_under_any_name(tmp_path: Path, text: byte
      ArtLimits(pixels=1_000_000), "too-many-pixels"),
     (svg('<path stroke="red" stroke-dasharray="1e-4" d="M0 0H100"/>'), ArtLimits(), "too-much-inside"),
     (svg('<path d="M0 0' + "h1v1" * 1_100 + '"/>'), ArtLimits(), "too-much-inside"),
+    # The same where it is only measured, for a clip by its box.
+    (svg("".join(f'<g id="a{at}">' + f'<use href="#a{at - 1}"/>' * 10 * bool(at) + _RECT + "</g>" for at in range(9))
+         .join(('<clipPath id="c" clipPathUnits="objectBoundingBox"/><g clip-path="url(#c)">', "</g>"))),
+     ArtLimits(), "too-much-inside"),
+    (svg('<path id="a" d="M0 0' + "h1v1" * 900 + '" fill="none"/>' + '<use href="#a"/>' * 20), ArtLimits(),
+     "too-much-inside"),
+    (svg('<path d="M0 0V9"/>' * 1_000), ArtLimits(stream_bytes=20_000), "too-much-inside"),
+    (svg("<style>" + "a{}" * 2_001 + "</style>"), ArtLimits(), "too-much-inside"),
     # Each mask draws all that lies in it twice.
     (svg("".join(f'<mask id="m{at}"><g mask="url(#m{at - 1})">{_RECT * 30}</g></mask>' for at in range(1, 70))
          + '<mask id="m0"/><g mask="url(#m69)">' + _RECT + "</g>"), ArtLimits(), "too-much-inside"),
@@ -88,6 +96,7 @@ def test_it_may_be_in_any_encoding_and_under_any_name(tmp_path: Path, text: byte
 def test_it_is_bounded(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, text: str, limits: ArtLimits,
                        code: str) -> None:
     monkeypatch.setattr("server.formats.svg_draw.MOST_DRAWN", 2_000)  # the work of some seconds; here of none
+    monkeypatch.setattr("server.formats.svg_draw.MOST_STEPS", 20_000)
     monkeypatch.setattr("server.formats.svg_values._MOST_STEPS", 2_000)
     with pytest.raises(ArtTooLarge) as refused:
         read(tmp_path, text, limits=limits)
