@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 Mapping = Callable[[Array], Array]  # sheet mm, (n, 2), to picture pixels
 
 _STEPS = 6
+_PX_STEP = 0.5  # samples as far apart as pixels would weigh some pixels more than others
 _CX, _CY, _R, _S, _A, _B0, _BX, _BY = range(8)
 
 
@@ -58,7 +59,7 @@ def fit_discs(grey: NDArray[np.uint8], mapping: Mapping, middles: Array, radii: 
     ``hidden`` says which places (n, p, 2) belong to something else; ``most_edge`` is the softest edge.
     """
     reach = window_mm
-    step = max(1.0 / px_per_mm, reach / fineness)
+    step = max(_PX_STEP / px_per_mm, reach / fineness)
     axis = np.arange(-reach, reach + step / 2, step)
     offsets = np.stack(np.meshgrid(axis, axis), axis=-1).reshape(-1, 2)
     offsets = offsets[np.linalg.norm(offsets, axis=1) <= reach]
@@ -83,6 +84,7 @@ def fit_discs(grey: NDArray[np.uint8], mapping: Mapping, middles: Array, radii: 
     around = np.linalg.inv(curve + 1e-9 * np.eye(8))
     # Neighbouring samples share grain, blur and the steps of the compression: fewer of them are independent.
     sigma = np.sqrt(np.abs(spread * (around[:, _CX, _CX] + around[:, _CY, _CY]) / 2))
+    sigma *= max(1.0, 1.0 / (step * px_per_mm))  # nor are samples of one pixel
     return Discs(middles + state[:, :2], sigma, state[:, _R], state[:, _S], state[:, _A], state[:, _B0])
 
 

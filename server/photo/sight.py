@@ -6,7 +6,7 @@ lies on its paper matters. Each refusal says what is wrong with the picture or t
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,6 +27,7 @@ _SURE_DOTS = 13  # of a ring that stands alone
 _LEAST_CLEAR = 10  # dots of a ring's fourteen
 OFF_MM = 0.8  # as far as rings may lie from where a lens has them
 _WINDOW_MM = 1.32
+_LEAST_LARGER = 1.4
 _FIT_TRUST, _FLOOR_MM = 2.0, 0.004
 _MOST_SIGMA_MM = 0.06
 
@@ -135,19 +136,19 @@ def fitted(rings: Sequence[Ring], points: Mapping[int, Point], shape: tuple[int,
     return fit_lens(sheet, pixels, len(rings), (shape[1], shape[0]))
 
 
-def placed(rings: list[Ring], points: Mapping[int, Point], shape: tuple[int, ...]) -> tuple[Lens, list[Ring]] | None:
-    """The lens through which the rings lie as ``points`` have them, and the rings that do."""
+def placed(rings: list[Ring], points: Mapping[int, Point], shape: tuple[int, ...]) -> tuple[Lens, list[int]] | None:
+    """The lens through which the rings lie as ``points`` have them, and the places of the rings that do."""
     kept = list(rings)
     lens, off = fitted(kept, points, shape)
     while off > OFF_MM and len(kept) > 3:
         tries = [[*kept[:at], *kept[at + 1:]] for at in range(len(kept))]
         kept = min(tries, key=lambda some: fitted(some, points, shape)[1])
         lens, off = fitted(kept, points, shape)
-    return (lens, kept) if lens and off <= OFF_MM else None
+    return (lens, [one.place for one in kept]) if lens and off <= OFF_MM else None
 
 
-def _on_paper(rings: list[Ring], shape: tuple[int, ...], paper: Paper) -> tuple[Lens, list[Ring]] | SightProblem:
-    """The lens through which the rings lie as on ``paper``, and the rings that do; or what they are instead."""
+def _on_paper(rings: list[Ring], shape: tuple[int, ...], paper: Paper) -> tuple[Lens, list[int]] | SightProblem:
+    """The lens through which the rings lie as on ``paper``, and the places of those that do; or what they are instead."""
     def off_on(size: Paper) -> float:
         return fitted(rings, {station.number - 1: station.point for station in stations(size)}, shape)[1]
 
@@ -165,8 +166,10 @@ def _on_paper(rings: list[Ring], shape: tuple[int, ...], paper: Paper) -> tuple[
                                  "Have one flat sheet in the picture, and name the paper that it was made for.")
 
 
-def measured(grey: NDArray[np.uint8], points: dict[int, Point], lens: Lens, rings: Sequence[Ring]) -> Front | None:
-    """Every dot of the rings measured, and of those of ``points`` that were overlooked; None where none is there."""
+def measured(grey: NDArray[np.uint8], points: dict[int, Point], lens: Lens, rings: Collection[int],
+             again: bool = True) -> Front | None:
+    """Every dot of the rings, given by their place in ``WORDS``, measured, and of those of ``points`` that were
+    overlooked; None where none is there. Where some were, others are looked for ``again``."""
     ring = np.array(ring_points())
     # Where the others lie is known now: a ring that was overlooked is measured all the same, if it is there.
     places = [place for place in points if _in_view(lens, points[place], grey.shape)]
@@ -176,7 +179,7 @@ def measured(grey: NDArray[np.uint8], points: dict[int, Point], lens: Lens, ring
     radii = np.where(large, LARGE_MM, SMALL_MM).ravel()
     scale = lens.px_per_mm(centres)
     first = fit_discs(grey, lens.to_picture, sheet, radii, _WINDOW_MM, scale, 5, 7)
-    known = np.array([place in {one.place for one in rings} for place in places])
+    known = np.array([place in rings for place in places])
     good = np.repeat(known, len(ring))
     good &= (first.sigma < 0.08) & (first.darkness > 0.04)
     if good.sum() >= _LEAST_CLEAR:  # once more through the lens that the measured dots tell
@@ -187,6 +190,10 @@ def measured(grey: NDArray[np.uint8], points: dict[int, Point], lens: Lens, ring
                      hidden=near(np.repeat(behind, len(ring), 0)[:, None], np.repeat(reach, len(ring))[:, None]))
     held = _rings_there(dots, sheet, large, known)
     rows = np.repeat(held, len(ring))
+    if again and known.sum() < held.sum() < len(held):
+        size = grey.shape[1], grey.shape[0]
+        lens, _ = fit_lens(sheet[rows], lens.to_picture(dots.middle[rows]), int(held.sum()), size)
+        return measured(grey, points, lens, [place for place, one in zip(places, held, strict=True) if one], False)
     places = [place for place, is_there in zip(places, held, strict=True) if is_there]
     dots, sheet, centres = dots.rows(rows), sheet[rows], centres[held]
     if not places:
@@ -204,11 +211,12 @@ def _rings_there(dots: Discs, sheet: Array, large: NDArray[np.bool_], known: NDA
     shape = large.shape
     typical = np.median(dots.darkness)
     clear = (dots.sigma < 0.1) & (dots.darkness > 0.3 * typical) & (np.linalg.norm(dots.middle - sheet, axis=1) < 0.45)
-    clear, radius = clear.reshape(shape), dots.radius.reshape(shape)
-    bigger = np.array([np.median(one[sure & big]) - np.median(one[sure & ~big])
+    # What blur takes from a dot's darkness comes back in its size: of both together the large ones have twice as much.
+    clear, ink = clear.reshape(shape), (dots.darkness * dots.radius**2).reshape(shape)
+    bigger = np.array([np.median(one[sure & big]) / np.median(one[sure & ~big])
                        if (sure & big).sum() > 2 < (sure & ~big).sum() else 0.0
-                       for one, sure, big in zip(radius, clear, large, strict=True)])
-    there: NDArray[np.bool_] = (clear.sum(axis=1) >= _LEAST_CLEAR) & (known | (bigger > 0.12))
+                       for one, sure, big in zip(ink, clear, large, strict=True)])
+    there: NDArray[np.bool_] = (clear.sum(axis=1) >= _LEAST_CLEAR) & (known | (bigger > _LEAST_LARGER))
     return there
 
 
