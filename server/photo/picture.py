@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageOps
@@ -22,6 +23,7 @@ Grey = NDArray[np.uint8]
 _HEIC_BRANDS = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1")
 _SCAN_PX = 300 / 72  # a scanned page is looked at with 300 pixels an inch
 _MOST_PAGES = 100
+_END_OF_JPEG, _TAIL_BYTES = b"\xff\xd9", 4096
 
 
 def greys(path: Path, label: str, limits: ArtLimits = DEFAULT_LIMITS) -> tuple[Grey, ...]:
@@ -47,9 +49,22 @@ def greys(path: Path, label: str, limits: ArtLimits = DEFAULT_LIMITS) -> tuple[G
                      "Take or save it as JPEG, PNG or WebP.")
     with refusing(label), Image.open(path) as picture:
         check_pixels(label, *picture.size, limits)
-        picture.draft("L", picture.size)  # a JPEG's brightness alone: no colour is decoded
+        if kind == "jpeg" and picture.mode in ("L", "RGB"):
+            grey = _brightness(path)
+            if grey is not None:
+                return (grey,)
         plain = picture.convert("L") if picture.mode not in ("LA", "RGBA", "PA") else _on_white(picture)
         return (np.asarray(ImageOps.exif_transpose(plain), np.uint8),)
+
+
+def _brightness(path: Path) -> Grey | None:
+    """A whole JPEG's brightness alone, turned as its camera says: no colour is decoded, and nothing is copied. None for
+    one that is cut off or otherwise not as it should be, which Pillow has the words for."""
+    content = path.read_bytes()
+    if _END_OF_JPEG not in content[-_TAIL_BYTES:]:
+        return None
+    found = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_GRAYSCALE)
+    return None if found is None else np.asarray(found, np.uint8)
 
 
 def _on_white(picture: Image.Image) -> Image.Image:

@@ -148,7 +148,7 @@ def placed(rings: list[Ring], points: Mapping[int, Point], shape: tuple[int, ...
 
 
 def _on_paper(rings: list[Ring], shape: tuple[int, ...], paper: Paper) -> tuple[Lens, list[int]] | SightProblem:
-    """The lens through which the rings lie as on ``paper``, and the places of those that do; or what they are instead."""
+    """The lens through which the rings lie as on ``paper``, and the places of those that do; or what they are."""
     def off_on(size: Paper) -> float:
         return fitted(rings, {station.number - 1: station.point for station in stations(size)}, shape)[1]
 
