@@ -27,7 +27,7 @@ _LOOKS = ((1_100_000, (1.2, 1.9), 1), (2_400_000, (1.5, 2.4), 1), (4_500_000, (1
           (4_000_000, (1.3, 2.1), 5), (16_000_000, (1.3, 2.1), 5))
 _ENOUGH = 4
 _LEAST_DARKER = 0.02  # of the light around: a blob that is fainter is grain
-_MOST_DOTS = 1200
+_MOST_DOTS = 1000
 _NEIGHBOURS = 9
 _LEAST_FOUND = 11
 _ROUND_MM, _ROUND_ASLANT_MM = 0.16, 0.3  # of a ring's dots about where they should be, as a root mean square

@@ -186,7 +186,7 @@ def measured(grey: NDArray[np.uint8], points: dict[int, Point], lens: Lens, ring
         lens, _ = fit_lens(sheet[good], lens.to_picture(first.middle[good]), len(rings), (grey.shape[1], grey.shape[0]))
     behind, contrast = search(grey, lens, centres, first, len(ring))
     reach = np.where(contrast > 0.03, DISC_MM + CLEAR_MM, 0.0)
-    dots = fit_discs(grey, lens.to_picture, sheet, radii, _WINDOW_MM, scale,
+    dots = fit_discs(grey, lens.to_picture, sheet, radii, _WINDOW_MM, scale, 5, 10,
                      hidden=near(np.repeat(behind, len(ring), 0)[:, None], np.repeat(reach, len(ring))[:, None]))
     held = _rings_there(dots, sheet, large, known)
     rows = np.repeat(held, len(ring))
