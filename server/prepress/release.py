@@ -37,6 +37,7 @@ MemberPart = Literal["sheets", "guide", "box", "index", "extra"]
 # The first date that a ZIP can hold (APPNOTE.TXT, 4.4.6).
 _DATE = (1980, 1, 1, 0, 0, 0)
 _PIECE = 1 << 20
+_SMALL_BYTES = 64 * 1024
 _SMALL_PX = 200  # 170 ppi where it is printed
 Progress = Callable[[int, int], None]
 
@@ -171,8 +172,7 @@ def _fill(pack: _Pack, order: ReleaseOrder, progress: Progress, cancelled: Calla
             first = first or prepared
             # What was built knows its edges and has lost its broken art: neither is looked at again.
             deck = _pack_variant(pack, number, prepared, sheets, left_out, cancelled).deck
-        arts = _small_pictures(deck, one.source, pack.folder / str(number), order.limits)
-        paths |= {art.key: pack.folder / str(number) / art.file for art in arts.values()}
+        arts = _small_pictures(deck, one.source, pack.folder / str(number), order.limits, paths)
         contents.append(_contents(deck, arts, sheets, dict.fromkeys(left_out)))
     told = tuple(f"{one.name}: {said}" for one in contents for said in one.left_out)
     if first is None:
@@ -237,19 +237,27 @@ def _pack_variant(pack: _Pack, number: int, prepared: Prepared, sheets: list[She
     return built
 
 
-def _small_pictures(deck: Deck, source: Callable[[Art], Path], folder: Path, limits: ArtLimits) -> dict[str, Art]:
-    """The fronts that are printed, small, as art by the keys of theirs, in files in ``folder``."""
+def _small_pictures(deck: Deck, source: Callable[[Art], Path], folder: Path, limits: ArtLimits,
+                    paths: dict[str, Path]) -> dict[str, Art]:
+    """The fronts that are printed as art for the index, by the keys of theirs; ``paths`` takes up where each lies. What
+    is a small file already goes in as it is, and isn't decoded; the others are shrunk in ``folder``."""
+    folder.mkdir()
+    arts: dict[str, Art] = {}
+    for front in {card.front.key: card.front for card in deck.cards if card.copies}.values():
+        path, key = source(front), f"{folder.name}-{len(arts)}"
+        if front.kind in ("png", "jpeg") and path.stat().st_size <= _SMALL_BYTES:
+            arts[front.key], paths[key] = replace(front, key=key), path
+        else:
+            arts[front.key], paths[key] = _shrunk(front, path, folder / f"{len(arts)}.jpg", key, limits)
+    return arts
+
+
+def _shrunk(art: Art, path: Path, small: Path, key: str, limits: ArtLimits) -> tuple[Art, Path]:
     from server.formats.pixels import rough
     from server.formats.reader import read_art
 
-    folder.mkdir()
-    arts: dict[str, Art] = {}
-    for card in deck.cards:
-        if card.copies and card.front.key not in arts:
-            path = folder / f"{len(arts)}.jpg"
-            rough(source(card.front), card.front, _SMALL_PX, limits).save(path, "JPEG", quality=80)
-            arts[card.front.key] = read_art(path, path.name, f"{folder.name}-{path.stem}")[0]
-    return arts
+    rough(path, art, _SMALL_PX, limits).save(small, "JPEG", quality=80)
+    return read_art(small, small.name, key)[0], small
 
 
 def _contents(deck: Deck, arts: Mapping[str, Art], sheets: Sequence[Sheets], left_out: Iterable[str]) -> Contents:
