@@ -122,11 +122,12 @@ def test_the_readable_summary_names_what_matters(deck: Path, capsys: pytest.Capt
     assert max(len(line) for line in out.splitlines() if "--arrangement" not in line) <= 100
 
 
+@pytest.mark.parametrize(("mode", "count"), [("RGBA", 40), ("RGB", 1)], ids=["decoded", "passed through"])
 def test_a_file_that_is_broken_inside_is_left_out_and_the_others_go_on(
-        deck: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    data = bytearray(encoded("PNG", picture(252, 352, "RGBA")))  # alpha, so that the PDF can't pass it through
-    at = data.index(b"IDAT") + 30
-    data[at:at + 40] = bytes(byte ^ 0xFF for byte in data[at:at + 40])
+        deck: Path, capsys: pytest.CaptureFixture[str], mode: str, count: int) -> None:
+    data = bytearray(encoded("PNG", picture(252, 352, mode)))
+    at = len(data) // 2
+    data[at:at + count] = bytes(byte ^ 0xFF for byte in data[at:at + count])
     write(deck, "fronts/3.png", bytes(data))
     assert cli.main(["build", str(deck), "--json", "--bleed", "0"]) == 0
     said = json.loads(capsys.readouterr().out)

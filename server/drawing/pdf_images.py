@@ -6,6 +6,7 @@ import io
 import struct
 import warnings
 import zlib
+from collections import deque
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,17 +15,15 @@ from server.core.art import ORIENTATIONS, Art
 from server.core.geometry import Affine
 from server.drawing.pdf_file import PdfFile
 from server.drawing.pdf_icc import ColourSpaces
-from server.drawing.write_behind import Buffer
+from server.drawing.write_behind import Aside, Buffer
 from server.formats.header import Content, Header
 from server.formats.jpeg import Jpeg, read_jpeg
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.png import Png, read_png
 from server.formats.reader import opened
-from server.formats.refusal import BadArt, check_pixels
+from server.formats.refusal import BadArt, check_pixels, damaged
 
 if TYPE_CHECKING:
-    from concurrent.futures import Future, ThreadPoolExecutor
-
     from PIL.Image import Image
 
 _UPRIGHT = Affine(a=1.0, d=-1.0, f=1.0)  # an image fills PDF's unit square with its first row at the top, y up
@@ -47,34 +46,37 @@ class Placeable:
 
 @dataclass(frozen=True, slots=True)
 class _UnderWay:
-    """Decoded art that is being packed, the numbers kept for it and its mask (0 for none), and its profile."""
+    """Decoded art that is being packed: the numbers kept for it and its mask (0 for none), and its profile."""
 
-    packed: Future[tuple[Png, Png | None]]
     number: int
     mask: int
     profile: bytes | None
 
 
 class ImageWriter:
-    """Writes art into ``file``, one piece at a time, none over ``limits``. Art that had to be decoded is packed while
-    the next is decoded, and is written before that, or by ``finish``; ``release`` ends that, finished or not.
+    """Writes art into ``file``, one piece at a time, none over ``limits``. ``release`` lets go of it, finished or not.
 
-    Raises Unreadable or TooMuch, naming the file that is at fault.
+    Art that had to be decoded is packed while the next is decoded, and is written before that, or by ``finish``. A
+    PNG's check sums are reckoned while others are copied.
+    Raises Unreadable or TooMuch, naming the file that is at fault, from that call or a later one.
     """
 
     def __init__(self, file: PdfFile, limits: ArtLimits = DEFAULT_LIMITS) -> None:
         self._file = file
         self._limits = limits
         self._spaces = ColourSpaces(file)
-        self._packer: ThreadPoolExecutor | None = None
+        self._packer = Aside[tuple[Png, Png | None]]()
         self._under_way: _UnderWay | None = None
+        self._summer = Aside[bool]()
+        self._summed: deque[str] = deque()  # the files whose sums are under way
 
     def add(self, art: Art, path: Path) -> Placeable:
         """Write one image, now or later."""
         data = opened(path, art.file)
         matrix = _AS_VIEWED[art.orientation]
         parsed = _parse(art, data, self._limits)
-        if isinstance(parsed, Png) and parsed.passes and parsed.ends_hold():
+        if isinstance(parsed, Png) and parsed.passes:
+            self._sum(parsed, art.file)
             return Placeable(self._put_png(parsed, parsed.profile), matrix)
         if isinstance(parsed, Jpeg) and parsed.passes:
             if not parsed.ended:
@@ -88,30 +90,41 @@ class ImageWriter:
 
     def _pack(self, colour: Image, alpha: Image | None, profile: bytes | None) -> int:
         """The number that ``colour`` will have, with ``alpha`` as its mask."""
-        if self._packer is None:
-            from concurrent.futures import ThreadPoolExecutor
-
-            self._packer = ThreadPoolExecutor(1, "packer")
-        packed = self._packer.submit(lambda: (_as_png(colour), _as_png(alpha) if alpha else None))
-        self.finish()
+        self._packer.put(lambda: (_as_png(colour), _as_png(alpha) if alpha else None))
+        self._write_packed()
         mask = self._file.reserve() if alpha else 0
-        self._under_way = _UnderWay(packed, self._file.reserve(), mask, profile)
+        self._under_way = _UnderWay(self._file.reserve(), mask, profile)
         return self._under_way.number
 
-    def finish(self) -> None:
-        """Write what is still under way."""
+    def _write_packed(self) -> None:
         one, self._under_way = self._under_way, None
         if one:
-            colour, alpha = one.packed.result()
+            colour, alpha = self._packer.take()
             if alpha:
                 self._put_png(alpha, None, reserved=one.mask)
             self._put_png(colour, one.profile, one.mask, one.number)
 
+    def _sum(self, png: Png, file: str) -> None:
+        self._await_sums(1)
+        self._summed.append(file)
+        self._summer.put(png.holds)
+
+    def _await_sums(self, most: int = 0) -> None:
+        """Until no more than ``most`` are under way. Raises BadArt for the first file that isn't what its sums say."""
+        while len(self._summed) > most:
+            file = self._summed.popleft()
+            if not self._summer.take():
+                raise damaged(file, "its picture isn't what its check sums say")
+
+    def finish(self) -> None:
+        """Write what is still under way."""
+        self._write_packed()
+        self._await_sums()
+
     def release(self) -> None:
         """Let go of what is under way."""
-        self._under_way = None
-        if self._packer:
-            self._packer.shutdown()
+        self._packer.release()
+        self._summer.release()
 
     def _decoded(self, art: Art, path: Path, depth: int) -> tuple[Image, Image | None, bytes | None]:
         """Colour, alpha (None where all is opaque) and profile of art that can't go in as it is."""

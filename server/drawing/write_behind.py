@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import io
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from queue import SimpleQueue
 from threading import Thread
-from typing import BinaryIO
+from typing import BinaryIO, Generic, TypeVar
 
 Buffer = bytes | bytearray | memoryview
 
@@ -19,6 +20,52 @@ _BULK_BYTES, _WORTH_A_THREAD = 128 * 1024, 512 * 1024
 # Windows has no gathering write; POSIX takes at least 16 parts at once, all systems of today 1024.
 _GATHERS = hasattr(os, "writev")
 _MOST_GATHERED = 512
+
+
+Result = TypeVar("Result")
+
+
+class Aside(Generic[Result]):
+    """A thread of its own that does one piece of work after another while the caller goes on."""
+
+    def __init__(self) -> None:
+        self._todo: SimpleQueue[Callable[[], Result] | None] = SimpleQueue()
+        self._done: SimpleQueue[tuple[Result | None, Exception | None]] = SimpleQueue()
+        self._thread: Thread | None = None
+        self.under_way = 0
+
+    def put(self, work: Callable[[], Result]) -> None:
+        """Have it done after all that was put before."""
+        self.under_way += 1
+        self._todo.put(work)
+        if self._thread is None:
+            self._thread = Thread(target=self._run, daemon=True)
+            self._thread.start()
+
+    def take(self) -> Result:
+        """Wait for the oldest work that wasn't taken yet. Returns or raises what it did."""
+        self.under_way -= 1
+        result, failed = self._done.get()
+        if failed:
+            raise failed
+        return result  # type: ignore[return-value]
+
+    def _run(self) -> None:
+        while (work := self._todo.get()) is not None:
+            result: Result | None = None
+            failed: Exception | None = None
+            try:
+                result = work()
+            except Exception as error:
+                failed = error
+            del work  # what it held is free before more is asked for
+            self._done.put((result, failed))
+
+    def release(self) -> None:
+        """End the thread when it has done what is under way."""
+        if self._thread:
+            self._todo.put(None)
+            self._thread.join()
 
 
 class WriteBehind:
@@ -30,11 +77,8 @@ class WriteBehind:
 
     def __init__(self, out: BinaryIO) -> None:
         self._out = out
-        self._todo: SimpleQueue[list[Buffer] | None] = SimpleQueue()
-        self._done: SimpleQueue[Exception | None] = SimpleQueue()
         self._behind = isinstance(out, io.FileIO)
-        self._thread: Thread | None = None
-        self._busy = False
+        self._aside = Aside[None]()
         self._gathered: list[Buffer] = []
         self._bytes = 0
 
@@ -55,28 +99,11 @@ class WriteBehind:
         if not many:
             _write(self._out, batch)
             return
-        self._busy = True
-        self._todo.put(batch)
-        if self._thread is None:
-            self._thread = Thread(target=self._work, name="write-behind", daemon=True)
-            self._thread.start()
+        self._aside.put(partial(_write, self._out, batch))
 
     def _settle(self) -> None:
-        if self._busy:
-            self._busy = False
-            error = self._done.get()
-            if error:
-                raise error
-
-    def _work(self) -> None:
-        while (batch := self._todo.get()) is not None:
-            failed: Exception | None = None
-            try:
-                _write(self._out, batch)
-            except Exception as error:
-                failed = error
-            del batch  # what it held is free before more is asked for
-            self._done.put(failed)
+        if self._aside.under_way:
+            self._aside.take()
 
     def finish(self) -> None:
         """Write all that is left and wait for it."""
@@ -86,9 +113,7 @@ class WriteBehind:
 
     def release(self) -> None:
         """Stop writing; ``out`` may be closed then."""
-        if self._thread:
-            self._todo.put(None)
-            self._thread.join()
+        self._aside.release()
 
 
 def _write(out: BinaryIO, parts: list[Buffer]) -> None:
