@@ -38,6 +38,30 @@ _NAMED = {
     "timesnewromanps-boldmt": "tibo", "timesnewromanps-italicmt": "tiit", "timesnewromanps-bolditalicmt": "tibi",
     "couriernewpsmt": "cour", "couriernewps-boldmt": "cobo", "courier-bold": "cobo", "courier-oblique": "coit",
 }
+# By how much letters stand closer to the one before, in thousandths of the size, as measured in a browser on fonts of
+# these widths: an amount, then a letter with those that follow it so, and so on.
+_CLOSER = {
+    "helv": "-129 P., Y., -111 F., Taceos.,:; -92 V., Yeoq- -74 ATVY LTVWY PA TA VaA YapA v., y., -65 Y; -55 FA "
+            "Twy- Veo- W., Yuv: r., w., -37 AW Ly Tiru Vruy:; WaA Yi -18 Avwy RTVWY TO Vi Weoru:;- ff -9 Wy",
+    "hebo": "-129 P., -111 F., T.,:; Y., -92 AY LY V., YA -74 ATV LTV PA TaceosuwyA VoA Yoq:; v., y., -55 AW FA "
+            "LW Tr- Vaer:;- WA., Yaepuv- r., -37 Avy Ly RY Vuy Wa Yi w., -20 W- -18 Aw RVW TiO Vi Weoruy:; -9 "
+            "Wi",
+    "heit": "-129 F., P., -92 LY Taceos.,- Y., -74 ATY FA LT PA TruwyA:; V., Ya- v., y., -55 AV LV VA YeopqA r, "
+            "w., -37 LW RY Vaeo- W., Yuv:; r. -18 AvwW Ly RTVW TO Viruy:; WaeA- Yi r- -9 Ay Ti Wi",
+    "hebi": "-129 P., -111 F., -92 V., Y., -74 ATVY LTY PA TA.,:; VA W., YA- -55 AW FA LVW T- WA Y:; r., v., "
+            "-37 Taceoswy Vaeio:;- W:;- Yaeiopquv w., y., -18 RTWY TiruO Vruy Waeoruy ff -9 Wi",
+    "tiro": "-129 AV VoA., Y., -111 AT P., Vaey WA YquA- -100 LY Yaeov -92 AwyY LTV PA T- V- W., Yp:; -80 AW "
+            "F., RV TA Waeo -74 Av FA LW T., V:; -70 Taceoswy -65 v., w., y., -60 RT Viru Wy -55 Ly RWY T; W- "
+            "Yi r. -50 T: -40 Ry Wiru r, -37 11 W:; -35 Tiru -20 r- -18 TO ff rg",
+    "tibo": "-129 AV VA., -111 AW WA Yaeoqv -92 AY F., LTVWY P., Taceosu- Vaeouy:; W., YpuA.,:;- r., -74 AvwyT "
+            "FA PA TrwyA.,:; Vr- -55 11 Ly Waeo:; v., w., y., -37 Vi Wy- Yi r- -35 RyTVWY -20 VO -18 TiO Wiru "
+            "rceoq",
+    "tiit": "-129 FA., PA., V., -111 Vaeo Yq r., -92 Taceos Vy Waeoy., Yaeopuv., -74 11 TwyA.,- ViruA; Yi- v., "
+            "w., -70 WA YA -65 T; V: W:; Y:; -55 AvwyY Tiru: V- Wiru y., -50 AV -37 ATW LVW W- rcdegoq -30 Ly "
+            "VO -20 LTY r- -18 RyVWY TO rh",
+    "tibi": "-129 F., P., V., -111 Vaeo Yeoq -92 AW FA Taceos.,- Yauv,:;- -74 AvwyV PA T:; VyA:; WaeorA., YpA. "
+            "-55 11 ATY TA Viru- Wuy:; Yi r., -37 LyVWY Tiruwy Wi- v., w., y., -18 LT RyVWY TO ff",
+}
 _WEIGHTS = {"normal": 400.0, "bold": 700.0}
 _LAST_PLAIN = 0x24F  # of Latin: beyond it letters combine, turn or run the other way
 
@@ -58,6 +82,8 @@ def outlines(drawing: Drawing, node: Node, style: Style, view: tuple[float, floa
         if chunk and ("x" in letter.place or "y" in letter.place):
             yield from _placed(chunk, at[0])
             chunk = []
+        elif chunk:
+            at[0] -= _closer(chunk[-1][0], letter)
         at = [letter.place.get("x", at[0]), letter.place.get("y", at[1])]
         at = [at[0] + letter.place.get("dx", 0.0), at[1] + letter.place.get("dy", 0.0)]
         chunk.append((letter, at[0], at[1]))
@@ -129,6 +155,24 @@ def _placed(chunk: list[tuple[_Letter, float, float]], end: float) -> Iterator[t
         em = letter.style.em
         path += moved(_glyph(_font(letter.style), letter.char)[0], Affine(em, 0, 0, -em, x - back, y))
     yield style, path
+
+
+def _closer(before: _Letter, letter: _Letter) -> float:
+    """How much closer a letter stands to the one before it (kerning), in user units."""
+    if before.style is not letter.style or letter.style.text.get("font-kerning") == "none":
+        return 0.0
+    return _pairs(_font(letter.style)).get(before.char + letter.char, 0.0) * letter.style.em
+
+
+@lru_cache
+def _pairs(font: str) -> dict[str, float]:
+    pairs, amount = dict[str, float](), 0.0
+    for word in _CLOSER.get(font, "").split():
+        if word.startswith("-"):
+            amount = -float(word) / 1000
+        else:
+            pairs |= dict.fromkeys((word[0] + after for after in word[1:]), amount)
+    return pairs
 
 
 def _advance(letter: _Letter) -> float:

@@ -76,11 +76,12 @@ def test_what_systems_and_programs_leave_behind_is_ignored_by_name(tmp_path: Pat
         write(tmp_path, path, b"not art")
     write(tmp_path, "fronts/empty.txt", b"")
     write(tmp_path, "art/lamp.psd", b"8BPS and so on")
+    write(tmp_path, "art/lamp.svg", b"<svg xmlns='http://www.w3.org/2000/svg' width='9' height='9'><set/></svg>")
     write(tmp_path, ".git/objects/1.png", encoded("PNG"))
     write(tmp_path, "__MACOSX/fronts/._1.png", b"fork")
     found = read_folder(tmp_path)
     assert {problem.file for problem in found.ignored} == {
-        *left, "fronts/empty.txt", "art/lamp.psd", ".git/", "__MACOSX/"}
+        *left, "fronts/empty.txt", "art/lamp.psd", "art/lamp.svg", ".git/", "__MACOSX/"}
     assert all(problem.severity == "note" and problem.message for problem in found.ignored)
     assert set(found.deck.problems) == set(found.ignored)
 
