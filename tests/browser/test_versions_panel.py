@@ -72,6 +72,8 @@ def test_a_version_is_renamed_restored_and_removed_and_each_can_be_taken_back(
     page.get_by_label("Another name for 0.1").fill("0.1 b")
     page.keyboard.press("Enter")
     expect(page.locator(".version-name")).to_have_text("0.1 b")
+    page.get_by_role("button", name="Build it: 0.1 b").click()
+    expect(page.locator("[data-result-facts]")).to_contain_text("2 cards")  # three are in the deck by now
     page.get_by_role("button", name="Restore: 0.1 b").click()
     expect(page.get_by_text("The deck is 0.1 b, as it was kept.")).to_be_visible()
     assert client.get(f"/api/decks/{deck_id}").json()["name"] == "Ebb tide"
