@@ -20,7 +20,8 @@ SESSION_DAYS = 30
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """One browser that is in. ``id`` is public; ``deck_id`` confines a playtester to one deck; None sees all."""
+    """One browser that is in. ``id`` is public; ``deck_id`` confines a playtester to one deck; None sees all. A
+    ``phone`` came by a desk's code to photograph test sheets: it may do that alone, is never kept and soon out."""
 
     id: str
     role: Role
@@ -30,6 +31,7 @@ class Session:
     link_id: str | None = None
     started: str = ""
     seen: str = ""
+    phone: bool = False
 
 
 @dataclass(frozen=True, slots=True)

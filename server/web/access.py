@@ -9,6 +9,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
+from datetime import timedelta
 
 from server.core.settings import OWN_PRINTING, SETTINGS
 from server.errors import Busy, NotThere, Refused
@@ -22,6 +23,7 @@ def cookie_name(port: int) -> str:
 
 
 _MOST_SESSIONS = 200
+PHONE_MINUTES = 30
 
 
 class People:
@@ -53,11 +55,12 @@ class People:
         return good
 
     def start(self, role: Role, name: str, address: str, deck_id: str | None = None,
-              link_id: str | None = None) -> tuple[str, Session]:
-        """A new session and the cookie that stands for it, kept before it is handed out."""
+              link_id: str | None = None, *, phone: bool = False) -> tuple[str, Session]:
+        """A new session and the cookie that stands for it, kept before it is handed out; a phone's is not kept."""
         cookie, now = secrets.token_urlsafe(32), now_text()
-        session = Session(secrets.token_hex(6), role, name, address, deck_id, link_id, now, now)
-        self._kept.add(mark_of(cookie), session)
+        session = Session(secrets.token_hex(6), role, name, address, deck_id, link_id, now, now, phone)
+        if not phone:
+            self._kept.add(mark_of(cookie), session)
         with self._lock:
             self._sessions[mark_of(cookie)] = session
         return cookie, session
@@ -65,7 +68,14 @@ class People:
     def find(self, cookie: str) -> Session | None:
         """The live session of a cookie."""
         with self._lock:
+            self._let_phones_go()
             return self._sessions.get(mark_of(cookie))
+
+    def _let_phones_go(self) -> None:
+        """Those whose time is over."""
+        before = now_text(timedelta(minutes=PHONE_MINUTES))
+        for mark in [mark for mark, one in self._sessions.items() if one.phone and one.started < before]:
+            del self._sessions[mark]
 
     def is_live(self, session_id: str) -> bool:
         with self._lock:
@@ -80,6 +90,7 @@ class People:
     def all(self) -> tuple[Session, ...]:
         """Everyone who is in, first come first."""
         with self._lock:
+            self._let_phones_go()
             return tuple(sorted(self._sessions.values(), key=lambda session: session.started))
 
     def put_out(self, session_id: str) -> Session:
@@ -200,6 +211,12 @@ _PLAYTESTER: tuple[tuple[frozenset[str], re.Pattern[str]], ...] = (
     (frozenset(("POST", "PUT", "DELETE")), re.compile(r"/api/printers(/.*)?")),  # the routes see to it: their own alone
     (frozenset(("DELETE",)), re.compile(r"/api/jobs/[^/]+")),
 )
+# A phone that came by a desk's code reads photographs, and may save the printer that they tell of.
+_PHONE: tuple[tuple[frozenset[str], re.Pattern[str]], ...] = (
+    (_SAFE, re.compile(r"/true-up|/api/(me|tables|test-sheet.*|printers(/.*)?)")),
+    (frozenset(("POST",)), re.compile(r"/api/(fit|read)")),
+    (frozenset(("POST", "PUT")), re.compile(r"/api/printers(/[0-9a-f]+/(readings|confirmation))?")),
+)
 _IN_DECK = re.compile(rf"/(?:api/)?decks/({_DECK})(?:/.*)?")
 
 
@@ -214,7 +231,10 @@ def is_safe(method: str) -> bool:
 
 
 def may(session: Session, method: str, path: str) -> bool:
-    """Whether this person may ask for this. The host may all; a maker all but who else is in."""
+    """Whether this person may ask for this. The host may all; a maker all but who else is in; a phone that came by a
+    desk's code what it came for."""
+    if session.phone:
+        return any(method in methods and pattern.fullmatch(path) for methods, pattern in _PHONE)
     if session.role == "host":
         return True
     if _HOST_ONLY.fullmatch(path):

@@ -155,7 +155,10 @@ class Guard:
             if session is None:
                 return self._stranger(path)
             if not may(session, method, path):
-                return self._answers.refusal(path, 403, f"A {session.role} may not do that.", "Ask the host.")
+                who, way = (("A phone that came by a desk's code reads photographs, and no more than that.",
+                             "For more, join with a code that the host sees.") if session.phone
+                            else (f"A {session.role} may not do that.", "Ask the host."))
+                return self._answers.refusal(path, 403, who, way)
         return self._length_refusal(headers, path, label, limit)
 
     def _session(self, headers: Headers) -> Session | None:

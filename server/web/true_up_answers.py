@@ -211,6 +211,7 @@ class Post:
     paper: str
     flip: Flip
     until: float
+    spent: bool = False  # a phone has come
     sheets: list[PhotoRead] = field(default_factory=list)
 
 
@@ -238,6 +239,15 @@ class Posts:
             if post is None or post.until <= self._clock():
                 raise NotThere("phone: this code has run out.", "Show a new one on the desk's True-up page.")
             return post
+
+    def spend(self, key: str) -> None:
+        """A phone comes by this post's code: the only one. Raises NotThere where one has."""
+        with self._lock:
+            post = self._posts.get(key)
+            if post is None or post.spent:
+                raise NotThere("phone: this code has let a phone in already.",
+                               "Show a new one on the desk's True-up page.")
+            post.spent = True
 
     def by_secret(self, secret: str) -> tuple[str, Post]:
         """Raises NotThere likewise."""

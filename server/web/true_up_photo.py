@@ -1,7 +1,8 @@
 """A photograph of a test sheet to readings, in a worker; and a phone as the desk's camera.
 
-A desk that asks for a phone gets a *post*: a secret address for the QR code, which lets the phone in as a maker for a
-short while, and a place where what the phone photographs is kept until the desk has fetched it.
+A desk that asks for a phone gets a *post*: a secret address for the QR code, which lets one phone in for a short while,
+to read photographs and save what they tell and for nothing else, and a place where what it photographs is kept until
+the desk has fetched it.
 """
 
 from __future__ import annotations
@@ -137,16 +138,18 @@ def look(key: _PostId, services: ServicesDep, person: PersonDep,
 
 @page.get("/phone/{secret}")
 def phone(secret: Annotated[str, Path(max_length=100)], request: Request, services: ServicesDep) -> RedirectResponse:
-    """The QR code's address: the phone is let in as a maker and stands on the True-up page."""
+    """The QR code's address: one phone is let in to read photographs, and stands on the True-up page. Who is in
+    already comes as who they are."""
     key, post = services.posts.by_secret(secret)
     query = urlencode({"to": key, "paper": post.paper, "flip": post.flip})
     answer = RedirectResponse(f"/true-up?{query}#t-read", 303)
     current: Session | None = request.scope["state"]["session"]
-    if current is None or current.role == "playtester":
+    if current is None:
         services.people.check_room()
-        cookie, session = services.people.start("maker", "Phone", client_address(request))
+        services.posts.spend(key)
+        cookie, session = services.people.start("maker", "Phone", client_address(request), phone=True)
         set_session_cookie(answer, services, cookie)
-        event("person came in", person=session.id, role="maker", post=key, address=session.address)
+        event("person came in", person=session.id, role="phone", post=key, address=session.address)
     return answer
 
 

@@ -12,6 +12,7 @@ import pytest
 from PIL import Image
 
 from server.errors import NotThere
+from server.web import access
 from server.web.hosts import Hosts
 from server.web.true_up_answers import Posts
 from tests.photo.conftest import Faces, a4
@@ -68,7 +69,8 @@ def lan(tmp_path: Path) -> Iterator[LiveServer]:
         yield server
 
 
-def test_a_phone_comes_by_the_code_and_its_picture_arrives_at_the_desk(lan: LiveServer, jpeg: bytes) -> None:
+def test_a_phone_comes_by_the_code_and_its_picture_arrives_at_the_desk(
+        lan: LiveServer, jpeg: bytes, monkeypatch: pytest.MonkeyPatch) -> None:
     desk = lan.client()
     post = desk.post("/api/read/posts?paper=a4&flip=long-edge").json()
     secret = post["url"].rpartition("/phone/")[2]
@@ -78,14 +80,24 @@ def test_a_phone_comes_by_the_code_and_its_picture_arrives_at_the_desk(lan: Live
     assert phone.post("/api/read", content=jpeg).status_code in (401, 403)
     way = phone.get(f"/phone/{secret}")
     assert way.status_code == 303 and way.headers["location"].startswith(f"/true-up?to={post['id']}&paper=a4")
-    assert phone.get("/api/me").json()["role"] == "maker" and phone.get("/api/people").status_code == 403
+    assert phone.get("/api/me").json()["name"] == "Phone"
+    for method, path in (("GET", "/api/people"), ("GET", "/"), ("GET", "/api/decks"), ("POST", "/api/decks"),
+                         ("POST", "/api/read/posts"), ("POST", "/api/nudge?printer=1"), ("DELETE", "/api/printers/0a")):
+        refused = phone.request(method, path, headers={"Accept": "application/json"})
+        assert refused.status_code == 403, (method, path)
+    assert "came by a desk's code" in phone.post("/api/decks", json={"name": "x"}).json()["message"]
+    assert lan.stranger().get(f"/phone/{secret}").status_code == 404  # one phone
+    assert phone.get(f"/phone/{secret}").status_code == 303  # which may come again
     assert phone.post(f"/api/read?name=1.jpg&to={post['id']}", content=jpeg).status_code == 200
     came = desk.get(f"/api/read/posts/{post['id']}").json()
     assert came["next"] == 1 and len(came["sheets"][0]["stations"]) == 9
     assert desk.get(f"/api/read/posts/{post['id']}?after=1").json()["sheets"] == []
-    assert phone.get(f"/api/read/posts/{post['id']}").status_code == 404  # a post is its desk's own
+    assert phone.get(f"/api/read/posts/{post['id']}").status_code == 403  # a post is its desk's own
     desk.post("/api/read/posts")  # a new code voids the old one
-    assert lan.stranger().get(f"/phone/{secret}").status_code == 404
+    assert phone.get(f"/phone/{secret}").status_code == 404
+    monkeypatch.setattr(access, "PHONE_MINUTES", -1)  # its time is over
+    assert phone.get("/api/me").status_code == 401 and [one["name"] for one in desk.get("/api/people").json()["people"]
+                                                        ] == [desk.get("/api/me").json()["name"]]
 
 
 def test_a_code_runs_out() -> None:

@@ -89,7 +89,7 @@ export class Photos {
         el("img", { class: "rd-qr", src: post.qr, width: "200", height: "200", alt: "QR code of the address beside it" }),
         el("div", {}, el("p", {}, "Point the phone's camera at the code. It opens this page there; what you photograph arrives here."),
           el("p", { class: "rd-address" }, el("a", { href: post.url, text: post.url })),
-          el("p", { class: "hint", text: `The phone must be in the same network. The code lets it in as a maker for ${post.minutes} minutes.` })));
+          el("p", { class: "hint", text: `The phone must be in the same network. The code is good for one phone and ${post.minutes} minutes, to read photographs and save a printer, and for nothing else.` })));
       this.#wait(post.id, 0);
     } catch (error) {
       const { message, fix } = error instanceof ApiError ? error : new ApiError("No code could be made.");
