@@ -41,6 +41,8 @@ class Objects:
     def __init__(self, limits: ArtLimits) -> None:
         self.document: Any = load_pymupdf().open()
         self.limits = limits
+        self.pictures: dict[tuple[str, bool], tuple[int, tuple[int, int]]] = {}
+        self._pixels = limits.pixels
         self._left = limits.stream_bytes
         self._known: dict[object, int] = {}
 
@@ -65,7 +67,9 @@ class Objects:
         return self._known[entries, data]
 
     def spend_pixels(self, pixels: int) -> None:
-        if pixels > self.limits.pixels:
+        """Count the pixels of one more picture: all together are held to the limit for one."""
+        self._pixels -= pixels
+        if self._pixels < 0:
             raise CantDraw(f"pictures of more than {self.limits.pixels / 1e6:g} megapixels", "too-many-pixels",
                            "Scale them down and export it again.")
 

@@ -274,7 +274,10 @@ class Drawing:
     def _image(self, node: Node, style: Style, canvas: Canvas, view: View) -> None:
         if not node.get("href"):
             return
-        number, (across, down) = put_picture(canvas, node.get("href"))
+        known_by = node.get("href"), canvas.grey
+        if known_by not in self.objects.pictures:
+            self.objects.pictures[known_by] = put_picture(canvas, node.get("href"))
+        number, (across, down) = self.objects.pictures[known_by]
         place = self.picture_place(node, style, view, (across, down))
         if place.width <= 0 or place.height <= 0:
             return

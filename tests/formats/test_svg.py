@@ -79,6 +79,9 @@ def test_it_may_be_in_any_encoding_and_under_any_name(tmp_path: Path, text: byte
      ArtLimits(), "too-much-inside"),
     (svg(f'<image width="9" height="9" href="{link(Image.new("1", (4000, 4000)), "PNG")}"/>'),
      ArtLimits(pixels=1_000_000), "too-many-pixels"),
+    (svg("".join(f'<image width="9" height="9" href="{link(Image.new("1", (800, height)), "PNG")}"/>'
+                 for height in (800, 801))),
+     ArtLimits(pixels=1_000_000), "too-many-pixels"),
     (svg('<path stroke="red" stroke-dasharray="1e-4" d="M0 0H100"/>'), ArtLimits(), "too-much-inside"),
     (svg('<path d="M0 0' + "h1v1" * 1_100 + '"/>'), ArtLimits(), "too-much-inside"),
     # The same where it is only measured, for a clip by its box.
@@ -127,6 +130,14 @@ def test_a_jpeg_in_it_goes_into_the_pdf_as_it_is(tmp_path: Path) -> None:
                   and thing.get("/Subtype") == "/Image")
         assert image.Filter == "/DCTDecode" and image.Width == 240
         assert Image.open(io.BytesIO(image.read_raw_bytes())).size == (240, 160)
+
+
+def test_a_picture_used_over_and_over_is_stored_once(tmp_path: Path) -> None:
+    picture = f'<image id="i" width="9" height="9" href="{link(Image.new("RGB", (90, 90), "teal"), "PNG")}"/>'
+    (tmp_path / "art.svg").write_text(svg(picture + '<use href="#i" x="20"/>' * 50), encoding="utf-8")
+    with open_svg(tmp_path / "art.svg", "art.svg") as document, pikepdf.open(io.BytesIO(document.tobytes())) as pdf:
+        streams = [thing for thing in pdf.objects if isinstance(thing, pikepdf.Stream)]
+        assert sum(thing.get("/Subtype") == "/Image" for thing in streams) == 1
 
 
 def test_a_soft_picture_in_it_is_seen(tmp_path: Path) -> None:
