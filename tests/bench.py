@@ -24,10 +24,10 @@ from PIL import Image, ImageDraw
 
 from server.core.planning import plan_deck
 from server.core.settings import DeckSettings
-from server.drawing.deck_pdf import write_deck_pdf
 from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
 from server.intake.folder import read_folder
+from server.prepress import build, prepare
 from tests.bench_true_up import NUDGE_GOAL, nudge_ratio
 from tests.simulated_printers import wander_table
 
@@ -92,11 +92,9 @@ def files_of(folder: Path) -> list[Path]:
 
 
 def ours(folder: Path, out: Path) -> None:
-    """The whole way of ``lampfold build``: scan the folder, plan, write."""
+    """The whole way of ``lampfold build``: scan the folder, prepare it, write."""
     found = read_folder(folder)
-    settings = DeckSettings()
-    planned = plan_deck(found.deck, settings)
-    write_deck_pdf(planned, found.deck, settings, found.source, out)
+    build(prepare(found.deck, DeckSettings(), found.source), out)
 
 
 def copied(folder: Path, out: Path) -> None:
@@ -134,16 +132,14 @@ def read_once(folder: Path) -> None:
 _CHILD = """
 import resource, sys, tracemalloc
 from pathlib import Path
-from server.core.planning import plan_deck
+import server.drawing.deck_pdf  # loaded before anything is counted
 from server.core.settings import DeckSettings
-from server.drawing.deck_pdf import write_deck_pdf
 from server.intake.folder import read_folder
-from tests.bench_true_up import NUDGE_GOAL, nudge_ratio
+from server.prepress import build, prepare
 if sys.argv[3] == "python":
     tracemalloc.start()
 found = read_folder(Path(sys.argv[1]))
-planned = plan_deck(found.deck, DeckSettings())
-write_deck_pdf(planned, found.deck, DeckSettings(), found.source, Path(sys.argv[2]))
+build(prepare(found.deck, DeckSettings(), found.source), Path(sys.argv[2]))
 status = Path("/proc/self/status")  # Linux counts what was there before this program began into ru_maxrss
 if sys.argv[3] == "python":
     print(tracemalloc.get_traced_memory()[1])
@@ -250,6 +246,7 @@ def printed(rows: list[Row]) -> str:
 
 
 def main() -> None:
+    from tests.bench_art import alpha_row, pdf_row
     from tests.bench_glow import glow_rows  # they take this table's rows, so they can't be loaded before them
     from tests.bench_many import many_rows
     from tests.bench_release import release_rows
@@ -265,6 +262,7 @@ def main() -> None:
             rows += [*growth_rows("png", 3, room), *growth_rows("jpeg", 3, room)]
             rows += [*release_rows("png", 2, room), *release_rows("jpeg", 2, room)]
         rows += [preview_row(options.turns), upload_row(options.turns, room)]
+        rows += [alpha_row(options.turns, room), pdf_row(options.turns, room)]
     ratio, detail = nudge_ratio(options.turns)
     rows.append(Row("Nudge, 200 pages: time over open and save", ratio, NUDGE_GOAL, True, detail))
     rows += glow_rows(options.turns)

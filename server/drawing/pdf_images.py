@@ -30,6 +30,7 @@ _UPRIGHT = Affine(a=1.0, d=-1.0, f=1.0)  # an image fills PDF's unit square with
 _AS_VIEWED = {orientation: viewed.after(_UPRIGHT) for orientation, viewed in ORIENTATIONS.items()}
 _END_OF_IMAGE = b"\xff\xd9"
 _DIGESTED_BYTES = 4 * 1024  # of a JPEG, for the PDF's identifier
+_SUMMED_AT_ONCE = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +106,7 @@ class ImageWriter:
             self._put_png(colour, one.profile, one.mask, one.number)
 
     def _sum(self, png: Png, file: str) -> None:
-        self._await_sums(1)
+        self._await_sums(_SUMMED_AT_ONCE)
         self._summed.append(file)
         self._summer.put(png.holds)
 
