@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
+from typing import TypeVar
 
 from server.core.art import Art, Card, Deck, Problem
 from server.errors import LampfoldError, Unreadable
@@ -14,6 +15,7 @@ from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.pixels import verify
 from server.formats.refusal import problem_from
 
+Seen = TypeVar("Seen")
 _MOST_THREADS = 4  # a decoder may take 256 MiB for one picture
 
 
@@ -55,22 +57,20 @@ def _orphaned(card: Card, broken: Mapping[str, LampfoldError], deck: Deck) -> li
 
 
 def broken_art(deck: Deck, source: Callable[[Art], Path], limits: ArtLimits = DEFAULT_LIMITS) -> dict[str, Unreadable]:
-    """Decode all art of ``deck`` and give what the decoders refuse, by file label; empty where all is sound.
-
-    Pictures go side by side; PyMuPDF must not, so PDF pages go one by one.
-    """
+    """Decode all art of ``deck`` and give what the decoders refuse, by file label; empty where all is sound."""
     arts = [art for card in deck.cards for art in (card.front, card.back) if art]
     first = {art.key: art for art in arts}
-    found: dict[str, Unreadable] = {}
-    pictures = [art for art in first.values() if not art.is_vector]
-    with ThreadPoolExecutor(min(_MOST_THREADS, os.cpu_count() or 1)) as pool:
-        answers = list(pool.map(lambda art: _trouble(art, source, limits), pictures))
-    pages = [art for art in first.values() if art.is_vector]
-    answers += [_trouble(art, source, limits) for art in pages]
-    for art, error in zip((*pictures, *pages), answers, strict=True):
-        if error:
-            found[art.key] = error
+    answers = of_each(first.values(), lambda art: _trouble(art, source, limits))
+    found = {key: error for key, error in zip(first, answers, strict=True) if error}
     return {art.file: found[art.key] for art in arts if art.key in found}
+
+
+def of_each(arts: Iterable[Art], look: Callable[[Art], Seen]) -> list[Seen]:
+    """What ``look``, which decodes, says of each. Pictures go side by side; PyMuPDF must not, so PDF pages go one by
+    one."""
+    with ThreadPoolExecutor(min(_MOST_THREADS, os.cpu_count() or 1)) as pool:
+        jobs = [(art, None if art.is_vector else pool.submit(look, art)) for art in arts]
+        return [job.result() if job else look(art) for art, job in jobs]
 
 
 def _trouble(art: Art, source: Callable[[Art], Path], limits: ArtLimits) -> Unreadable | None:

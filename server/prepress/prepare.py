@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -158,16 +158,23 @@ def with_box_art(deck: Deck, settings: DeckSettings, art_of: Callable[[str], Art
 def edge_colours(arts: Iterable[Art], source: Source,
                  limits: ArtLimits = DEFAULT_LIMITS) -> tuple[dict[str, ArtEdges], dict[str, Unreadable]]:
     """What lies along each art's edges, and what can't be decoded, both by the art's key. Decodes."""
-    colours: dict[str, ArtEdges] = {}
-    broken: dict[str, Unreadable] = {}
-    for art in arts:
-        from server.formats.pixels import edges_of  # Pillow, which a deck with bleed of its own doesn't need
+    arts = tuple(arts)
+    if not arts:
+        return {}, {}  # without Pillow, which a deck with bleed of its own doesn't need
+    from server.intake.decode_check import of_each
 
-        try:
-            colours[art.key] = edges_of(source(art), art, limits)
-        except Unreadable as error:
-            broken[art.key] = error
-    return colours, broken
+    seen = of_each(arts, partial(_edges, source=source, limits=limits))
+    return ({art.key: one for art, one in zip(arts, seen, strict=True) if isinstance(one, ArtEdges)},
+            {art.key: one for art, one in zip(arts, seen, strict=True) if isinstance(one, Unreadable)})
+
+
+def _edges(art: Art, source: Source, limits: ArtLimits) -> ArtEdges | Unreadable:
+    from server.formats.pixels import edges_of
+
+    try:
+        return edges_of(source(art), art, limits)
+    except Unreadable as error:
+        return error
 
 
 def prove(deck: Deck, source: Source, limits: ArtLimits = DEFAULT_LIMITS) -> Deck:
