@@ -28,6 +28,9 @@ _JFIF_UNITS_MM = {1: MM_PER_INCH, 2: 10.0}
 # What is no marker between segments is stepped over, as every decoder does; fill bytes may come before one (B.1.1.2).
 _MARKER = re.compile(rb"\xff[^\x00\xff]")
 # Within a scan FF stands before 00 (a stuffed byte), a restart marker or a fill byte; anything else ends the scan.
+_SCAN = re.compile(b"\xff\xda")  # nowhere within a scan's data, where 00 follows FF
+# A progressive JPEG has some ten, with every component and bit by itself not a hundred.
+_MOST_SCANS = 100
 _SCAN_END = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
 # One scan that holds it all ends with the first of these. An expression is found in a third of the time of ``find``.
 _FIRST_END = re.compile(_END)
@@ -195,9 +198,13 @@ def look_at_jpeg(piece: Piece, size: int, file: str, limits: ArtLimits | None) -
     if size > 4 * _LOOK_BYTES:
         with suppress(BadArt):
             jpeg = read_jpeg(piece(0, _LOOK_BYTES) + piece(size - _LOOK_BYTES, size), file, limits)
-            if jpeg.ended and jpeg.scan < _LOOK_BYTES:
+            if jpeg.ended and jpeg.scan < _LOOK_BYTES and jpeg.process != _SOF_PROGRESSIVE:
                 return jpeg
-    return read_jpeg(piece(0, size), file, limits)
+    jpeg = read_jpeg(data := piece(0, size), file, limits)
+    if jpeg.process == _SOF_PROGRESSIVE and len(_SCAN.findall(data)) > _MOST_SCANS:
+        raise BadArt(f"{file}: is a JPEG of more than {_MOST_SCANS} scans, each of which is decoded over the whole "
+                     "picture.", "Save it again as an ordinary JPEG or a PNG.", "too-much-inside")
+    return jpeg
 
 
 def _walk(data: Content, file: str) -> _Walked:

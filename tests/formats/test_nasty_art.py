@@ -276,7 +276,18 @@ def test_thumbnails_are_small_upright_and_on_white(tmp_path: Path) -> None:
     with Image.open(io.BytesIO(thumbnail(path, art, 120))) as small:
         assert small.format == "WEBP"
         assert small.size == (80, 120)
-        assert small.convert("RGB").getpixel((40, 60)) == (255, 255, 255)
+        # White, but for what a lossy WebP takes off.
+        assert np.asarray(small.convert("RGB"))[60, 40].min() > 250
     path = write(tmp_path, "cards", pdf(2))
     with Image.open(io.BytesIO(thumbnail(path, read_art(path, FILE, "key")[1], 176))) as small:
         assert small.size == (126, 176)
+
+
+def test_a_jpeg_of_thousands_of_scans_is_refused(tmp_path: Path) -> None:
+    # Each scan of a progressive JPEG is decoded over the whole picture (ITU-T T.81, G.1), and may be ten bytes long.
+    data = encoded("JPEG", picture(240, 330), progressive=True)
+    last = data[data.rindex(b"\xff\xda"):-2]
+    assert isinstance(taken(tmp_path, data), tuple)
+    with pytest.raises(BadArt, match="more than 100 scans") as caught:
+        read_art(write(tmp_path, "file", data[:-2] + last * 400 + b"\xff\xd9"), FILE, "key")
+    assert caught.value.code == "too-much-inside"
