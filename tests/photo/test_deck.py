@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,10 +14,12 @@ import pytest
 from PIL import Image, ImageDraw
 
 from server.cli import main
+from server.commands.read import _lines
+from server.core.sighting import SheetSight, Sight, off_of, sheets_csv
 from tests.photographer import Conditions, drift_at, faces, photograph
 
 DRIFT = (0.5, -0.7, 0.15, 1.001, 0.999)
-HOW = Conditions(drift=DRIFT, megapixels=5.0, turn=23.0, tilt=12.0, tilt_way=40.0, exposed=99.0, seed=5)
+HOW = Conditions(drift=DRIFT, megapixels=3.5, turn=23.0, tilt=12.0, tilt_way=40.0, exposed=99.0, seed=5)
 # (method, options, how the back comes behind the front: two sheets lie as after a turn about the upright edge)
 SHEETS = {
     "long edge, portrait": ("duplex", ["--flip", "long-edge", "--arrangement", "portrait"], "long-edge"),
@@ -105,9 +108,24 @@ def test_without_the_plan_and_what_a_correction_leaves(folder: Path, tmp_path: P
     assert np.hypot(*errors(sheet, plan, (0.3, -0.1, 0.0, 1.0, 1.0)).T).max() < 0.05
     seen = cv2.imread(str(tmp_path / "seen.png"))
     assert seen is not None and (seen == (120, 110, 20)).all(axis=2).sum() > 200  # rings drawn round what was read
+    seen = cv2.imread(str(tmp_path / "seen.png"))
+    assert seen is not None and (seen == (120, 110, 20)).all(axis=2).sum() > 200  # rings drawn round what was read
     assert run("read", tmp_path / "window.jpg", "--out", tmp_path / "x.csv") == 2  # no test sheet: nothing to fit
     said = " ".join(capsys.readouterr().out.split())
     assert "4 of 4 marks read" in said and "mm right and" in said and "mm high" in said
+
+
+def test_its_numbers_in_words_and_never_as_a_test_sheets() -> None:
+    sights = tuple(Sight(number, at, 0.3, -0.1 + off, 0.01) for number, at, off in
+                   ((1, (10.0, 10.0), 0.0), (2, (110.0, 10.0), 0.1), (4, (10.0, 210.0), 0.0)))
+    sheet = SheetSight("a.jpg", sights, (), "deck sheet", off_of(sights, (60.0, 110.0)))
+    assert sheets_csv([sheet]) == "sheet,station,dx_mm,dy_mm\n"
+    said = " ".join(" ".join(_lines([sheet])).split())
+    assert "deck sheet, 3 of 3 marks read" in said and "the back lands" in said and "the middle of the sheet" in said
+    two, one = off_of(sights[:2]), off_of(sights[:1])
+    assert two and (two.dx_mm, two.dy_mm, two.scale) == (pytest.approx(0.3), pytest.approx(-0.05), None)
+    assert two.rotation_deg == pytest.approx(math.degrees(0.001), rel=0.01)  # right end lower: clockwise
+    assert one and one.rotation_deg is None and off_of(()) is None
 
 
 @pytest.mark.parametrize(("options", "note"), [
