@@ -58,7 +58,7 @@ def run(arguments: argparse.Namespace) -> int:
     sights = [sheet.sight for sheet in sheets]
     if arguments.out:
         if not any(sight.read and sight.kind == "test sheet" for sight in sights):
-            for line in _lines(sights):
+            for line in _lines(sights, bool(arguments.deck)):
                 print(line)
             raise BadValue("--out: no station of a test sheet was read.", "See above what to do about each picture.")
         write_whole("--out", arguments.out, sheets_csv(sights).encode("utf-8"))
@@ -67,7 +67,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(as_json(sheets_json(sights)))
     else:
-        for line in _lines(sights):
+        for line in _lines(sights, bool(arguments.deck)):
             print(line)
         if arguments.out:
             print(f"{arguments.out}: written. Then: lampfold fit {arguments.out} --paper {arguments.paper}")
@@ -121,7 +121,7 @@ def _write_pictures(place: Path, pictures: Sequence[bytes]) -> None:
         write_whole("--picture", at, png)
 
 
-def _lines(sights: Sequence[SheetSight]) -> Iterator[str]:
+def _lines(sights: Sequence[SheetSight], planned: bool) -> Iterator[str]:
     for number, sight in enumerate(sights, 1):
         if number > 1:
             yield ""
@@ -134,15 +134,15 @@ def _lines(sights: Sequence[SheetSight]) -> Iterator[str]:
         if sight.stations:
             yield from table([(f"  {name}", "dx mm", "dy mm", "± mm", ""), *(_row(one) for one in sight.stations)])
         if sight.off:
-            yield from wrapped(f"On this sheet the back {sight.off.says()}, told at {_where(sight)}: what is left over "
-                               "of a drift, if the sheet was corrected for one.", "  ")
+            yield from wrapped(f"On this sheet the back {sight.off.says()}, told at {_where(sight, planned)}: what is "
+                               "left over of a drift, if the sheet was corrected for one.", "  ")
 
 
-def _where(sight: SheetSight) -> str:
-    """Where a sheet's shift is told."""
+def _where(sight: SheetSight, planned: bool) -> str:
+    """Where a sheet's shift is told; only the plan says where on the paper the marks lie."""
     if sight.off and sight.off.rotation_deg is None:
         return f"mark {sight.read[0].station} alone, so that its turn isn't known"
-    return "the middle of the sheet" if len(sight.read) > 2 else "the middle between its marks"
+    return "the middle of the sheet" if planned else "the middle between its marks"
 
 
 def _row(one: Any) -> tuple[str, ...]:

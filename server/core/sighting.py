@@ -45,8 +45,8 @@ class SightProblem:
 
 @dataclass(frozen=True, slots=True)
 class SheetOff:
-    """How far a deck's sheet is off as a whole: shift at ``at`` in mm, clockwise turn, scale; None for what one
-    mark, or two, can't tell."""
+    """How far a deck's sheet is off as a whole: shift in mm at the paper's middle, or without its plan at the
+    middle between its marks; clockwise turn, scale; None for what one mark, or two, can't tell."""
 
     dx_mm: float
     dy_mm: float
@@ -75,9 +75,9 @@ class SheetSight:
         return tuple(one for one in self.stations if one.read)
 
 
-def off_of(sights: Iterable[Sight], middle: Point | None = None) -> SheetOff | None:
-    """A shift, turn and scale by least squares (as ``registration.fit`` has it: w = a z + c), told at ``middle`` or at
-    the middle of what was read; None where nothing was."""
+def off_of(sights: Iterable[Sight], middle: Point) -> SheetOff | None:
+    """A shift, turn and scale by least squares (as ``registration.fit`` has it: w = a z + c), told at ``middle``; None
+    where nothing was read."""
     read = [(complex(*one.at), complex(one.dx_mm, one.dy_mm)) for one in sights
             if one.dx_mm is not None and one.dy_mm is not None]
     if not read:
@@ -91,7 +91,7 @@ def off_of(sights: Iterable[Sight], middle: Point | None = None) -> SheetOff | N
     scale = abs(1 + change) if len(read) > 2 else None
     if scale is None:  # two marks tell it along their own line alone
         change = (1 + change) / abs(1 + change) - 1
-    told = mean + change * ((complex(*middle) if middle else centre) - centre)
+    told = mean + change * (complex(*middle) - centre)
     return SheetOff(told.real, told.imag, math.degrees(cmath.phase(1 + change)), scale)
 
 

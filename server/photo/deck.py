@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from server.core.camera_marks import DECK_CORNERS, DECK_SIZES, STATION_WORDS, deck_mark, deck_place, ring_points
 from server.core.deck_marks import DeckSheet
-from server.core.geometry import Point
+from server.core.geometry import Point, bounds
 from server.core.plan import Flip
 from server.core.sighting import SheetSight, Sight, SightProblem, off_of
 from server.core.sizes import Paper
@@ -79,9 +79,10 @@ def _read_deck(grey: NDArray[np.uint8], photo: str, rings: Sequence[Ring], deck:
     if problem:
         return refused(photo, problem)
     sights = tuple(_in_mm(sight, size) for sight in sights_of(front, backs, size))
-    middle = deck.middle if deck else None
-    sheet = SheetSight(photo, sights, (), "deck sheet", off_of(sights, middle))
     fronts = tuple((_corner(place) + 1, _scaled(front.points[place], size)) for place in front.places)
+    # Of all rings, not of the backs that were read: three of four corners have their mean aside.
+    middle = deck.middle if deck else bounds(point for _, point in fronts).centre
+    sheet = SheetSight(photo, sights, (), "deck sheet", off_of(sights, middle))
     seen = tuple((_corner(place) + 1, _scaled(back.middle, size))
                  for place, back in zip(front.places, backs, strict=True) if back.seen)
     return Found(sheet, _for_mm(front.lens, size), fronts, seen, size)

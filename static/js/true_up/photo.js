@@ -118,7 +118,8 @@ export class Photos {
 /** The way to that sheet's cut cards, where this page is a deck's. @param {import("../common/types.js").SheetOffOut} off */
 function onGlow(off) {
   const deck = document.body.dataset.deck;
-  if (!deck) return el("p", { class: "hint", text: "Its deck's Glow page shows the cut cards." });
+  // Two marks have their middle aside from the paper's, where Glow lays a move: there only the deck's plan tells.
+  if (!deck || off.scale === null) return el("p", { class: "hint", text: "Its deck's Glow page reads it by the plan and shows the cut cards." });
   const given = { dx_mm: off.dx_mm, dy_mm: off.dy_mm, rotation_deg: off.rotation_deg ?? 0, scale: off.scale ?? 1 };
   const query = new URLSearchParams(Object.entries(given).map(([name, value]) => [name, String(value)]));
   return el("a", { class: "button", href: `/decks/${encodeURIComponent(deck)}/glow?${query}`, text: "See its cut cards on Glow" });
