@@ -29,6 +29,7 @@ _ADOBE = "adobe"  # Pillow's name for the marker of that program in a JPEG
 # A page is drawn so large where nothing else is asked for: some 300 ppi for a card, and twice a thumbnail.
 PAGE_PX = 1024
 _EDGE_PX = 2
+_BAND_ROWS = 512
 _WEBP_QUALITY = 82
 # EXIF orientation (CIPA DC-008): what brings the stored picture upright.
 UPRIGHT = {
@@ -179,14 +180,22 @@ def straight(image: Image.Image) -> Image.Image:
     if image.mode == "RGB" and "transparency" not in image.info:
         return image
     if image.mode in WITH_ALPHA or "transparency" in image.info:
-        layer = image.convert("RGBA")
-        return Image.alpha_composite(Image.new("RGBA", layer.size, "white"), layer).convert("RGB")
+        return _on_white(image)
     if image.mode.startswith("I;16"):
         return image.convert("I").point(lambda value: value / 257).convert("L").convert("RGB")
     if image.mode == "CMYK" and image.format == "JPEG" and _ADOBE not in image.info:
         # Pillow turns every CMYK JPEG's values over, which is right only for those with that marker.
         return ImageChops.invert(image).convert("RGB")
     return printable(image).convert("RGB")
+
+
+def _on_white(image: Image.Image) -> Image.Image:
+    """In bands of rows: a large picture is held twice, as it came and as it goes, and not five times."""
+    (width, height), out = image.size, Image.new("RGB", image.size)
+    for top in range(0, height, _BAND_ROWS):
+        layer = image.crop((0, top, width, min(top + _BAND_ROWS, height))).convert("RGBA")
+        out.paste(Image.alpha_composite(Image.new("RGBA", layer.size, "white"), layer).convert("RGB"), (0, top))
+    return out
 
 
 def by_its_word(image: Image.Image) -> Image.Image:

@@ -16,7 +16,7 @@ from server.core.bleed import decide
 from server.core.checks import check_deck
 from server.core.settings import DeckSettings
 from server.core.sizes import card_size_named
-from server.formats.pixels import upright
+from server.formats.pixels import straight, upright
 from server.formats.reader import read_art
 from tests.drawing.pdf_help import READERS, chunk, page_of, pixels
 from tests.formats.artwork import encoded, picture, write
@@ -132,3 +132,12 @@ def test_a_picture_in_a_pdf_is_as_coarse_as_by_itself(tmp_path: Path) -> None:
     document = pymupdf.open()
     document.new_page(width=180, height=252).insert_text((20, 20), "vector")
     assert read_art(write(tmp_path, "v.pdf", document.tobytes()), "v.pdf", "c")[0].picture_ppi is None
+
+
+@pytest.mark.parametrize("mode", ["RGBA", "LA"])
+def test_a_tall_picture_is_laid_on_white_as_pillow_lays_it_whole(mode: str) -> None:
+    noise = np.random.default_rng(1).integers(0, 256, (1300, 7, len(mode)), dtype=np.uint8)
+    tall = Image.fromarray(noise)
+    assert tall.mode == mode
+    whole = Image.alpha_composite(Image.new("RGBA", tall.size, "white"), tall.convert("RGBA")).convert("RGB")
+    assert straight(tall).tobytes() == whole.tobytes()
