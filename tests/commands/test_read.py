@@ -113,7 +113,7 @@ def test_what_is_no_picture(tmp_path: Path, capsys: pytest.CaptureFixture[str], 
 
 
 def test_a_picture_of_something_else(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    Image.effect_noise((800, 600), 60).save(tmp_path / "sea.png")
+    Image.effect_noise((500, 400), 60).save(tmp_path / "sea.png")
     assert run("read", tmp_path / "sea.png") == 1
     assert "No test sheet is to be seen" in capsys.readouterr().out
     assert run("read", tmp_path / "sea.png", "--out", tmp_path / "r.csv") == 2

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from server.jobs import pool
 from server.jobs.queue import Work
 from server.store.limits import Limits
 from server.web import art_receiving
@@ -260,6 +261,7 @@ def test_a_worker_that_is_lost_takes_one_files_verdict_along(make_server: Callab
     deck_id = server.deck({}, client=client)
     with monkeypatch.context() as patched:
         patched.setattr(art_receiving, "read_file", task)
+        patched.setattr(pool, "_WAIT_FACTOR", 2)  # one that hangs is waited for no longer than this asks
         lost = client.put(f"/api/decks/{deck_id}/files/fronts/a.png", content=picture())
     assert lost.status_code == 422
     assert lost.json()["message"].startswith("fronts/a.png")
