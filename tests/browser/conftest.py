@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect, sync_playwright
 
 from tests.web.live import LiveServer
 
@@ -113,5 +113,11 @@ def new_deck(page: Page) -> Callable[[str], str]:
     return start
 
 
+def give(field: Locator, files: Path | str | list[Path] | list[str]) -> None:
+    """Choose files once the page listens, as people can't before."""
+    expect(field).to_be_enabled()
+    field.set_input_files(files)
+
+
 def choose_folder(page: Page, folder: Path) -> None:
-    page.locator("[data-choose-folder]").set_input_files(folder)
+    give(page.locator("[data-choose-folder]"), folder)

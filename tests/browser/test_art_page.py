@@ -13,7 +13,7 @@ from PIL import Image
 from playwright.sync_api import CDPSession, Page, Request, Route, expect
 from playwright.sync_api import TimeoutError as PlaywrightTimeoutError
 
-from tests.browser.conftest import choose_folder
+from tests.browser.conftest import choose_folder, give
 from tests.web.live import LiveServer, small_deck
 
 Folder = Callable[..., Path]
@@ -176,7 +176,7 @@ def test_a_zip_is_taken_as_the_folder_that_it_holds(page: Page, new_deck: NewDec
     (root / "notes.txt").write_text("not art", encoding="utf-8")
     packed = shutil.make_archive(str(tmp_path / "packed"), "zip", root.parent, root.name)
     new_deck("Packed")
-    page.locator("[data-choose-files]").set_input_files(packed)
+    give(page.locator("[data-choose-files]"), packed)
     expect(page.locator(".pair")).to_have_count(2)
     expect(page.locator("[data-sending]")).to_contain_text("notes.txt")
 

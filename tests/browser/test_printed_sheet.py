@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.browser.conftest import give
 from tests.browser.glow_help import cornered_deck, open_glow, print_sheet, set_settings
 from tests.photographer import Conditions, faces, photograph
 from tests.web.live import LiveServer
@@ -36,17 +37,17 @@ def test_a_photograph_lays_the_back_where_it_was_printed(page: Page, live_server
     deck = live_server.deck(FILES, "Printed")
     set_settings(live_server, deck, card="mini", paper="a5")
     open_glow(page, deck)
-    page.get_by_label("Read its photograph").set_input_files(shot)
+    give(page.get_by_label("Read its photograph"), shot)
     said = page.locator("[data-printed-said]")
     expect(said).to_contain_text("4 of 4 marks read: the back lands 0.4", timeout=60_000)
     lies_as_printed(page)
     said.get_by_text("The picture, with what was found").click()
     expect(said.get_by_role("img")).to_be_visible()
     page.goto(f"/decks/{deck}/true-up")
-    page.locator('[data-reader="read"] [data-photo-file]').set_input_files(shot)
+    give(page.locator('[data-reader="read"] [data-photo-file]'), shot)
     page.get_by_role("link", name="See its cut cards on Glow").click(timeout=60_000)
     page.wait_for_selector("body[data-sheet-shown]")
     lies_as_printed(page)
     shot.write_bytes((tmp_path / "out.pdf").read_bytes())
-    page.get_by_label("Read its photograph").set_input_files(shot)
+    give(page.get_by_label("Read its photograph"), shot)
     expect(page.locator("[data-printed-said] [data-tone=error]")).to_contain_text("is a scan")

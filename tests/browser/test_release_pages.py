@@ -12,6 +12,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
+from tests.browser.conftest import give
 from tests.web.live import LiveServer, picture, running, small_deck
 from tests.web.test_people import LAN
 
@@ -118,7 +119,7 @@ def test_a_game_of_two_decks_with_own_files_is_released_and_found_again_after_re
     page.set_viewport_size(PHONE)  # type: ignore[arg-type]
     page.goto(f"/decks/{deck_id}/output")
     form = page.locator("[data-release-form]")
-    form.locator("[data-release-add]").set_input_files([tmp_path / "Rules of Ebb.txt", tmp_path / "nul.txt"])
+    give(form.locator("[data-release-add]"), [tmp_path / "Rules of Ebb.txt", tmp_path / "nul.txt"])
     expect(form.get_by_role("checkbox", name="Rules of Ebb.txt")).to_be_checked()
     expect(form.locator("[data-release-extras-message]")).to_contain_text("nul.txt")
     form.get_by_text("With other decks of this game").click()

@@ -12,6 +12,7 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from server.web.hosts import Hosts
+from tests.browser.conftest import give
 from tests.photo.conftest import Faces, a4
 from tests.photographer import Conditions, photograph
 from tests.web.live import LiveServer, running
@@ -59,7 +60,7 @@ def test_from_the_code_to_a_saved_printer(browser: Browser, lan: LiveServer, sho
     phone.goto("/phone/" + address.rpartition("/phone/")[2])  # the test's server is reached by its loopback address
     assert phone.url.startswith(f"{lan.base}/true-up?to=")
     reader = phone.locator('[data-reader="read"]')
-    reader.locator("[data-photo-file]").set_input_files([str(path) for path in shots])
+    give(reader.locator("[data-photo-file]"), [str(path) for path in shots])
     expect(reader.locator(".rd-shot")).to_have_count(3)
     expect(reader.get_by_role("radiogroup", name="Sheet that is read")).to_contain_text("Sheet 3 9/9")
     expect(reader).to_contain_text("Station 1: Its ring of dots isn't seen")

@@ -11,6 +11,7 @@ import pypdfium2
 import pytest
 from playwright.sync_api import Page, expect
 
+from tests.browser.conftest import give
 from tests.browser.true_up_help import kept, no_printers
 from tests.web.live import LiveServer, small_deck
 
@@ -50,10 +51,10 @@ def test_printers_are_deleted_restored_exported_and_compared(page: Page, live_se
         page.get_by_role("link", name="Export Quay").click()
     download.value.save_as(tmp_path / "quay.json")
     assert json.loads((tmp_path / "quay.json").read_text(encoding="utf-8"))["name"] == "Quay"
-    page.locator("[data-import-file]").set_input_files(tmp_path / "quay.json")
+    give(page.locator("[data-import-file]"), tmp_path / "quay.json")
     expect(page.locator(".tu-printer")).to_have_count(3)
     (tmp_path / "no.json").write_text("nothing", encoding="utf-8")
-    page.locator("[data-import-file]").set_input_files(tmp_path / "no.json")
+    give(page.locator("[data-import-file]"), tmp_path / "no.json")
     expect(page.locator("[data-printers-message]")).to_contain_text("no.json is no printer file.")
 
 
@@ -66,7 +67,7 @@ def test_a_ready_pdf_comes_back_with_its_backs_moved(page: Page, live_server: Li
         pdf.add_blank_page(page_size=(595.2756, 841.8898)).Contents = pdf.make_stream(b"0 g 400 300 200 60 re f")
     pdf.save(tmp_path / "charts.pdf")
     page.goto("/true-up")
-    page.locator("[data-nudge-file]").set_input_files(tmp_path / "charts.pdf")
+    give(page.locator("[data-nudge-file]"), tmp_path / "charts.pdf")
     page.get_by_role("button", name="Move the backs").click()
     expect(page.locator("[data-nudged]")).to_contain_text("Page 2 of 2 moved.")
     expect(page.locator("[data-nudged]")).to_contain_text(re.compile("runs off the paper by up to 2 mm at the right"))

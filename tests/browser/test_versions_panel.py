@@ -18,7 +18,9 @@ from tests.web.live import LiveServer, picture, small_deck
 def test_a_designer_names_a_version_changes_two_cards_and_prints_the_change_sheet(
         page: Page, live_server: LiveServer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     client = live_server.client()
-    deck_id = live_server.deck(small_deck(6), "Harbour night", client)
+    # Pictures are looked at once for all decks of a server: these are no other test's.
+    own = {name: picture((10 * number, 91, 77)) for number, name in enumerate(small_deck(6))}
+    deck_id = live_server.deck(own, "Harbour night", client)
     monkeypatch.setattr(measures, "_IN_ONE_ANSWER", 3)  # as if it were a deck of hundreds
     answers: list[str] = []
     page.on("response", lambda answer: answers.append(answer.text()) if "/looked?" in answer.url else None)
@@ -35,7 +37,7 @@ def test_a_designer_names_a_version_changes_two_cards_and_prints_the_change_shee
     expect(page.locator("[data-build-message]")).to_contain_text("Nothing has changed: nothing to print.")
     expect(page.get_by_role("link", name="Download the PDF")).to_be_hidden()
 
-    for number, colour in ((1, (240, 240, 10)), (4, (10, 240, 240))):
+    for number, colour in ((1, (241, 239, 11)), (4, (11, 239, 241))):
         client.put(f"/api/decks/{deck_id}/files/fronts/keeper-{number}.png", content=picture(colour))
     page.reload()
     expect(page.get_by_text("The deck has changed since 0.3, Tuesday group.")).to_be_visible()
@@ -55,7 +57,7 @@ def test_a_designer_names_a_version_changes_two_cards_and_prints_the_change_shee
     assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") == 0
     assert len(pypdfium2.PdfDocument(sheets)) == 3
     front, _, _ = rendered(sheets)
-    assert middle_mm(front, (240, 240, 10)) != middle_mm(front, (10, 240, 240))
+    assert middle_mm(front, (241, 239, 11)) != middle_mm(front, (11, 239, 241))
 
 
 def test_a_version_is_renamed_restored_and_removed_and_each_can_be_taken_back(
