@@ -44,6 +44,7 @@ def test_a_photograph_lays_the_back_where_it_was_printed(page: Page, live_server
     said.get_by_text("The picture, with what was found").click()
     expect(said.get_by_role("img")).to_be_visible()
     page.goto(f"/decks/{deck}/true-up")
+    page.get_by_role("button", name="New printer").click()  # no form is open where printers are kept already
     give(page.locator('[data-reader="read"] [data-photo-file]'), shot)
     page.get_by_role("link", name="See its cut cards on Glow").click(timeout=60_000)
     page.wait_for_selector("body[data-sheet-shown]")
