@@ -11,19 +11,23 @@ from pathlib import Path
 
 from server.core.art import KIND_LABELS, Art, ArtKind
 from server.formats.apart import apart
-from server.formats.header import Content, Header, content_of, mapped_or_read, piece_of
-from server.formats.jpeg import look_at_jpeg
-from server.formats.limits import DEFAULT_LIMITS, ArtLimits
-from server.formats.png import look_at_png
-from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt
-from server.formats.sniff import (
+from server.formats.header import (
     FORMATS_TEXT,
     HEAD_BYTES,
     KIND_OF_ENDING,
     OTHER_PICTURES,
+    Content,
+    Header,
+    content_of,
     ending_of,
     kind_of,
+    mapped_or_read,
+    piece_of,
 )
+from server.formats.jpeg import look_at_jpeg
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.formats.png import look_at_png
+from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt
 
 
 def read_art(path: Path, file: str, key: str, limits: ArtLimits = DEFAULT_LIMITS) -> tuple[Art, ...]:

@@ -10,10 +10,10 @@ import warnings
 from typing import TYPE_CHECKING
 from urllib.parse import unquote_to_bytes
 
+from server.formats.header import HEAD_BYTES, kind_of
 from server.formats.jpeg import read_jpeg
 from server.formats.limits import ArtLimits
 from server.formats.refusal import BadArt
-from server.formats.sniff import HEAD_BYTES, kind_of
 from server.formats.svg_canvas import Canvas
 from server.formats.svg_tree import CantDraw
 from server.formats.webp_tiff_avif import PILLOW_NAMES

@@ -37,8 +37,7 @@ from server.intake.deck_list import DECK_LIST, ListReader, Row, parse_list
 from server.intake.drafts import Backs, Draft, Table, drafts_of, page_for
 from server.intake.name_pairs import find_sides
 from server.intake.names import FileName, fold, read_names
-from server.intake.pdf_sides import page_sides
-from server.intake.sides import Offer, Sides
+from server.intake.sides import Offer, Sides, page_sides
 
 
 def pair(files: Mapping[str, tuple[Art, ...]], deck_csv: str | None, name: str, choices: Choices = NO_CHOICES,
@@ -113,7 +112,7 @@ def _table(files: Mapping[str, tuple[Art, ...]], names: list[FileName], unusable
     page_links = {front: (arts[back], why, sure) for front, (back, why, sure) in links.items()}
     offers = [_by_pages(files, offer) for offer in sides.offers]
     offers += [Proposal(offer.id, offer.group, offer.says,
-                        tuple(Pair(*pair, offer.says, False) for pair in offer.pairs)) for offer in page_offers]
+                        tuple(Pair(*pair, offer.says, False) for pair in offer.links)) for offer in page_offers]
     broken = {name.path: name for name in names if name.path in unusable}
     return Table(files, usable, broken, backs, page_links), offers
 

@@ -1,14 +1,23 @@
-"""What the names of files outside a folder of backs say together: a record that each kind of evidence adds to."""
+"""Which side of a card a file shows, and which a PDF's page.
+
+What names say together is a record that each kind of evidence adds to. Pages are told by the PDF's name, by pages that
+look alike, else they are a question.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from server.core.art import Art
 from server.intake.names import FileName, Mark
-from server.intake.side_words import Side, plain
+from server.intake.side_words import SIDE_WORDS, Side, plain
 
 Words = tuple[str, ...]
+_Links = tuple[tuple[str, str], ...]
+
+# A PDF of this name has front and back by turns.
+_BOTH = frozenset(["duplex", "doublesided", "twosided", "zweiseitig", "beidseitig", "doppelseitig", "rectoverso"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,12 +31,12 @@ class Link:
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """Links (front, back) that may be meant. Of one ``group`` at most one can be taken."""
+    """Links (front, back), by paths or by labels of pages, that may be meant. Of one ``group`` at most one is taken."""
 
     id: str
     group: str
     says: str
-    links: tuple[tuple[str, str], ...]
+    links: _Links
 
 
 @dataclass(slots=True)
@@ -62,3 +71,68 @@ def marked(names: Iterable[FileName], side: Side) -> Iterator[tuple[FileName, Ma
         marks = [mark for mark in name.marks if mark.side]
         if marks and all(mark.side == side for mark in marks):
             yield from ((name, mark) for mark in marks)
+
+
+def page_sides(fronts: Mapping[str, FileName], files: Mapping[str, tuple[Art, ...]],
+               taken: Collection[str]) -> tuple[dict[str, tuple[str, str, bool]], list[Offer]]:
+    """(the back of each page that has one: label, why, whether the file itself settles it; what may be meant).
+
+    ``fronts`` are the PDFs that have no back by any name.
+    """
+    links: dict[str, tuple[str, str, bool]] = {}
+    offers: list[Offer] = []
+    twos: list[tuple[str, str]] = []
+    for path, name in fronts.items():
+        arts = files[path]
+        if len(arts) < 2:
+            continue
+        ways = list(_ways(path, arts))
+        sure = next((way for way in ways if _settled(way, name, arts)), None)
+        chosen = sure or next((way for way in ways if way.id in taken), None)
+        if chosen:
+            links |= {front: (back, chosen.says, sure is not None) for front, back in chosen.links}
+        elif len(arts) == 2:
+            twos.append((arts[0].file, arts[1].file))
+        else:
+            offers += ways
+    if twos:
+        one = Offer("two-pages", "two-pages", "the two pages of each PDF", tuple(twos))
+        if one.id in taken:
+            links |= {front: (back, one.says, False) for front, back in twos}
+        else:
+            offers.append(one)
+    return links, offers
+
+
+def _ways(path: str, arts: Sequence[Art]) -> Iterator[Offer]:
+    labels = [art.file for art in arts]
+    count = len(labels)
+
+    def way(name: str, says: str, links: _Links) -> Offer:
+        return Offer(f"{path}:{name}", path, f"{says} in {path}", links)
+
+    if count % 2 == 0:
+        yield way("by-turns", "pages that go front, back, front, back",
+                  tuple(zip(labels[::2], labels[1::2], strict=True)))
+    if count % 2 == 0 and count > 2:
+        yield way("halves", "all fronts and then all backs",
+                  tuple(zip(labels[:count // 2], labels[count // 2:], strict=True)))
+    if count > 2:
+        yield way("last-page", "its last page as the back of all", tuple((label, labels[-1]) for label in labels[:-1]))
+
+
+def _settled(way: Offer, name: FileName, arts: Sequence[Art]) -> bool:
+    """Whether the file's own name, or pages that are drawn alike, leave no doubt."""
+    by_turns = way.id.endswith(":by-turns")
+    words = set(name.words) | {"".join(pair) for pair in zip(name.words, name.words[1:], strict=False)}
+    if by_turns and words & _BOTH:
+        return True
+    sides = [SIDE_WORDS[word][0] for word in name.words if word in SIDE_WORDS and SIDE_WORDS[word][1] == 2]
+    if by_turns and len(arts) == 2 and sides == ["front", "back"]:
+        return True
+    if way.id.endswith(":last-page") or len(way.links) < 2:
+        return False
+    look = {art.file: art.look or art.key for art in arts}
+    fronts, backs = ([look[pair[side]] for pair in way.links] for side in (0, 1))
+    # Backs that repeat and are no front: a deck has few backs and many fronts.
+    return len(set(backs)) * 2 <= len(backs) and len(set(fronts)) > len(set(backs)) and not set(fronts) & set(backs)

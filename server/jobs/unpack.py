@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from server.errors import BadValue, NotArt, TooMuch, Unreadable
-from server.formats.sniff import HEAD_BYTES, kind_of
+from server.formats.header import HEAD_BYTES, kind_of
 from server.jobs.worker import Report
 from server.store.deck_state import DECK_LIST
 from server.store.limits import bytes_text

@@ -47,8 +47,7 @@ def read_photos(pictures: Sequence[tuple[Path, str]], paper: Paper, flip: Flip, 
     """
     check_can_read()
     from server.photo.deck import read_sheet
-    from server.photo.drawn import drawn
-    from server.photo.picture import greys
+    from server.photo.picture import drawn, greys
     from server.photo.scans import read_scans
 
     whole = " + ".join(label for _, label in pictures)
@@ -76,8 +75,7 @@ def read_two_scans(front: tuple[Path, str], back: tuple[Path, str], paper: Paper
                    limits: ArtLimits = DEFAULT_LIMITS, draw: str = "") -> ReadSheet:
     """One sheet from a flatbed's scans of its two sides. Raises BadValue as ``read_photos`` does."""
     check_can_read()
-    from server.photo.drawn import drawn
-    from server.photo.picture import greys
+    from server.photo.picture import drawn, greys
     from server.photo.scans import read_scans
 
     sides = []

@@ -8,7 +8,7 @@ from typing import TypeVar
 from starlette.concurrency import run_in_threadpool
 
 from server.errors import NotArt, TooMuch
-from server.formats.sniff import FORMATS_TEXT, HEAD_BYTES, kind_of
+from server.formats.header import FORMATS_TEXT, HEAD_BYTES, kind_of
 from server.jobs.queue import Work
 from server.jobs.tasks import ReadOrder, read_file
 from server.store.art_records import ArtRecord

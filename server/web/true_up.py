@@ -20,7 +20,7 @@ from server.core.registration.printer_file import printer_to_json
 from server.core.sizes import paper_named
 from server.core.wording import page_list_text
 from server.errors import BadValue, NotArt, NotThere
-from server.formats.sniff import HEAD_BYTES, kind_of
+from server.formats.header import HEAD_BYTES, kind_of
 from server.jobs.builds import BuildFiles
 from server.jobs.queue import Work
 from server.jobs.tasks import NudgeOrder, draw_gauge_sheet_pdf, nudge

@@ -5,9 +5,8 @@ To add one: write a module with a ``BuildMethod``, and add it to ``METHODS``. No
 
 from __future__ import annotations
 
-from server.core.methods.card_fold import CARD_FOLD
 from server.core.methods.duplex import DUPLEX
-from server.core.methods.folds import SIDE_FOLD, VERTICAL_FOLD
+from server.core.methods.folds import CARD_FOLD, SIDE_FOLD, VERTICAL_FOLD
 from server.core.methods.fronts_only import FRONTS_ONLY
 from server.core.methods.protocol import BuildMethod, Frame, Pair, Zone
 from server.core.methods.steps import Step, Work

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from server.formats.sniff import HEAD_BYTES, ending_of, kind_of
+from server.formats.header import HEAD_BYTES, ending_of, kind_of
 from tests.formats.artwork import PICTURES, encoded, pdf
 
 
