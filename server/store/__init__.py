@@ -12,6 +12,7 @@ from server.store.blobs import Blobs
 from server.store.data_folder import DataFolder, default_folder
 from server.store.database import Database
 from server.store.decks import Decks
+from server.store.done import Done
 from server.store.guests import Links, Sessions
 from server.store.limits import Limits, read_limits
 from server.store.printers import Printers
@@ -37,6 +38,7 @@ class Store:
     printers: Printers
     sessions: Sessions
     links: Links
+    done: Done
 
     @classmethod
     def open(cls, root: Path, limits: Limits | None = None, *, locked: bool = True) -> Store:
@@ -56,7 +58,7 @@ class Store:
             raise
         return cls(folder, limits, database, Blobs(folder), Decks(database, limits.decks), ArtRecords(database),
                    Versions(database), Releases(database, folder), Pictures(database), Printers(database),
-                   Sessions(database), Links(database))
+                   Sessions(database), Links(database), Done(database))
 
     def close(self) -> None:
         self.database.close()

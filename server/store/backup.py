@@ -81,7 +81,8 @@ def _prepare(copy: Path) -> tuple[list[str], Moved]:
     connection = sqlite3.connect(copy, isolation_level=None)
     try:
         for statement in ("PRAGMA journal_mode = DELETE", "DELETE FROM sessions", "DELETE FROM links",
-                          "DELETE FROM releases", "DELETE FROM release_decks", "DELETE FROM printers WHERE owner != ''",
+                          "DELETE FROM releases", "DELETE FROM release_decks", "DELETE FROM done",
+                          "DELETE FROM printers WHERE owner != ''",
                           "DELETE FROM printer_revisions WHERE printer_id NOT IN (SELECT id FROM printers)", "VACUUM"):
             connection.execute(statement).fetchall()
         keys = [row[0] for row in connection.execute("SELECT key FROM blobs ORDER BY key")]

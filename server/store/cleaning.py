@@ -30,6 +30,7 @@ def clean(store: Store) -> Cleaned:
     store.versions.empty_bin()
     store.releases.clean()
     store.printers.forget_guests()
+    store.done.clean()
     _forget_old_references(store.database)
     _forget_unused_blobs(store.database)
     with store.database.read() as connection:

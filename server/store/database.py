@@ -7,6 +7,7 @@ import os
 import sqlite3
 import threading
 from collections.abc import Iterator
+from contextvars import ContextVar
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from queue import Empty, LifoQueue
@@ -14,6 +15,8 @@ from queue import Empty, LifoQueue
 from server.errors import NoRoom, StoreTrouble
 from server.store.migrations import MIGRATIONS
 
+# The mark of the change under way, "" for one without: what is written then is known by it (``done``).
+CHANGE: ContextVar[str] = ContextVar("change", default="")
 _BUSY_MS = 10_000  # `restore` may write from another process while a server runs
 
 
@@ -83,6 +86,8 @@ class Database:
                 self._writer.execute("BEGIN IMMEDIATE")
                 try:
                     yield self._writer
+                    if mark := CHANGE.get():
+                        self._writer.execute("INSERT OR IGNORE INTO done VALUES (?, ?, NULL)", (mark, now_text()))
                 except BaseException:
                     with contextlib.suppress(sqlite3.Error):
                         self._writer.execute("ROLLBACK")

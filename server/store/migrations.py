@@ -177,5 +177,14 @@ _OWN_PRINTERS = """
 ALTER TABLE printers ADD COLUMN owner TEXT NOT NULL DEFAULT '';
 """
 
+_DONE = """
+CREATE TABLE done (                -- changes that pages may send again, their answers lost
+    mark TEXT PRIMARY KEY,         -- SHA-256 of who sent it, where to, and the page's own mark
+    made TEXT NOT NULL,
+    answer BLOB                    -- null until it is known, and where it isn't kept
+) WITHOUT ROWID;
+CREATE INDEX done_by_time ON done(made);
+"""
+
 MIGRATIONS: tuple[str, ...] = (_FIRST, _FILES_IN_ROWS, _VERSIONS, _RELEASES, _RELEASED_DECKS,
-                               _OWN_PRINTERS)
+                               _OWN_PRINTERS, _DONE)

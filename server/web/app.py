@@ -79,7 +79,7 @@ def create_app(services: Services, *, started: Callable[[], None] = lambda: None
     app.add_exception_handler(LampfoldError, answers.known)
     app.add_exception_handler(HTTPException, answers.http)
     app.add_exception_handler(RequestValidationError, answers.invalid)
-    app.add_middleware(Once)
+    app.add_middleware(Once, done=services.store.done)
     app.add_middleware(Guard, people=services.people, hosts=services.hosts, limits=services.store.limits,
                        answers=answers)
     return app

@@ -13,7 +13,7 @@ import pytest
 from playwright.sync_api import Browser, Page, Route, expect
 
 from server.web.hosts import Hosts
-from tests.browser.conftest import choose_folder
+from tests.browser.conftest import choose_folder, give
 from tests.web.live import LiveServer, running, small_deck
 
 LAN = Hosts(frozenset(("127.0.0.1", "localhost")), 0, lan=True)
@@ -97,7 +97,7 @@ def test_the_desk(page: Page, live_server: LiveServer) -> None:
     expect(page.get_by_role("link", name="Tide tables", exact=True)).to_be_visible()
 
 
-def test_output(page: Page, live_server: LiveServer) -> None:
+def test_output(page: Page, live_server: LiveServer, tmp_path: Path) -> None:
     client = live_server.client()
     deck = live_server.deck(small_deck(2), "Lock gates", client)
     at = f"/api/decks/{deck}"
@@ -115,6 +115,32 @@ def test_output(page: Page, live_server: LiveServer) -> None:
     assert client.get(at).json()["name"] == "Lock gate"
     through_a_cut(page, page.get_by_role("button", name="Build the PDF").click)
     expect(page.locator("[data-result]")).to_be_visible()
+    # A release, and its own files, which it waits for.
+    for name in ("rules.txt", "credits.txt"):
+        (tmp_path / name).write_text(name, encoding="utf-8")
+    form = page.locator("[data-release-form]")
+
+    def add() -> None:
+        give(form.locator("[data-release-add]"), [tmp_path / "rules.txt", tmp_path / "credits.txt"])
+        form.get_by_label("Version to release").fill("1")
+        form.get_by_role("button", name="Release").click()  # waits for them
+
+    through_a_cut(page, add)
+    released = page.locator("[data-release-list] li")
+    expect(released).to_have_count(1)
+    row = client.get(f"{at}/releases").json()["releases"][0]
+    assert [one["file"] for one in row["files"] if one["part"] == "extra"] == ["extras/credits.txt", "extras/rules.txt"]
+    through_a_cut(page, form.get_by_role("button", name="Remove rules.txt").click)
+    expect(form.get_by_role("checkbox", name="rules.txt")).to_have_count(0)
+    assert [one["name"] for one in client.get(f"{at}/releases/extras").json()["extras"]] == ["credits.txt"]
+    form.get_by_label("Version to release").fill("2")
+    through_a_cut(page, form.get_by_role("button", name="Release").click)
+    expect(released).to_have_count(2)
+    assert len(client.get(f"{at}/releases").json()["releases"]) == 2
+    page.on("dialog", lambda dialog: dialog.accept())
+    through_a_cut(page, page.get_by_role("button", name="Remove the release 2").click)
+    expect(released).to_have_count(1)
+    assert [one["version"] for one in client.get(f"{at}/releases").json()["releases"]] == ["1"]
 
 
 def test_a_made_back(page: Page, live_server: LiveServer) -> None:

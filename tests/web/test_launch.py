@@ -9,7 +9,7 @@ import signal
 import socket
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import httpx
@@ -18,16 +18,16 @@ import pytest
 from server.errors import BadValue
 from server.web.sockets import DEFAULT_PORT, listen
 
-_PROGRAM = [sys.executable, "-c", "import sys; from server.cli import main; sys.exit(main())"]
+PROGRAM = [sys.executable, "-c", "import sys; from server.cli import main; sys.exit(main())"]
 # Windows sends a console event where others send a signal.
 _NEW_GROUP = getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)
 _INTERRUPT = getattr(signal, "CTRL_BREAK_EVENT", signal.SIGINT)
 
 
 @contextlib.contextmanager
-def launched(*arguments: str) -> Iterator[subprocess.Popen[str]]:
+def launched(*arguments: str, program: Sequence[str] = PROGRAM) -> Iterator[subprocess.Popen[str]]:
     environment = {**os.environ, "LAMPFOLD_FREE_BYTES": "0"}
-    process = subprocess.Popen([*_PROGRAM, *arguments, "--no-browser"], stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+    process = subprocess.Popen([*program, *arguments, "--no-browser"], stdout=subprocess.PIPE, stderr=subprocess.PIPE,
                                text=True, creationflags=_NEW_GROUP, env=environment)
     try:
         yield process

@@ -155,8 +155,8 @@ export const api = {
   removeRelease: (id, release) => steady("DELETE", `/decks/${part(id)}/releases/${part(release)}`),
   /** @param {string} id @returns {Promise<import("./types.js").ExtrasOut>} */
   extras: (id) => call("GET", `/decks/${part(id)}/releases/extras`),
-  /** @param {string} id @param {File} file @returns {Promise<import("./types.js").ExtrasOut>} */
-  putExtra: (id, file) => call("PUT", `/decks/${part(id)}/releases/extras/${part(file.name)}`, file),
+  /** @param {string} id @param {string} name @param {Blob} content @returns {Promise<import("./types.js").ExtrasOut>} */
+  putExtra: (id, name, content) => steady("PUT", `/decks/${part(id)}/releases/extras/${part(name)}`, content),
   /** @param {string} id @param {string} name @returns {Promise<import("./types.js").ExtrasOut>} */
   removeExtra: (id, name) => steady("DELETE", `/decks/${part(id)}/releases/extras/${part(name)}`),
   /** @param {string} id @param {string} release @param {Record<"paper"|"method"|"ink", string>} chosen

@@ -34,6 +34,9 @@ export class ReleaseForm {
     this.progress = need("[data-release-progress]");
     /** @type {string|null} */
     this.job = null;
+    /** Changes of the own files that are under way, and when the last of them has ended. */
+    this.changing = 0;
+    this.changed = Promise.resolve();
     ticks("methods", tables.methods, [settings.method]);
     ticks("papers", tables.papers, ["a4", "letter"]);
     ticks("inks", INKS, ["full"]);
@@ -44,8 +47,13 @@ export class ReleaseForm {
     add.addEventListener("change", () => {
       const files = /** @type {File[]} */ (Array.from(add.files));
       add.value = "";
-      this.#change(...files.map((file) => () => api.putExtra(this.deck, file)));
+      this.#change(...files.map((file) => async () => {
+        // Held here: it is sent until it is there, and a file may have left the disk by then.
+        const content = new Blob([await file.arrayBuffer()]);
+        return api.putExtra(this.deck, file.name, content);
+      }));
     });
+    window.addEventListener("beforeunload", (event) => { if (this.changing) event.preventDefault(); });
     this.form.addEventListener("submit", (event) => {
       event.preventDefault();
       this.start();
@@ -82,17 +90,19 @@ export class ReleaseForm {
   }
 
   /** @param {(() => Promise<import("../common/types.js").ExtrasOut>)[]} acts on the deck's own files, one after another */
-  async #change(...acts) {
+  #change(...acts) {
     const place = need("[data-release-extras-message]");
-    place.replaceChildren();
-    for (const act of acts) {
+    if (!this.changing) place.replaceChildren();
+    this.changing += acts.length;
+    for (const act of acts) this.changed = this.changed.then(async () => {
       try {
         this.#own((await act()).extras);
       } catch (error) {
         const { message, fix } = error instanceof ApiError ? error : new ApiError("It could not be sent.", { fix: "Try again." });
         place.append(notice("error", message, fix));
       }
-    }
+      this.changing -= 1;
+    });
   }
 
   /** @param {string} group @returns {string[]} */
@@ -101,6 +111,9 @@ export class ReleaseForm {
   }
 
   async start() {
+    this.button.disabled = true;
+    await this.changed;
+    this.button.disabled = false;
     const ask = { version: need("[data-release-version]").value.trim(), methods: this.#chosen("methods"),
       papers: this.#chosen("papers"), inks: /** @type {("full"|"pale")[]} */ (this.#chosen("inks")),
       decks: this.#chosen("decks"), extras: this.#chosen("extras") };
