@@ -39,7 +39,7 @@ def deck(tmp_path: Path) -> Path:
 def test_a_sound_deck_is_clean(deck: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, said = check(capsys, deck)
     assert code == 0
-    assert list(said) == ["cards", "pairs", "proposals", "problems"]
+    assert list(said) == ["cards", "pairs", "proposals", "bleeds", "problems"]
     assert said["cards"] == 4
     assert codes(said) == {("fronts/1_x3.png", "carries-bleed"), ("fronts/2.jpg", "carries-bleed"),
                            ("backs/back.png", "carries-bleed")}

@@ -82,7 +82,7 @@ def by_command_line(folder: Path, given: Mapping[str, Any], printer: str | None)
             return _without(trouble.getvalue().removeprefix("lampfold: "))
         values = json.loads(said.getvalue())
         problems = _told(values.pop("problems"))
-        for own in ("pdf", "pairs", "proposals"):  # where it lies, and what a deck's record says on the pages
+        for own in ("pdf", "pairs", "proposals", "bleeds"):  # where it lies, and what a deck's record says on the pages
             del values[own]
         return Made(out.read_bytes(), json.loads(plan.read_text(encoding="utf-8")), values, problems)
 
@@ -214,6 +214,8 @@ TOO_MANY = {f"fronts/{number}_x999.png": encoded("PNG", picture(mode="L")) for n
 @example({"fronts/lamp.png": ART["PNG.png"], "box/wrap.png": ART["grey.png"], "box/side.pdf": ART["pages.pdf"]},
          {"box": "tuck", "box_panels": "front=box/wrap.png,back=box/side.pdf#2,left=#112233"}, None)
 @example({"fronts/lamp.png": ART["PNG.png"], "fronts/torn.png": ART["PNG.png"][:-40]}, {}, None)
+@example({"fronts/lamp.png": ART["PNG.png"], "fronts/quay.png": ART["grey.png"], "backs/back.png": ART["PNG.png"],
+          "deck.csv": b"front,bleed\nlamp,none\nquay,Stretch\nlamp,\nquay,smeared\n"}, {"edges": "colour"}, None)
 def test_both_faces_make_the_same(server: LiveServer, files: Files, given: dict[str, Any],
                                   drift: bool | None) -> None:
     """``drift``: with a printer that is trued up (True) or not (False), or with none."""

@@ -11,7 +11,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from server.core.art import Deck, Problem, Proposal, Severity
+from server.core.art import Card, Deck, Problem, Proposal, Severity
+from server.intake.deck_list import DECK_LIST
 
 WIDTH = 100
 _MOST_FILES = 6
@@ -55,10 +56,16 @@ def problem_values(problems: Iterable[Problem]) -> list[dict[str, str]]:
 
 
 def pair_values(deck: Deck) -> dict[str, Any]:
-    """What each pair stands on, and what else may be meant: ``{"pairs": [{"front", "back", "why", "sure"}],
-    "proposals": [{"id", "group", "says", "pairs", "option"}]}``."""
+    """What each pair stands on, what else may be meant, and which cards make their bleed in a way of their own:
+    ``{"pairs": [{"front", "back", "why", "sure"}], "proposals": [{"id", "group", "says", "pairs", "option"}],
+    "bleeds": [{"front", "bleed", "why"}]}``."""
     return {"pairs": [asdict(pair) for pair in deck.pairs],
-            "proposals": [{**asdict(proposal), "option": _option(proposal)} for proposal in deck.proposals]}
+            "proposals": [{**asdict(proposal), "option": _option(proposal)} for proposal in deck.proposals],
+            "bleeds": [{"front": one.label, "bleed": one.front.bleed, "why": DECK_LIST} for one in _own_bleeds(deck)]}
+
+
+def _own_bleeds(deck: Deck) -> list[Card]:
+    return [card for card in deck.cards if card.front.bleed]
 
 
 def _option(proposal: Proposal) -> str:
@@ -72,6 +79,11 @@ def pair_lines(deck: Deck) -> Iterator[str]:
         yield "Pairs"
     for why, count in Counter(pair.why for pair in deck.pairs).items():
         yield from wrapped(f"{counted(count, 'pair')} by {why}", "  ")
+    if own := _own_bleeds(deck):
+        yield ""
+        yield "Bleed"
+    for way, count in Counter(card.front.bleed for card in own).items():
+        yield from wrapped(f"{way} for {counted(count, 'card')} by {DECK_LIST}", "  ")
     if deck.proposals:
         yield ""
         yield "Not sure: these may be pairs"

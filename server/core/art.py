@@ -129,7 +129,7 @@ class Override:
     """What a person changed for one card, over what its folder says. None leaves as it is.
 
     ``back`` is the file label of another art of the deck, "" for none; ``out`` takes the card out, ``swapped`` makes
-    its back the front; ``bleed`` is how the bleed of both its faces is made, over the deck's choice.
+    its back the front; ``bleed`` is how the bleed of both its faces is made, over the deck's choice, "deck" by it.
     """
 
     copies: int | None = None
@@ -137,7 +137,7 @@ class Override:
     back: str | None = None
     out: bool | None = None
     swapped: bool | None = None
-    bleed: EdgeMode | None = None
+    bleed: EdgeMode | Literal["deck"] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -68,11 +68,12 @@ def is_out(draft: Draft, override: Override | None, chosen_backs: Collection[str
 
 
 def card_of(draft: Draft, override: Override | None) -> Card:
-    """The card, turned over where somebody swapped its sides, its bleed made as somebody chose."""
+    """The card, turned over where somebody swapped its sides, its bleed made as somebody chose, or the deck list."""
     front, back = draft.front, draft.back
-    if override and override.bleed:
-        front = replace(front, bleed=override.bleed)
-        back = replace(back, bleed=override.bleed) if back else None
+    way = override.bleed if override and override.bleed else draft.bleed
+    if way and way != "deck":
+        front = replace(front, bleed=way)
+        back = replace(back, bleed=way) if back else None
     if override and override.swapped and back:
         return Card(draft.name, back, front, draft.copies, draft.front.file)
     return Card(draft.name, front, back, draft.copies, draft.front.file)

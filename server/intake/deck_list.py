@@ -1,8 +1,9 @@
 """deck.csv: which cards to print, in which order, with which backs, how often.
 
-The first line names the columns: ``front`` (needed), ``back``, ``copies``, ``name``. Commas or semicolons part the
-cells. Paths are relative to the deck's folder; ``fronts/`` or ``backs/``, the ending and ``_x3`` may be left out. A
-blank back is paired as usual, ``none`` is no back; blank copies are those of the file's name.
+The first line names the columns: ``front`` (needed), ``back``, ``copies``, ``name``, ``bleed``. Commas or semicolons
+part the cells. Paths are relative to the deck's folder; ``fronts/`` or ``backs/``, the ending and ``_x3`` may be left
+out. A blank back is paired as usual, ``none`` is no back; blank copies are those of the file's name; a blank bleed is
+made as the deck's.
 """
 
 from __future__ import annotations
@@ -12,24 +13,27 @@ import difflib
 import io
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import get_args
 
 from server.core.art import Art, Problem, Severity
+from server.core.edge_bleed import EdgeMode
 from server.formats.limits import MAX_COPIES, MAX_DECK_LIST_BYTES
 from server.formats.refusal import BadArt
 from server.intake.drafts import Draft, Table, blank_back, drafts_of, no_copies, page_for
 from server.intake.names import FileName, Role, fold, nfc
 
 DECK_LIST = "deck.csv"
-COLUMNS = ("front", "back", "copies", "name")
+COLUMNS = ("front", "back", "copies", "name", "bleed")
 _MOST_SUGGESTIONS = 20  # looking for near names takes a while, and a list that is wrong throughout has one cause
-_HOW = "Its first line is front,back,copies,name, and every other line is one card."
+WAYS: tuple[EdgeMode, ...] = get_args(EdgeMode)
+_HOW = f"Its first line is {','.join(COLUMNS)}, and every other line is one card."
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
     """One line: ``line`` from 1; texts as they stand, trimmed; ``copies`` None where blank.
 
-    ``bad_copies`` is the text of copies that can't be read.
+    ``bad_copies`` is the text of copies that can't be read; ``bleed`` None as the deck's.
     """
 
     line: int
@@ -38,6 +42,7 @@ class Row:
     copies: int | None = None
     name: str = ""
     bad_copies: str = ""
+    bleed: EdgeMode | None = None
 
     @property
     def wants_no_back(self) -> bool:
@@ -92,9 +97,9 @@ def parse_list(text: str) -> DeckList:
                     return DeckList(problems=(fault,), usable=False)
                 problems += _unknown_columns(columns)
                 continue
-            row, problem = _row(columns, cells, reader.line_num)
+            row, faults = _row(columns, cells, reader.line_num)
             rows += [row] if row else []
-            problems += [problem] if problem else []
+            problems += faults
     except csv.Error as error:
         problems.append(list_problem("error", f"Line {reader.line_num} can't be read ({error}); the rest is left out."))
     if columns is None:
@@ -120,17 +125,24 @@ def _unknown_columns(columns: list[str]) -> list[Problem]:
                          code="deck-list-column")]
 
 
-def _row(columns: list[str], cells: list[str], line: int) -> tuple[Row | None, Problem | None]:
+def _row(columns: list[str], cells: list[str], line: int) -> tuple[Row | None, list[Problem]]:
     value = {name: cell.strip() for name, cell in zip(columns, cells, strict=False)}
     front = value.get("front", "")
     if not front:
-        return None, list_problem("error", f"Line {line} names no front.")
+        return None, [list_problem("error", f"Line {line} names no front.")]
     copies, bad = _copies(value.get("copies", ""))
-    problem = None
+    problems = []
     if bad:
-        problem = list_problem("error", f"Line {line}: copies {bad[:20]!r} is no whole number from 0 to {MAX_COPIES}, "
-                                        "so none is printed.", "Write a whole number, or leave it blank.")
-    return Row(line, front, value.get("back", ""), copies, value.get("name", ""), bad), problem
+        problems.append(list_problem(
+            "error", f"Line {line}: copies {bad[:20]!r} is no whole number from 0 to {MAX_COPIES}, so none is printed.",
+            "Write a whole number, or leave it blank."))
+    written = value.get("bleed", "")
+    way = next((one for one in WAYS if one == fold(written)), None)
+    if written and way is None:
+        problems.append(list_problem(
+            "warning", f"Line {line}: bleed {written[:20]!r} is no way to make it, so it is made as the deck's.",
+            f"Write {', '.join(WAYS[:-1])} or {WAYS[-1]}, or leave it blank."))
+    return Row(line, front, value.get("back", ""), copies, value.get("name", ""), bad, way), problems
 
 
 def _copies(text: str) -> tuple[int | None, str]:
@@ -175,6 +187,7 @@ class ListReader:
         elif row.copies is not None:
             none = no_copies(draft.front.file, f"{DECK_LIST} asks for 0 copies") if row.copies == 0 else None
             draft = replace(draft, copies=row.copies, copies_problem=none)
+        draft = replace(draft, bleed=row.bleed)
         if row.name:
             draft = replace(draft, name=row.name if pages == 1 else f"{row.name} {number + 1}")
         return draft

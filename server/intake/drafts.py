@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from server.core.art import Art, Problem
+from server.core.edge_bleed import EdgeMode
 from server.formats.limits import MAX_COPIES
 from server.intake.names import FileName, fold, nfc
 from server.intake.side_words import FILLERS, plain
@@ -14,7 +15,8 @@ from server.intake.sides import Link, Sides
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """A front to print. The two problems belong to its copies and its back, and go when those are overruled."""
+    """A front to print, its bleed made as ``bleed`` says, None as the deck's. The two problems belong to its copies and
+    its back, and go when those are overruled."""
 
     front: Art
     name: str
@@ -25,6 +27,7 @@ class Draft:
     shares_back: bool = False
     copies_problem: Problem | None = None
     back_problem: Problem | None = None
+    bleed: EdgeMode | None = None
 
 
 @dataclass(frozen=True, slots=True)

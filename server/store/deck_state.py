@@ -68,7 +68,9 @@ class DeckState:
         for file, values in changes.items():
             merged = dict(overrides.pop(file, {}))
             for name, value in values.items():
-                if value is None:
+                if value is None and name == "bleed":
+                    merged[name] = "deck"  # also where a deck list has it otherwise
+                elif value is None:
                     merged.pop(name, None)
                 else:
                     merged[name] = _override(file, name, value)

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from server.core.art import Override
 from tests.intake.records import cards, paired, said
 
 FILES = ("fronts/lamp_x3.png", "fronts/deep/buoy.png", "fronts/tern.png", "backs/lamp.png", "backs/tide.png")
@@ -100,3 +101,16 @@ def test_broken_art_is_not_called_missing() -> None:
 def test_any_text_can_be_a_deck_list(text: str) -> None:
     deck = paired("fronts/a.png", "backs/b.png", deck_csv=text)
     assert deck.cards or deck.problems
+
+
+def test_it_says_how_a_card_makes_its_bleed() -> None:
+    deck = paired(*FILES, deck_csv="front,bleed,back\nlamp,Mirror,\ntern,,none\ndeep/buoy,smear,tide\ntern,none,\n")
+    assert [(card.front.bleed, card.back and card.back.bleed) for card in deck.cards] == [
+        ("mirror", "mirror"), (None, None), (None, None), ("none", None)]
+    assert [(one.severity, one.message, one.fix) for one in deck.problems if "bleed" in one.message] == [(
+        "warning", "Line 4: bleed 'smear' is no way to make it, so it is made as the deck's.",
+        "Write auto, art, mirror, stretch, colour or none, or leave it blank.")]
+    # What is chosen on the pages goes first, the deck's own way among it.
+    chosen = paired(*FILES, deck_csv="front,bleed\nlamp,mirror\ntern,mirror\n", overrides={
+        "fronts/lamp_x3.png": Override(bleed="stretch"), "fronts/tern.png": Override(bleed="deck")})
+    assert [card.front.bleed for card in chosen.cards] == ["stretch", None]

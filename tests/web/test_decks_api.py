@@ -255,3 +255,9 @@ def test_a_card_may_make_its_bleed_in_its_own_way(live_server: LiveServer) -> No
     assert "stretched" not in said(bleed=None)
     assert said(bleed=None, edges="none") == ["no bleed"] * 4
     assert client.post(f"/api/decks/{deck}/bleed", json={"card": "fronts/x.png"}).status_code == 404
+    # A deck list that comes in says it, too; what was chosen here goes first, the deck's way among it.
+    client.put(f"/api/decks/{deck}/files/deck.csv", content=b"front,bleed\nb,mirror\na,mirror\n")
+    record = client.get(f"/api/decks/{deck}").json()
+    assert [card["bleed"] for card in record["cards"]] == ["mirror", "stretch"]
+    change = {"revision": record["revision"], "cards": {"fronts/b.png": {"bleed": None}}}
+    assert client.patch(f"/api/decks/{deck}", json=change).json()["cards"][0]["bleed"] is None
