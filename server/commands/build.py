@@ -122,12 +122,13 @@ def _write_beside(arguments: argparse.Namespace, asked: Asked, built: Prepared, 
         with writing("--plan", arguments.plan):
             arguments.plan.write_text(json.dumps(plan_file(built), indent=1) + "\n", encoding="utf-8")
     if arguments.record:
-        from server.prepress import make_record, record_to_json
+        from server.prepress import as_printed, make_record, record_to_json
 
         deck = asked.found.deck if since else built.deck
-        record = since.new if since else make_record(deck, asked.settings, asked.found.source)
+        whole = since.new if since else make_record(deck, asked.settings, asked.found.source)
+        record = record_to_json(as_printed(whole, asked.settings))
         with writing("--record", arguments.record):
-            arguments.record.write_text(json.dumps(record_to_json(record), indent=1) + "\n", encoding="utf-8")
+            arguments.record.write_text(json.dumps(record, indent=1) + "\n", encoding="utf-8")
 
 
 def _lines(built: Prepared, out: Path, since: ChangeSheet | None) -> Iterator[str]:
@@ -151,6 +152,16 @@ def _change_lines(since: ChangeSheet, built: Prepared) -> Iterator[str]:
         if cards:
             yield heading
             yield from wrapped(", ".join(f"{card['copies']} × {card['name']}" for card in cards), "  ")
+    if said["changed"]:
+        yield "Changed"
+        yield from wrapped(", ".join(map(_changed_says, said["changed"])), "  ")
+
+
+def _changed_says(changed: dict[str, Any]) -> str:
+    """The card, which of its sides changed and how far they differ, such as "gull (back, by 1.87 %)"."""
+    percent = changed["differs_percent"]
+    by = "" if percent is None else f", by {percent if percent >= 0.01 else 'less than 0.01'} %"
+    return f"{changed['new']} ({' and '.join(changed['sides'])}{by})"
 
 
 def _sheet_lines(built: Prepared, out: Path) -> Iterator[str]:

@@ -197,7 +197,7 @@ def _changes(order: BuildOrder, since: SinceOrder,
     old = replace(prepress.make_record(since.deck, since.settings, source, known), version=since.version)
     sheet, prepared = prepress.prepare_since(order.deck, order.settings, source, old, order.printer, order.limits,
                                              known)
-    shown = prepress.shown_changes(since.deck, old, order.deck, sheet.new)
+    shown = prepress.shown_changes(since.deck, sheet.old, order.deck, sheet.new)
     return sheet, prepared, {"pages": prepress.changes_to_json(sheet, prepared)["pages"],
                              "changes": {"since": since.version, **shown}}
 

@@ -10,7 +10,7 @@ from server.prepress.prepare import Prepared, prepare, prove
 from server.prepress.summary import ink_figures, pdf_name, plan_file, summarise
 
 if TYPE_CHECKING:
-    from server.prepress.record import Record, make_record, record_from_text, record_to_json
+    from server.prepress.record import Record, as_printed, make_record, record_from_text, record_to_json
     from server.prepress.since import ChangeSheet, changes_to_json, prepare_since, shown_changes
 
 __all__ = [
@@ -18,6 +18,7 @@ __all__ = [
     "Part",
     "Prepared",
     "Record",
+    "as_printed",
     "build",
     "changes_to_json",
     "ink_figures",

@@ -14,13 +14,14 @@ import io
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 from server.core.art import Art, Deck
 from server.core.changes import RecordedCard
+from server.core.methods import method_named
 from server.core.settings import DeckSettings
 from server.errors import BadValue
 
@@ -64,6 +65,13 @@ def make_record(deck: Deck, settings: DeckSettings, source: Callable[[Art], Path
     cards = tuple(RecordedCard(card.name, digests[card.front.key], digests[card.back.key] if card.back else "",
                                card.copies) for card in deck.cards)
     return Record(deck.name, settings.version, (size.width_mm, size.height_mm), cards, small)
+
+
+def as_printed(record: Record, settings: DeckSettings) -> Record:
+    """``record`` as the cards come out of the printer: by a method without backs, theirs are blank."""
+    if method_named(settings.method).has_backs:
+        return record
+    return replace(record, cards=tuple(replace(card, back="") for card in record.cards))
 
 
 def picture_of(path: Path, art: Art) -> Picture:

@@ -16,7 +16,7 @@ from server.core.settings import DeckSettings
 from server.drawing.take_out import TakeOut, take_out_pages
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.prepress.prepare import Prepared, prepare
-from server.prepress.record import Picture, Record, difference_percent, make_record, small_pictures
+from server.prepress.record import Picture, Record, as_printed, difference_percent, make_record, small_pictures
 
 _SAME_MM = 0.01
 
@@ -52,8 +52,9 @@ def changes_between(old: Record, new: Record) -> Changes:
 
 def change_sheet(deck: Deck, settings: DeckSettings, source: Callable[[Art], Path], old: Record,
                  known: dict[str, Picture] | None = None) -> ChangeSheet:
-    """Compare ``deck`` with ``old`` by what its pictures show. Decodes; raises Unreadable, naming the art."""
-    new = make_record(deck, settings, source, known)
+    """Compare ``deck`` with ``old`` by what its pictures show, where they are printed: a method without backs prints
+    nothing anew for a back. Decodes; raises Unreadable, naming the art."""
+    old, new = as_printed(old, settings), as_printed(make_record(deck, settings, source, known), settings)
     changes = changes_between(old, new)
     cards = tuple(replace(deck.cards[one.index], copies=one.copies) for one in changes.printed)
     return ChangeSheet(old, new, changes, replace(deck, cards=cards))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -106,6 +107,28 @@ def test_every_method_prints_changes(old: Path, new: Path, tmp_path: Path, metho
                                      capsys: pytest.CaptureFixture[str]) -> None:
     said = built(capsys, new, "--since", old, "--method", method, "--out", tmp_path / f"{method}.pdf")
     assert said["cards"] == 3
+
+
+def test_backs_count_where_they_are_printed(old: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    record, all_of_it = tmp_path / "deck.json", {"gull": 1, "buoy": 2, "wren": 1, "keel": 1}
+    by_fronts = ("--method", "fronts-only", "--out", tmp_path / "b.pdf")
+    built(capsys, old, "--record", record, "--out", tmp_path / "a.pdf")
+    card(old, "backs/back.png", 33)
+    assert names(built(capsys, old, "--since", record, *by_fronts)["printed"]) == {}
+    assert names(built(capsys, old, "--since", record, "--out", tmp_path / "c.pdf")["printed"]) == all_of_it
+    built(capsys, old, "--record", record, *by_fronts)  # these cards have blank backs
+    assert names(built(capsys, old, "--since", record, *by_fronts)["printed"]) == {}
+    assert names(built(capsys, old, "--since", record, "--out", tmp_path / "d.pdf")["take_out"]) == all_of_it
+
+
+def test_how_far_a_changed_card_differs_is_told(old: Path, new: Path, tmp_path: Path,
+                                                capsys: pytest.CaptureFixture[str]) -> None:
+    card(new, "fronts/keel.png", 180)  # red and blue by 60 of 255 each, green as it was
+    assert main(["build", str(new), "--since", str(old), "--out", str(tmp_path / "a.pdf")]) == 0
+    said = capsys.readouterr().out
+    far = re.search(r"gull \(front, by (?:less than 0.01|0.0[0-9]) %\), keel \(front, by ([0-9.]+) %\)", said)
+    assert far, said
+    assert float(far[1]) == pytest.approx(100 * (60 + 0 + 60) / 3 / 255, abs=0.3)  # WebP of a small picture
 
 
 def test_another_card_size_is_another_deck(old: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
