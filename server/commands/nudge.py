@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import argparse
 import sys
+import tempfile
 from pathlib import Path
 from typing import Any
 
 from server.commands.options import add_parser, add_printer, check_place, read_printer
 from server.commands.report import as_json
 from server.errors import BadValue
+from server.formats.apart import apart
+
+_AS_MANY_FILES = 100  # whose time a PDF may take: as long as a server gives a build
 
 
 def register(subparsers: argparse._SubParsersAction[Any]) -> None:
@@ -27,18 +31,21 @@ def register(subparsers: argparse._SubParsersAction[Any]) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the nudged PDF; exit code 0, with warnings on stderr. Raises LampfoldError, naming the file or option."""
-    from server.core.wording import page_list_text, parse_pages
-    from server.drawing.nudge import nudge_pdf, nudged_to_json, page_count
+    from server.core.wording import page_list_text
+    from server.drawing.nudge import nudge_named, nudged_to_json
 
     check_place("--out", arguments.out, arguments.pdf, arguments.printer)
     if not arguments.pdf.is_file():
         raise BadValue(f"IN.pdf: {arguments.pdf} isn't there.", "Give the name of a PDF.")
     printer = read_printer(arguments.printer)
     assert printer is not None  # the option is required
-    count = page_count(arguments.pdf, str(arguments.pdf))
-    backs = parse_pages(arguments.backs, count, "--backs")
     try:
-        done = nudge_pdf(arguments.pdf, arguments.out, printer, [number - 1 for number in backs], str(arguments.pdf))
+        # What a worker that is ended leaves behind goes with the room.
+        with tempfile.TemporaryDirectory(prefix=".lampfold-", dir=arguments.out.parent) as room:
+            moved = Path(room) / "moved.pdf"
+            done = apart(str(arguments.pdf), nudge_named, arguments.pdf, moved, printer, arguments.backs,
+                         str(arguments.pdf), "--backs", times=_AS_MANY_FILES)
+            moved.replace(arguments.out)
     except OSError as error:
         raise BadValue(f"--out: {arguments.out} can't be written ({error.strerror or error}).",
                        "Choose another place, or close the program that has it open.") from None
@@ -47,6 +54,6 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(as_json({"pdf": str(arguments.out), **nudged_to_json(done)}))
     else:
-        moved = page_list_text(done.moved)
-        print(f"{arguments.out}: {moved[:1].upper()}{moved[1:]} of {done.pages} moved; {printer.note}.")
+        pages = page_list_text(done.moved)
+        print(f"{arguments.out}: {pages[:1].upper()}{pages[1:]} of {done.pages} moved; {printer.note}.")
     return 0

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from server.commands.options import add_parser, check_place, write_whole
 from server.commands.report import as_json, counted, here, table, wrapped
 from server.errors import BadValue
+from server.formats.apart import apart
+from server.formats.limits import DEFAULT_LIMITS
+from server.formats.refusal import BadArt
 
 if TYPE_CHECKING:
     from server.core.deck_marks import DeckSheet
@@ -18,6 +21,7 @@ if TYPE_CHECKING:
     from server.photo.reading import ReadSheet
 
 SOMETHING_UNREAD = 1
+_AS_MANY_FILES = 20  # whose time one picture may take; a scanner's PDF holds many
 
 
 def register(subparsers: argparse._SubParsersAction[Any]) -> None:
@@ -82,7 +86,7 @@ def _parts(text: str) -> list[Path]:
 
 def _sheets(arguments: argparse.Namespace) -> list[ReadSheet]:
     from server.core.sizes import paper_named
-    from server.photo.reading import read_photos, read_two_scans
+    from server.photo.reading import check_can_read, read_photos, read_two_scans
 
     paper, draw = paper_named(arguments.paper), ".png" if arguments.picture else ""
     deck = _deck(arguments.deck) if arguments.deck else None
@@ -92,14 +96,28 @@ def _sheets(arguments: argparse.Namespace) -> list[ReadSheet]:
         raise BadValue("PHOTO: give photographs or two scans, not both.", "Run the command once for each.")
     if arguments.front and deck:
         raise BadValue("--deck: two scans are read of test sheets only.", "Take a photograph against the light.")
-    if arguments.front:
-        front, back = ((path, str(path)) for path in (arguments.front, arguments.back))
-        return [read_two_scans(front, back, paper, arguments.flip, draw=draw)]
-    if not arguments.photos:
+    if not (arguments.front or arguments.photos):
         raise BadValue("PHOTO: no picture is given.", "lampfold read PHOTO.jpg, or --front F --back B for two scans.")
-    return [sheet for one in arguments.photos
-            for sheet in read_photos([(path, str(path)) for path in _parts(one)], paper, arguments.flip, draw=draw,
-                                     deck=deck)]
+    check_can_read()
+    if arguments.front:
+        front, back = ((path.absolute(), str(path)) for path in (arguments.front, arguments.back))
+        return [_apart(f"{front[1]} + {back[1]}", 2, read_two_scans, front, back, paper, arguments.flip, DEFAULT_LIMITS,
+                       draw)]
+    found: list[ReadSheet] = []
+    for one in arguments.photos:
+        parts = [(path.absolute(), str(path)) for path in _parts(one)]
+        found += _apart(one, len(parts), read_photos, parts, paper, arguments.flip, DEFAULT_LIMITS, draw, deck)
+    return found
+
+
+def _apart(label: str, pictures: int, function: Callable[..., Any], *given: Any) -> Any:
+    """Read where a picture that is a trap does no harm, in the time of so many."""
+    try:
+        return apart(label, function, *given, times=_AS_MANY_FILES * pictures)
+    except BadArt as error:
+        if error.code != "too-much-inside":
+            raise
+        raise BadArt(error.message, "Take the picture again, or save it anew as JPEG.", error.code) from None
 
 
 def _deck(place: Path) -> DeckSheet:

@@ -1,7 +1,7 @@
 """Nudge: shift, turn and scale the back pages of a PDF that exists already, nothing else touched.
 
 A back page's content is carried by one matrix, written before it as a stream of its own: no stream of the file is
-decoded, none that pages share is changed, page sizes and boxes stay. Runs in a process of its own or the command
+decoded, none that pages share is changed, page sizes and boxes stay. Runs in a worker, a server's or the command
 line's, never on a server's request (PyMuPDF holds the interpreter and isn't thread-safe).
 """
 
@@ -22,7 +22,7 @@ from server.core.methods.duplex import turn_of
 from server.core.registration.correction import back_correction
 from server.core.registration.printer import Printer
 from server.core.units import POINTS_PER_MM, mm_text
-from server.core.wording import page_list_text
+from server.core.wording import page_list_text, parse_pages
 from server.errors import BadValue, Unreadable
 
 pymupdf: Any = import_module("pymupdf")
@@ -102,10 +102,12 @@ def nudge_pdf(source: Path, out: Path, printer: Printer, backs: Iterable[int], l
         _anew(under_way).unlink(missing_ok=True)
 
 
-def page_count(source: Path, label: str) -> int:
-    """How many pages a PDF has. Raises Unreadable, naming ``label``."""
+def nudge_named(source: Path, out: Path, printer: Printer, backs: str, label: str, argument: str = "backs") -> Nudged:
+    """``nudge_pdf`` of the pages that ``backs`` names: ``even``, ``odd`` or a list. Raises BadValue, naming
+    ``argument``, for pages that aren't there."""
     with _opened(source, label) as document:
-        return int(document.page_count)
+        numbers = parse_pages(backs, int(document.page_count), argument)
+    return nudge_pdf(source, out, printer, [number - 1 for number in numbers], label)
 
 
 def _saved(document: Any, path: Path) -> Path:

@@ -21,7 +21,6 @@ from server.core.plan import Flip
 from server.core.registration.printer import Printer
 from server.core.settings import DeckSettings
 from server.core.sizes import CardSize, Paper
-from server.core.wording import parse_pages
 from server.errors import TooMuch, Unreadable
 from server.formats.limits import ArtLimits
 from server.jobs.worker import Report
@@ -229,10 +228,9 @@ def nudge(report: Report, order: NudgeOrder) -> dict[str, Any]:
 
     Raises BadValue for pages that aren't there, Unreadable for what is no PDF that can be changed.
     """
-    from server.drawing.nudge import nudge_pdf, nudged_to_json, page_count
+    from server.drawing.nudge import nudge_named, nudged_to_json
 
-    pages = parse_pages(order.backs, page_count(order.source, order.label))
-    done = nudge_pdf(order.source, order.pdf, order.printer, [number - 1 for number in pages], order.label)
+    done = nudge_named(order.source, order.pdf, order.printer, order.backs, order.label)
     info = {**nudged_to_json(done), "bytes": order.pdf.stat().st_size}
     write_whole(order.info, json.dumps(info, ensure_ascii=False).encode("utf-8"))
     return info

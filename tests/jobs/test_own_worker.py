@@ -16,6 +16,7 @@ from pikepdf import Array, Dictionary, Name, Pdf
 from server import cli
 from server.errors import Unreadable
 from server.formats.apart import apart, elsewhere
+from server.formats.refusal import BadArt
 from server.jobs.own_worker import OwnWorker
 from server.store.limits import Limits
 from tests.formats.artwork import encoded, picture, write
@@ -141,3 +142,33 @@ def test_what_is_done_apart_is_done_in_another_process(worker: OwnWorker, tmp_pa
         with pytest.raises(FileNotFoundError):
             apart("gone", os.stat, Path("gone"))
     assert apart("lamp.pdf", os.getpid) == os.getpid()
+
+
+def test_a_ready_pdf_that_is_a_trap_is_not_nudged(tmp_path: Path, worker: OwnWorker, monkeypatch: pytest.MonkeyPatch,
+                                                  capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setattr(cli, "_the_worker", lambda: worker)
+    monkeypatch.setattr("server.commands.nudge._AS_MANY_FILES", 1)
+    trap, out, printer = tmp_path / "trap.pdf", tmp_path / "out.pdf", tmp_path / "printer.json"
+    forms(Pdf.new()).save(trap)
+    assert cli.main(["fit", "--shift", "1 right", "--out", str(printer)]) == 0
+    assert cli.main(["nudge", str(trap), "--printer", str(printer), "--backs", "1", "--out", str(out)]) == 2
+    said = capsys.readouterr().err
+    assert f"{trap}: took longer" in said and "Export it again" in said
+    assert {path.name for path in tmp_path.iterdir()} == {"trap.pdf", "printer.json"}  # and nothing half done
+
+
+def test_photographs_are_read_in_another_process(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+                                                 capsys: pytest.CaptureFixture[str]) -> None:
+    pytest.importorskip("cv2")
+    asked: list[tuple[str, int]] = []
+
+    def gives_up(label: str, times: int, function: Callable[..., Any], arguments: tuple[Any, ...]) -> Any:
+        asked.append((function.__name__, times))
+        raise BadArt(f"{label}: the program that reads it gave up on it.", "Export it.", "too-much-inside")
+
+    monkeypatch.setattr(cli, "_the_worker", lambda: gives_up)
+    photo = tmp_path / "window.png"
+    photo.write_bytes(encoded("PNG", picture()))
+    assert cli.main(["read", str(photo)]) == cli.main(["read", "--front", str(photo), "--back", str(photo)]) == 2
+    assert [name for name, _ in asked] == ["read_photos", "read_two_scans"] and asked[1][1] == 2 * asked[0][1]
+    assert capsys.readouterr().err.count("gave up on it. Take the picture again") == 2
