@@ -51,8 +51,9 @@ def test_fit_as_json(readings, capsys):
     assert (found["dx_mm"], found["dy_mm"], found["rotation_deg"]) == pytest.approx((1.2, 0.8, 0.0), abs=1e-6)
     assert (found["scale_x"], found["scale_y"], found["sheets"]) == pytest.approx((1.0, 1.0, 5), abs=1e-6)
     assert found["confidence"] == 0.95 and found["suspect"] == []
-    # by hand: both axes have the standard deviation 0.1 sqrt(10 / 4); 3.629 is a radius' factor for 5 sheets
-    assert found["wander_mm"] == pytest.approx(3.629 * (2 * 0.025) ** 0.5, abs=0.002)
+    # by hand: both axes have the standard deviation 0.1 sqrt(10 / 4); 3.313 is a radius' factor for 5 sheets
+    # that were read in steps, and steps of 0.1 leave 0.1 / sqrt(12) unknown (JCGM 100:2008, F.2.2.1)
+    assert found["wander_mm"] == pytest.approx(3.313 * (2 * 0.025 + 2 * 0.1**2 / 12) ** 0.5, abs=0.002)
 
 
 def test_half_a_reading_is_taken(tmp_path, readings, capsys):

@@ -106,17 +106,17 @@ def tolerance_factor(count: int, share: float = 0.95, confidence: float = 0.95) 
 
 
 @lru_cache(maxsize=64)
-def radius_factor(count: int, share: float = 0.95, confidence: float = 0.95) -> float:
+def radius_factor(count: int, share: float = 0.95, confidence: float = 0.95, unequal: float = UNEQUAL) -> float:
     """K such that K sqrt(sx^2 + sy^2), of ``count`` points' standard deviations, holds ``share`` of all points.
 
-    Solves  K^2 q = (1 + 1/n) R^2  for axes of which one scatters UNEQUAL times the other: R is the true radius that
+    Solves  K^2 q = (1 + 1/n) R^2  for axes of which one scatters ``unequal`` times the other: R is the true radius that
     holds ``share``, q what the pooled variance stays above with ``confidence``. Rounder scatter keeps the promise
     with more to spare. Raises BadValue as ``tolerance_factor`` does.
     """
     _check(count, share, confidence)
-    wide, dof = UNEQUAL * UNEQUAL, count - 1
+    wide, dof = unequal * unequal, count - 1
     lowest = _solved(lambda total: _pooled_below(total, wide, dof) - (1 - confidence), 1e-9, 100.0)
-    radius = _solved(lambda r: _within(r, UNEQUAL) - share, 0.1, 100.0)
+    radius = _solved(lambda r: _within(r, unequal) - share, 0.1, 100.0)
     return radius * math.sqrt((1 + 1 / count) / lowest)
 
 
