@@ -204,6 +204,58 @@ def test_a_rubber_band_selects_and_a_drag_puts_in_order(page: Page, live_server:
     page.get_by_role("button", name="Undo").click()
     expect(page.locator("[data-name]").nth(1)).to_have_value("keeper-1")
 
+    # In a low window the page goes on by itself at its edges, for the band and for what is dragged.
+    page.keyboard.press("Escape")
+    page.set_viewport_size({"width": 1280, "height": 480})
+    page.evaluate("scrollBy(0, document.querySelector('.pair').getBoundingClientRect().top - 100)")
+    first = cards.nth(0).bounding_box()
+    assert first and not shown(page, 5)
+    mouse.move(first["x"] + first["width"] + 6, 300)
+    mouse.down()
+    mouse.move(first["x"] + first["width"] + 40, 472, steps=3)
+    until(page, lambda: shown(page, 5))
+    expect(page.locator("[data-bulk-count]")).to_have_text("2 cards selected")
+    mouse.move(first["x"] + first["width"] + 40, -30, steps=3)
+    until(page, lambda: page.evaluate("scrollY") == 0)
+    height = page.evaluate("document.documentElement.scrollHeight")
+    mouse.move(first["x"] + first["width"] + 40, 900, steps=3)
+    until(page, lambda: page.evaluate("scrollY + innerHeight >= document.documentElement.scrollHeight - 1"))
+    expect(page.get_by_label("Select keeper-4")).to_be_checked()
+    assert page.evaluate("document.documentElement.scrollHeight") < height + 300  # it has an end
+    mouse.up()
+    at = page.evaluate("scrollY")
+    page.evaluate("scrollBy(0, -9)")
+    expect(page.locator(".rubber-band")).to_have_count(0)
+    assert page.evaluate("scrollY") == at - 9
+    page.keyboard.press("Escape")
+    page.evaluate("scrollBy(0, document.querySelector('.pair').getBoundingClientRect().top - 100)")
+    cards.nth(0).locator(".pair-faces").hover(position={"x": 5, "y": 5})
+    mouse.down()
+    mouse.move(first["x"] + 60, 430, steps=4)
+    below = "document.querySelectorAll('.pair')[3].getBoundingClientRect().top"
+    until(page, lambda: page.evaluate(below) < 240, lambda turn: mouse.move(first["x"] + 60, 430 + turn % 2))
+    until(page, lambda: cards.nth(3).get_attribute("data-drop") == "after",
+          lambda turn: mouse.move(first["x"] + first["width"] - 20 - turn % 2, 250))
+    mouse.up()
+    expect(page.locator("[data-name]").nth(3)).to_have_value("keeper-0")
+
+
+def shown(page: Page, card: int) -> bool:
+    """Whether some of that card is in the window."""
+    box = page.locator(".pair").nth(card).bounding_box()
+    height = page.evaluate("innerHeight")
+    return bool(box and box["y"] < height and box["y"] + box["height"] > 0)
+
+
+def until(page: Page, done: Callable[[], bool], act: Callable[[int], None] = lambda turn: None) -> None:
+    """Wait for what comes by itself, or by doing it again: a busy browser lets some moves of a drag go by."""
+    for turn in range(200):
+        if done():
+            return
+        act(turn)
+        page.wait_for_timeout(20)
+    assert done()
+
 
 def test_far_cards_are_there_for_who_has_them_read_out(page: Page, live_server: LiveServer) -> None:
     files = {f"fronts/keeper-{number:02}.png": picture((4 * number, 90, 200), (63, 88)) for number in range(64)}

@@ -2,6 +2,8 @@
  * Which cards are selected: by click, with Shift and Ctrl or Cmd, by keys, by a rubber band.
  */
 
+import { edgeScroll } from "./edge-scroll.js";
+
 /** Fires "change". Cards go by their labels, in the order in which they are shown. */
 export class Selection extends EventTarget {
   constructor() {
@@ -69,7 +71,7 @@ export class Selection extends EventTarget {
 }
 
 /**
- * A rubber band over the empty ground of `list` selects what it touches.
+ * A rubber band over the empty ground of `list` selects what it touches; the page scrolls where it is drawn to its edge.
  *
  * @param {HTMLElement} list of parts, each of cards
  * @param {Selection} selection
@@ -77,35 +79,51 @@ export class Selection extends EventTarget {
  */
 export function bindRubberBand(list, selection, labelOf) {
   list.addEventListener("pointerdown", (event) => {
-    const ground = event.target === list || /** @type {Element} */ (event.target).parentElement === list;
-    if (!ground || event.button !== 0 || event.pointerType === "touch") return;
+    const ground = /** @type {Element} */ (event.target);
+    if ((ground !== list && ground.parentElement !== list) || event.button !== 0 || event.pointerType === "touch") return;
     event.preventDefault();
     const band = document.createElement("div");
     band.className = "rubber-band";
-    const from = { x: event.pageX, y: event.pageY };
     const before = event.shiftKey || event.ctrlKey || event.metaKey ? [...selection.chosen] : [];
-    const move = (/** @type {PointerEvent} */ now) => {
-      const box = { left: Math.min(from.x, now.pageX), top: Math.min(from.y, now.pageY),
-        right: Math.max(from.x, now.pageX), bottom: Math.max(from.y, now.pageY) };
-      Object.assign(band.style, { left: `${box.left}px`, top: `${box.top}px`, width: `${box.right - box.left}px`,
+    // By the ground that it began on: what is scrolled to may turn out larger than it was held for.
+    const home = ground.getBoundingClientRect();
+    const began = { x: event.clientX - home.left, y: event.clientY - home.top };
+    let at = { x: event.clientX, y: event.clientY };
+    const draw = () => {
+      const { left, top } = ground.getBoundingClientRect();
+      const from = { x: left + began.x, y: top + began.y };
+      const box = { left: Math.min(from.x, at.x), top: Math.min(from.y, at.y), right: Math.max(from.x, at.x), bottom: Math.max(from.y, at.y) };
+      Object.assign(band.style, { left: `${box.left + scrollX}px`, top: `${box.top + scrollY}px`, width: `${box.right - box.left}px`,
         height: `${box.bottom - box.top}px` });
       if (!band.isConnected) document.body.append(band);
       const touched = (/** @type {Element} */ node) => {
-        const rect = node.getBoundingClientRect();
-        const [x, y] = [rect.left + scrollX, rect.top + scrollY];
-        return rect.width && x < box.right && x + rect.width > box.left && y < box.bottom && y + rect.height > box.top;
+        const { left: x, top: y, width, height } = node.getBoundingClientRect();
+        return width && x < box.right && x + width > box.left && y < box.bottom && y + height > box.top;
       };
       // By parts first, so that what is far is not laid out for it.
       const hit = [...list.children].filter(touched).flatMap((part) => [...part.children].filter(touched));
       selection.only([...before, ...hit.map(labelOf)]);
     };
+    const edge = edgeScroll();
+    const move = (/** @type {PointerEvent} */ now) => {
+      // Not beyond the window, or the page would grow with it.
+      const { clientWidth, clientHeight } = document.documentElement;
+      at = { x: Math.max(0, Math.min(clientWidth, now.clientX)), y: Math.max(0, Math.min(clientHeight, now.clientY)) };
+      edge.at(now.clientY);
+      draw();
+    };
+    const scrolled = () => { if (band.isConnected) draw(); };
+    const listening = new AbortController();
     const end = () => {
-      document.removeEventListener("pointermove", move);
+      edge.stop();
+      listening.abort();
       if (!band.isConnected) selection.clear();
       band.remove();
     };
-    document.addEventListener("pointermove", move);
-    document.addEventListener("pointerup", end, { once: true });
-    document.addEventListener("pointercancel", end, { once: true });
+    const { signal } = listening;
+    document.addEventListener("pointermove", move, { signal });
+    document.addEventListener("scroll", scrolled, { passive: true, signal });
+    document.addEventListener("pointerup", end, { signal });
+    document.addEventListener("pointercancel", end, { signal });
   });
 }
