@@ -203,8 +203,12 @@ def test_a_rubber_band_selects_and_a_drag_puts_in_order(page: Page, live_server:
     expect(page.locator("[data-drop]")).to_have_count(1)  # the place for folders alone
     page.get_by_role("button", name="Undo").click()
     expect(page.locator("[data-name]").nth(1)).to_have_value("keeper-1")
+    the_edges_scroll(page)
 
-    # In a low window the page goes on by itself at its edges, for the band and for what is dragged.
+
+def the_edges_scroll(page: Page) -> None:
+    """In a low window the page goes on by itself at its edges, for the band and for what is dragged."""
+    cards, mouse = page.locator(".pair"), page.mouse
     page.keyboard.press("Escape")
     page.set_viewport_size({"width": 1280, "height": 480})
     page.evaluate("scrollBy(0, document.querySelector('.pair').getBoundingClientRect().top - 100)")
