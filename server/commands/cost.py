@@ -37,7 +37,7 @@ def run(arguments: argparse.Namespace) -> int:
     from server.core.cost import Prices, best_of
     from server.core.methods import method_named
     from server.core.sizes import paper_named
-    from server.prepress.cost import cost_table, cost_to_json, ink_of_art, printed_art
+    from server.prepress.inks import cost_table, cost_to_json, ink_of_art, printed_art
 
     prices = Prices(_money("--sheet-price", arguments.sheet_price), _money("--ink-price", arguments.ink_price))
     methods = [method_named(name).name for name in _names(arguments.methods)]

@@ -16,7 +16,7 @@ from server.formats.limits import DEFAULT_LIMITS
 from server.formats.refusal import BadArt
 
 if TYPE_CHECKING:
-    from server.core.deck_marks import DeckSheet
+    from server.core.camera_marks import DeckSheet
     from server.core.sighting import SheetSight
     from server.photo.reading import ReadSheet
 
@@ -121,7 +121,7 @@ def _apart(label: str, pictures: int, function: Callable[..., Any], *given: Any)
 
 
 def _deck(place: Path) -> DeckSheet:
-    from server.core.deck_marks import deck_sheet_from_json
+    from server.core.camera_marks import deck_sheet_from_json
 
     try:
         return deck_sheet_from_json(json.loads(place.read_bytes()), f"--deck {place}")

@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
-from server.core.camera_marks import WORDS, back_dots, deck_place, ring_dots
-from server.core.deck_marks import DeckMark, flip_of
+from server.core.camera_marks import WORDS, DeckMark, back_dots, deck_place, flip_of, ring_dots
 from server.core.geometry import Edges, Point, Rect
 from server.core.lettering import text_width_mm
 from server.core.methods import method_named

@@ -14,7 +14,7 @@ from server.core.geometry import Affine, Axis, Edges, Nearby, Point, Rect, Throu
 from server.core.sizes import CardSize, Paper
 
 if TYPE_CHECKING:
-    from server.core.deck_marks import DeckMark
+    from server.core.camera_marks import DeckMark
 
 Flip = Literal["long-edge", "short-edge"]
 Arrangement = Literal["portrait", "landscape"]

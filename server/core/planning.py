@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 from server.core.art import Art, Deck, Problem
 from server.core.bleed import ArtFit, decide
 from server.core.box import Box
+from server.core.camera_marks import places_for
 from server.core.card_stack import box_of_deck, check_dress, dress_named
-from server.core.deck_marks import places_for
 from server.core.guide import layers_of
 from server.core.lettering import version_mark
 from server.core.marks import missing_gauges

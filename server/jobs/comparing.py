@@ -45,7 +45,7 @@ def compare_versions(report: Report, old_deck: Deck, old: Record, new_deck: Deck
 
 def measure_covers(report: Report, arts: tuple[tuple[Path, Art], ...]) -> dict[str, Ink]:
     """The ink that each art takes by its key. One that can't be decoded is left out: a build names it."""
-    from server.prepress.cost import cover_of
+    from server.prepress.inks import cover_of
 
     return _looked_at(arts, cover_of)
 
@@ -53,6 +53,6 @@ def measure_covers(report: Report, arts: tuple[tuple[Path, Art], ...]) -> dict[s
 def compare_costs(report: Report, deck: Deck, settings: DeckSettings, inks: Mapping[str, Ink], prices: Prices,
                   care: Care, limits: ArtLimits) -> dict[str, Any]:
     """The deck by every method and paper, as ``lampfold cost --json`` has it."""
-    from server.prepress.cost import cost_table, cost_to_json
+    from server.prepress.inks import cost_table, cost_to_json
 
     return cost_to_json(*cost_table(deck, settings, inks, prices, limits=limits), care)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from server.core.art import Art, Deck
 from server.core.back_designs import BackDesign
 from server.core.bleed import ArtFit
-from server.core.deck_marks import DeckSheet
+from server.core.camera_marks import DeckSheet
 from server.core.edge_bleed import ArtEdges
 from server.core.leeway import BackProfile
 from server.core.lettering import VersionMark

@@ -14,14 +14,21 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from server.core.camera_marks import DECK_CORNERS, DECK_SIZES, STATION_WORDS, deck_mark, deck_place, ring_points
-from server.core.deck_marks import DeckSheet
+from server.core.camera_marks import (
+    DECK_CORNERS,
+    DECK_SIZES,
+    STATION_WORDS,
+    DeckSheet,
+    deck_mark,
+    deck_place,
+    ring_points,
+)
 from server.core.geometry import Point, bounds
 from server.core.plan import Flip
 from server.core.sighting import SheetSight, Sight, SightProblem, off_of
 from server.core.sizes import Paper
 from server.core.units import mm_text
-from server.photo.back_marks import REACH_MM, Back, flip_seen
+from server.photo.discs import REACH_MM, Back, flip_seen
 from server.photo.lens import Array, Lens, carried
 from server.photo.rings import Ring, find_rings
 from server.photo.sight import (

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from importlib.util import find_spec
 from pathlib import Path
 
-from server.core.deck_marks import DeckSheet
+from server.core.camera_marks import DeckSheet
 from server.core.plan import Flip
 from server.core.sighting import SheetSight, together
 from server.core.sizes import Paper

@@ -20,8 +20,7 @@ from server.core.geometry import ThroughFront
 from server.core.plan import Flip
 from server.core.sighting import SheetSight, Sight, SightProblem
 from server.core.sizes import Paper
-from server.photo.back_marks import Back, find_backs, flip_seen
-from server.photo.discs import Discs
+from server.photo.discs import Back, Discs, find_backs, flip_seen
 from server.photo.lens import Array, Lens
 from server.photo.sight import Found, Front, front_of
 

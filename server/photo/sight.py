@@ -18,8 +18,7 @@ from server.core.geometry import Point
 from server.core.plan import Flip
 from server.core.sighting import SheetSight, Sight, SightProblem
 from server.core.sizes import PAPERS, Paper
-from server.photo.back_marks import CLEAR_MM, Back, find_backs, flip_seen, near, search
-from server.photo.discs import Discs, fit_discs
+from server.photo.discs import CLEAR_MM, Back, Discs, find_backs, fit_discs, flip_seen, near, search
 from server.photo.lens import Array, Lens, carried, fit_lens, local_frame
 from server.photo.rings import Ring, find_rings
 

@@ -1,6 +1,6 @@
-"""Ink: what a version mark takes on each front, black or white by the art under it, and what printed pages cover.
-
-Pages are those of a PDF of ours, rendered small: art, bleed and marks as they are placed.
+"""Ink and cost: the ink of a version mark on each front, black or white by the art under it; what printed pages cover
+(of a PDF of ours, rendered small: art, bleed and marks as they are placed); and one deck by every method and paper,
+sheets, cuts, time, ink and money side by side.
 """
 
 from __future__ import annotations
@@ -24,6 +24,17 @@ from server.formats.pdf_source import load_pymupdf
 
 if TYPE_CHECKING:
     from PIL import Image
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from server.core.art import Deck
+from server.core.cost import Care, CostRow, Prices, best_of, minutes_of, money_of
+from server.core.methods import METHODS
+from server.core.settings import DeckSettings
+from server.core.sizes import PAPERS
+from server.errors import DoesNotFit
+from server.prepress.prepare import Prepared, prepare
 
 # Fine enough that the mean of the largest of R, G and B is that of the art and not of its blur (within some tenths of
 # a percent against 300 dpi), coarse enough to cost less than writing the file.
@@ -118,3 +129,84 @@ def _under(fit: ArtFit, box: Rect) -> Rect:
     """Where a box of the card lies in the art, as shares of its width and height as seen."""
     back = fit.matrix.inverse()
     return bounds(back(corner) for corner in box.corners)
+
+
+FORMAT, VERSION, UNIT = "lampfold-cost", 1, "mm"
+_LOOK_PX = 300
+_A4_MM2 = 210.0 * 297.0
+
+
+def printed_art(deck: Deck) -> dict[str, Art]:
+    """Every art of a card that is printed, by its key."""
+    return {art.key: art for card in deck.cards if card.copies for art in (card.front, card.back) if art}
+
+
+def ink_of_art(arts: Iterable[Art], source: Callable[[Art], Path]) -> dict[str, Ink]:
+    """Each art's own mean cover, by its key. Decodes; raises Unreadable, naming the art."""
+    return {art.key: cover_of(source(art), art) for art in arts}
+
+
+def cover_of(path: Path, art: Art) -> Ink:
+    """One art's own mean cover. Decodes; raises Unreadable, naming the art."""
+    from server.formats.pixels import upright
+    from server.prepress.inks import cover
+
+    return cover(upright(path, art, _LOOK_PX))
+
+
+def cost_table(deck: Deck, settings: DeckSettings, inks: Mapping[str, Ink], prices: Prices,
+               methods: Sequence[str] = (), papers: Sequence[str] = (),
+               limits: ArtLimits = DEFAULT_LIMITS) -> tuple[tuple[CostRow, ...], tuple[tuple[str, str, str], ...]]:
+    """A row for each of ``methods`` on each of ``papers`` (none: all, and the deck's own), and what doesn't fit as
+    (method, paper, why).
+
+    Ink is reckoned from the art's own cover and the area that each card is printed on, bleed counted; marks, some
+    hundredths of a percent, are left out. Raises what ``prepare`` raises, but for DoesNotFit.
+    """
+    rows, refused = [], []
+    for method in methods or tuple(METHODS):
+        for paper in papers or dict.fromkeys((*PAPERS, settings.paper)):
+            asked = replace(settings, method=method, paper=paper, arrangement="", card_turned="", box="")
+            try:
+                rows.append(_row(prepare(deck, asked, None, None, limits), inks, prices))
+            except DoesNotFit as error:
+                refused.append((method, paper, error.message))
+    return tuple(rows), tuple(refused)
+
+
+def _row(prepared: Prepared, inks: Mapping[str, Ink], prices: Prices) -> CostRow:
+    plan, layout, settings = prepared.planned.plan, prepared.planned.plan.layout, prepared.settings
+    page_mm2, pages = layout.page.width * layout.page.height, len(plan.faces)
+    ink = Ink()
+    for key, area in _printed(prepared):
+        ink = ink.plus(inks.get(key, Ink()).scaled(area / (page_mm2 * pages)))
+    if settings.ink == "pale":
+        ink = ink.scaled(1.0 - PALE)
+    cuts = prepared.planned.best.cuts
+    return CostRow(layout.method, layout.paper.name, plan.sheet_count, plan.paper_count, pages, cuts,
+                   minutes_of(plan, cuts, settings.core_mm), ink,
+                   money_of(plan.paper_count, pages, ink, page_mm2 / _A4_MM2, prices))
+
+
+def _printed(prepared: Prepared) -> Iterator[tuple[str, float]]:
+    """Every art as it is placed, and the mm2 that it covers with its bleed."""
+    plan, cards = prepared.planned.plan, prepared.deck.cards
+    for face in plan.faces:
+        for one in plan.placements(face):
+            art = cards[one.card].front if one.side == "front" else cards[one.card].back
+            if art:
+                area = one.trim.grown(one.bleed)
+                yield art.key, area.width * area.height
+
+
+def cost_to_json(rows: Sequence[CostRow], refused: Sequence[tuple[str, str, str]], care: Care) -> dict[str, Any]:
+    """Plain values: ``rows`` in the order of the tables, the best one marked; ``left_out`` says why."""
+    best = best_of(rows, care)
+    return {
+        "format": FORMAT, "version": VERSION, "unit": UNIT, "care": care,
+        "rows": [{"method": row.method, "paper": row.paper, "sheets": row.sheets, "papers": row.papers,
+                  "cuts": row.cuts, "minutes": round(row.minutes, 1), "ink": row.ink.as_mapping(),
+                  "ink_a4_pages": round(row.ink_a4_pages, 2), "money": round(row.money, 2), "best": row is best}
+                 for row in rows],
+        "left_out": [{"method": method, "paper": paper, "why": why} for method, paper, why in refused],
+    }

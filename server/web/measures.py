@@ -24,7 +24,7 @@ from server.jobs.queue import Work
 from server.jobs.tasks import measure_colours, measure_inks, measure_profiles
 from server.prepress import Prepared, Record, make_record
 from server.prepress.backs import distinct_backs
-from server.prepress.cost import printed_art
+from server.prepress.inks import printed_art
 from server.prepress.record import Picture
 from server.web import models
 from server.web.decks import DeckView

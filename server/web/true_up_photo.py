@@ -18,7 +18,7 @@ from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from server.core.deck_marks import DeckSheet, deck_sheet
+from server.core.camera_marks import DeckSheet, deck_sheet
 from server.core.plan import Flip
 from server.core.sizes import Paper, paper_named
 from server.errors import BadValue, NotThere, Refused

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
+from server.core.camera_marks import places_for
 from server.core.cuts import cut_lines, cut_positions, cut_ticks
-from server.core.deck_marks import places_for
 from server.core.geometry import Edges, Rect, bounds
 from server.core.marks import ID1_HEIGHT_MM, ID1_WIDTH_MM, Mark, marks_for
 from server.core.plan import Line, PlanRequest, SheetPlan
