@@ -18,7 +18,8 @@ WIDTH = 100
 _MOST_FILES = 6
 # What is shared with the pages says what to do without a word of either place; here the option stands beside it.
 _OPTIONS: tuple[tuple[str, str], ...] = (
-    (r"another build method|a build method that does|other methods", "--method"), (r"(?:a )?smaller card", "--card"),
+    (r"another build method|a build method that does", "--method"), (r"other methods", "--methods"),
+    (r"(?:a )?smaller card", "--card"),
     (r"larger paper(?!s)|smaller paper|as the paper|Choose (?:A\d|Letter|Legal|Tabloid)\b(?! as)", "--paper"),
     (r"larger papers", "--papers"), (r"less bleed", "--bleed"), (r"at the margins|or margin\b", "--margin"),
     (r"hinge strip of [\d.]+ mm", "--hinge"), (r"less clearance", "--box-clearance"), (r"other kind of box", "--box"),

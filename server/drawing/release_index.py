@@ -51,11 +51,11 @@ def draw_index(surface: Surface, page: Rect, title: str, decks: Sequence[Content
               "every step from paper to cards.")
     _help(flow, decks)
     for deck in decks:
-        flow.heading(f"{deck.name}: {deck.count} cards")
+        flow.heading(f"{deck.name}: {_counted(deck.count, 'card')}")
         for one in deck.sheets:
             glued = f", {one.papers} pieces of paper" if one.papers != one.sheets else ""
             how = f"{method_named(one.method).label.lower()}, {paper_named(one.paper).label}, {one.ink} ink"
-            flow.text(f"{one.file}: {how}, {one.sheets} sheets{glued}.", size_mm=3.0)
+            flow.text(f"{one.file}: {how}, {_counted(one.sheets, 'sheet')}{glued}.", size_mm=3.0)
         boxes = list(dict.fromkeys(one.box for one in deck.sheets if one.box))
         if boxes:
             flow.text(f"A box for these cards, as thick as each way of building makes them: {', '.join(boxes)}.",
@@ -74,7 +74,7 @@ def _help(flow: TextFlow, decks: Sequence[Contents]) -> None:
     flow.heading("Which one to print")
     for name in dict.fromkeys(one.method for one in sheets):
         method = method_named(name)
-        flow.text(f"{name}: {method.label}. {method.summary}")
+        flow.text(f"{name}: {method.label}. {method.summary} {method.suits}".rstrip())
     papers = list(dict.fromkeys(one.paper for one in sheets))
     if len(papers) > 1:
         labels = " or ".join(paper_named(paper).label for paper in papers)
@@ -98,6 +98,10 @@ def _pictures(surface: Surface, flow: TextFlow, deck: Contents) -> None:
             with surface.within(layer="notes"):
                 surface.outline(at, 0.0, _FRAME)
                 surface.text((at.x, y + _PICTURE_MM + 3.2), _fitting(f"{copies} × {name}"), _CAPTION_MM)
+
+
+def _counted(count: int, one: str) -> str:
+    return f"{count} {one}{'' if count == 1 else 's'}"
 
 
 def _fitting(text: str) -> str:

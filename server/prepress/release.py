@@ -98,7 +98,7 @@ def release(order: ReleaseOrder, out: Path, progress: Progress = lambda done, to
     under_way = out.with_name(f".{out.name}.{secrets.token_hex(4)}.part")
     try:
         with TemporaryDirectory(prefix="lampfold-", dir=scratch) as folder, zipfile.ZipFile(under_way, "x") as archive:
-            pack = _Pack(archive, Path(folder))
+            pack = _Pack(archive, Path(folder), _stems(one.deck.name for one in order.decks))
             told = _fill(pack, order, progress, cancelled)
         under_way.replace(out)
         return Released(tuple(pack.members), told)
@@ -107,10 +107,11 @@ def release(order: ReleaseOrder, out: Path, progress: Progress = lambda done, to
 
 
 class _Pack:
-    """The archive under way: files go in by name, once, with a fixed date. ``folder`` is for what goes in later."""
+    """The archive under way: files go in by name, once, with a fixed date. ``folder`` is for what goes in later,
+    ``stems`` are what the decks' files are called after."""
 
-    def __init__(self, archive: zipfile.ZipFile, folder: Path) -> None:
-        self._archive, self.folder = archive, folder
+    def __init__(self, archive: zipfile.ZipFile, folder: Path, stems: tuple[str, ...]) -> None:
+        self._archive, self.folder, self.stems = archive, folder, stems
         self.members: list[Member] = []
 
     @contextmanager
@@ -153,6 +154,16 @@ class _Hashed:
         self.digest.update(part)
         self.size += len(part)
         return self._out.write(part)
+
+
+def _stems(names: Iterable[str]) -> tuple[str, ...]:
+    """Every deck's name as its folder's, those that would share one numbered; names that differ by case alone do."""
+    stems: list[str] = []
+    for stem in map(file_stem, names):
+        tries = (f"{stem}-{number}" if number > 1 else stem for number in count(1))
+        taken = {one.lower() for one in stems}
+        stems.append(next(one for one in tries if one.lower() not in taken))
+    return tuple(stems)
 
 
 def _fill(pack: _Pack, order: ReleaseOrder, progress: Progress, cancelled: Callable[[], bool]) -> tuple[str, ...]:
@@ -209,7 +220,7 @@ def _pack_variant(pack: _Pack, number: int, prepared: Prepared, sheets: list[She
     """The sheets' PDF, and once for all inks the guide and the box beside it. Returns what was built."""
     planned = prepared.planned
     layout, plan, ink = planned.plan.layout, planned.plan, planned.settings.ink
-    deck, paper = file_stem(prepared.deck.name), layout.paper.name
+    deck, paper = pack.stems[number], layout.paper.name
     stem = f"{deck}/{deck}-{version_stem(planned.settings.version)}-{layout.method}-{file_stem(paper)}"
     about = {"deck": number, "method": layout.method, "paper": paper}
     # The box is a file of its own, the same for all inks of the sheets.

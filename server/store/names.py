@@ -8,6 +8,9 @@ from server.errors import BadValue
 
 _OVERRIDES = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
 _LONGEST_PATH, _LONGEST_PART, _LONGEST_NAME = 1000, 255, 120
+# Letters that have no parts to fall back on, as those who use them spell them out.
+_SPELT = {"ß": "ss", "ẞ": "SS", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE", "ø": "o", "Ø": "O", "ł": "l", "Ł": "L",
+          "đ": "d", "Đ": "D", "ð": "d", "Ð": "D", "þ": "th", "Þ": "Th", "ı": "i"}
 
 
 def clean_path(text: str) -> str:
@@ -64,6 +67,7 @@ def shown(text: str) -> str:
 
 def file_stem(text: str) -> str:
     """A name for a download that every file system takes: ASCII letters, digits, "-" and "_"."""
+    text = "".join(_SPELT.get(letter, letter) for letter in text)
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii")
     kept = "".join(letter if letter.isalnum() or letter in "-_" else "-" for letter in plain)
     return "-".join(part for part in kept.split("-") if part)[:80] or "deck"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import shutil
 import zipfile
 from pathlib import Path
 
@@ -70,6 +71,24 @@ def _look_inside(files: dict[str, bytes]) -> None:
     assert all(name in words.replace("\r\n", "") for name in files if name.endswith(("-full.pdf", "-pale.pdf")))
 
 
+def test_decks_of_one_name_have_folders_of_their_own(decks: tuple[Path, Path], tmp_path: Path,
+                                                     capsys: pytest.CaptureFixture[str]) -> None:
+    """Names in other scripts and the same name twice; letters outside ASCII are spelt, so that every system unpacks."""
+    named = [decks[1].rename(tmp_path / "Große Gezeiten"), decks[0].rename(tmp_path / "海")]
+    for folder in ("カード", "old/grosse-gezeiten"):
+        (tmp_path / folder).parent.mkdir(exist_ok=True)
+        named.append(shutil.copytree(named[0], tmp_path / folder))
+    assert main(["release", *map(str, named), "--version", "1", "--papers", "a4", "--methods", "fronts-only",
+                 "--out", str(tmp_path / "x.zip"), "--json"]) == 0
+    files = [one["file"] for one in json.loads(capsys.readouterr().out)["files"]]
+    names = ("Grosse-Gezeiten", "deck", "deck-2", "grosse-gezeiten-2")
+    assert [file for file in files if file.endswith("-full.pdf")] == [
+        f"{name}/{name}-1-fronts-only-a4-full.pdf" for name in names]
+    with zipfile.ZipFile(tmp_path / "x.zip") as pack, pypdfium2.PdfDocument(pack.read("index.pdf")) as pdf:
+        words = " ".join(page.get_textpage().get_text_range() for page in pdf)
+    assert "1 sheet." in words and "3 cards" in words and "1 sheets" not in words
+
+
 def test_what_does_not_fit_is_said_and_the_rest_is_packed(decks: tuple[Path, Path], tmp_path: Path,
                                                           capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["release", str(decks[1]), "--version", "1", "--papers", "a5,a4", "--methods", "vertical-fold",
@@ -84,6 +103,7 @@ def test_what_does_not_fit_is_said_and_the_rest_is_packed(decks: tuple[Path, Pat
     (("--version", "1", "--papers", "a11"), "a11"), (("--version", "1", "--methods", "origami"), "origami"),
     (("--version", "1", "--extra", "gone.txt"), "gone.txt"), (("--version", "x" * 40), "--version"),
     (("--version", "1", "--papers", "a5", "--card", "200x280"), "nothing fits"),
+    (("--version", "1", "--papers", "a5", "--card", "200x280"), "other methods (--methods)"),
 ])
 def test_what_is_refused_is_named_and_leaves_nothing(decks: tuple[Path, Path], tmp_path: Path, more: tuple[str, ...],
                                                      names: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -49,6 +49,7 @@ DUPLEX = BuildMethod(
     zones=_zones,
     steps=_steps,
     print_step=_print_step,
+    suits="For printers that take card on both sides, and backs that forgive a millimetre or two.",
     honours=frozenset({"flip", "back_flood", "camera_marks"}),
     drift="back page",
 )

@@ -129,6 +129,7 @@ class BuildMethod:
     is made of. ``honours``: those of the settings ``by_method`` that it has a use for. ``lies_as``: where no deck
     chooses a flip, the one after which backs lie as they do here. ``prints`` and ``turns`` say in a sentence what to
     print and how a back comes behind its front; ``print_step`` where the print dialog needs more than the first.
+    ``suits`` helps those to choose who are given several ways, where ``summary`` doesn't say it.
     ``steps`` are the build steps once the scale has been checked.
     """
 
@@ -141,6 +142,7 @@ class BuildMethod:
     zones: Callable[[PlanRequest, Frame], Iterable[Zone]]
     steps: Callable[[Work], Iterable[Step]]
     print_step: Callable[[Layout], Step] | None = None
+    suits: str = ""
     papers_per_sheet: int = 1
     papers_per_card: int = 1
     glued: bool = False

@@ -84,6 +84,7 @@ TWO_SHEET = BuildMethod(
     name="two-sheet",
     label="Two sheets, glued",
     summary="Fronts and backs on separate sheets. Align them against a light, hinge with tape, glue, cut.",
+    suits="For the stiffest cards, and for card that a printer takes on one side only.",
     prints="One side each: fronts on one sheet, backs on another.",
     turns="Lay the sheets back to back, heads up.",
     faces=("front", "back"),
