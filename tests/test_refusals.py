@@ -110,7 +110,7 @@ def test_what_the_command_line_shows_names_no_page() -> None:
     ("Keep 2.1 mm more free at the margins, put fewer cards on a sheet, or choose larger paper.", "--margin --paper"),
     ("Ask for a hinge strip of 14.5 mm, or put fewer cards on a sheet.", "--hinge"), ("Use tarot?", "--card"),
     ("Choose the long edge as the flip.", "--flip"), ("Choose a build method that does.", "--method"),
-    ("Choose larger papers or other methods.", "--papers --method"), ("Use 0 to 60 mm.", ""),
+    ("Choose larger papers or other methods.", "--papers --methods"), ("Use 0 to 60 mm.", ""),
     ("Choose larger paper (--paper).", "--paper"),
 ])
 def test_options_stand_beside_what_they_choose(shared: str, option: str) -> None:

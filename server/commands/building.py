@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 def add_build_options(parser: argparse.ArgumentParser, without: Collection[str] = ()) -> None:
     """The folder and everything that shapes its sheets, but for the settings in ``without``."""
-    add_folder(parser)
+    add_folder(parser, without)
     add_sheet_options(parser, without)
     add_printer(parser, "correct the backs for this printer's drift")
 

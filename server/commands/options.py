@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 _DECK = tuple(setting for setting in SETTINGS.values() if setting.option)
 
 
-def add_folder(parser: argparse.ArgumentParser, *, several: bool = False) -> None:
-    """The folder of art, or ``several`` of them as ``folders``; ``--json``, and how art lies on a card."""
+def add_folder(parser: argparse.ArgumentParser, without: Collection[str] = (), *, several: bool = False) -> None:
+    """The folder of art, or ``several`` of them as ``folders``; ``--json``, and how art lies on a card, but for the
+    settings in ``without``."""
     says = "folder of art, with fronts/ and backs/"
     if several:
         parser.add_argument("folders", type=Path, nargs="+", metavar="FOLDER", help=f"{says}; a deck each")
@@ -34,7 +35,7 @@ def add_folder(parser: argparse.ArgumentParser, *, several: bool = False) -> Non
     parser.add_argument("--json", action="store_true", help="print one JSON object instead of text")
     parser.add_argument("--pairs", action="append", default=[], metavar="NAME",
                         help="take pairs that are only proposed, as check names them; may be given several times")
-    _add(parser, [setting for setting in _DECK if setting.art])
+    _add(parser, [setting for setting in _DECK if setting.art and setting.name not in without])
 
 
 def add_sheet_options(parser: argparse.ArgumentParser, without: Collection[str] = ()) -> None:

@@ -24,7 +24,7 @@ def register(subparsers: argparse._SubParsersAction[Any]) -> None:
     says = "pack decks for others to print: every method, paper and ink that is chosen, guides, and an index"
     parser = subparsers.add_parser("release", help=says, description=f"{says[:1].upper()}{says[1:]}.",
                                    epilog="Lengths are mm, or written with a unit, such as 0.125in.")
-    add_folder(parser, several=True)
+    add_folder(parser, _OWN, several=True)
     add_sheet_options(parser, _OWN)
     parser.add_argument("--version", required=True, metavar="NAME", help="what this version is called")
     parser.add_argument("--papers", default="a4,letter", metavar="NAMES",

@@ -104,6 +104,9 @@ def test_what_does_not_fit_is_said_and_the_rest_is_packed(decks: tuple[Path, Pat
     (("--version", "1", "--extra", "gone.txt"), "gone.txt"), (("--version", "x" * 40), "--version"),
     (("--version", "1", "--papers", "a5", "--card", "200x280"), "nothing fits"),
     (("--version", "1", "--papers", "a5", "--card", "200x280"), "other methods (--methods)"),
+    # an option that would be passed over is refused
+    (("--version", "1", "--method", "two-sheet"), "--method two-sheet"),
+    (("--version", "1", "--paper", "a5"), "--paper a5"),
 ])
 def test_what_is_refused_is_named_and_leaves_nothing(decks: tuple[Path, Path], tmp_path: Path, more: tuple[str, ...],
                                                      names: str, capsys: pytest.CaptureFixture[str]) -> None:
