@@ -58,7 +58,7 @@ def draw_on_page(surface: Surface, planned: Planned, face: Face) -> None:
             _draw_flood(surface, planned, face)
             placements = plan.placements(face)
             arts = [art_of(planned, placement) for placement in placements]
-            laps = _laps(tuple(placement.trim for placement in placements),
+            laps = _laps(tuple((placement.trim, placement.bleed) for placement in placements),
                          tuple(art and see_through(art) for art in arts))
             for placement, art, reaches in zip(placements, arts, laps, strict=True):
                 for reach in reaches:
@@ -152,29 +152,30 @@ def art_of(planned: Planned, placement: Placement) -> Art | None:
 
 
 @lru_cache(maxsize=64)  # sheet after sheet has the same
-def _laps(trims: tuple[Rect, ...], clear: tuple[bool | None, ...]) -> tuple[tuple[Edges, ...], ...]:
+def _laps(cards: tuple[tuple[Rect, Edges], ...], clear: tuple[bool | None, ...]) -> tuple[tuple[Edges, ...], ...]:
     """For each card how far each edge on the page reaches under a card that is drawn later and shares the cut; once for
-    each time that the card is drawn. ``clear`` says which may be seen through, None where nothing is drawn.
+    each time that the card is drawn. ``cards`` are trims with their bleeds; ``clear`` says which may be seen through,
+    None where nothing is drawn.
 
     The later card covers it wholly, so it never shows; without it two soft edges would meet in a light hairline.
     Where two laps meet at a corner that no later card covers, the corner would show: such a card is drawn twice, with
     one lap each, or where it may be seen through, once with laps that are too thin to matter.
     """
-    nearby = Nearby(trims)
-    return tuple(_laps_of(trims, clear, number, [other for other in nearby.near(trim.grown(Edges.all(1.0)))
+    nearby = Nearby([trim for trim, _ in cards])
+    return tuple(_laps_of(cards, clear, number, [other for other in nearby.near(trim.grown(Edges.all(1.0)))
                                                  if other > number and clear[other] is not None])
-                 for number, trim in enumerate(trims))
+                 for number, (trim, _) in enumerate(cards))
 
 
-def _laps_of(trims: tuple[Rect, ...], clear: tuple[bool | None, ...], number: int,
+def _laps_of(cards: tuple[tuple[Rect, Edges], ...], clear: tuple[bool | None, ...], number: int,
              later: list[int]) -> tuple[Edges, ...]:
-    laps, rect = [0.0, 0.0, 0.0, 0.0], trims[number]
+    laps, rect = [0.0, 0.0, 0.0, 0.0], cards[number][0]
     for other in later:
-        edge = _shared_edge(rect, trims[other])
+        edge = _shared_edge(cards[number], cards[other])
         if edge is not None:
             laps[edge] = THIN_LAP_MM if clear[other] else LAP_MM
     left, top, right, bottom = laps
-    covering = [trims[other] for other in later]
+    covering = [cards[other][0] for other in later]
     corners = ((left, top, rect.x, rect.y), (right, top, rect.right, rect.y),
                (right, bottom, rect.right, rect.bottom), (left, bottom, rect.x, rect.bottom))
     if all(not (across and down) or _covered(covering, x, y) for across, down, x, y in corners):
@@ -184,13 +185,18 @@ def _laps_of(trims: tuple[Rect, ...], clear: tuple[bool | None, ...], number: in
     return Edges(left=left, right=right), Edges(top=top, bottom=bottom)
 
 
-def _shared_edge(rect: Rect, other: Rect) -> int | None:
-    """Which edge of ``rect`` (left, top, right, bottom) lies on a cut with ``other`` or within a lap of it."""
+def _shared_edge(card: tuple[Rect, Edges], beside: tuple[Rect, Edges]) -> int | None:
+    """Which edge of ``card`` (left, top, right, bottom) lies on a cut with ``beside``, or so near that their bleed meets
+    within a lap of it. White between two cards without bleed is no seam."""
+    (rect, bleed), (other, its) = card, beside
     across = min(rect.bottom, other.bottom) > max(rect.y, other.y) + _TOUCH_MM
     along = min(rect.right, other.right) > max(rect.x, other.x) + _TOUCH_MM
-    gaps = ((rect.x - other.right, across), (rect.y - other.bottom, along),
-            (other.x - rect.right, across), (other.y - rect.bottom, along))
-    return next((edge for edge, (gap, beside) in enumerate(gaps) if beside and -_TOUCH_MM < gap < LAP_MM), None)
+    gaps = ((rect.x - other.right, bleed.left + its.right, across),
+            (rect.y - other.bottom, bleed.top + its.bottom, along),
+            (other.x - rect.right, bleed.right + its.left, across),
+            (other.y - rect.bottom, bleed.bottom + its.top, along))
+    return next((edge for edge, (gap, ink, near) in enumerate(gaps)
+                 if near and -_TOUCH_MM < gap < min(LAP_MM, ink + _TOUCH_MM)), None)
 
 
 def _covered(later: list[Rect], x: float, y: float) -> bool:

@@ -99,7 +99,8 @@ def check(planned: Planned, face: Face, look: Look, allowed_mm: float) -> None:
 
 
 @pytest.mark.parametrize("look", [pdfium_look, mupdf_look])
-@pytest.mark.parametrize(("kind", "gutter", "bleed"), [("png", 0, 0), ("png", 0.1, 3), ("png", 0, 3), ("pdf", 0, 0)])
+@pytest.mark.parametrize(("kind", "gutter", "bleed"), [("png", 0, 0), ("png", 0.1, 0), ("png", 0.1, 3), ("png", 0, 3),
+                                                     ("pdf", 0, 0)])
 @pytest.mark.parametrize("method", ["duplex", "vertical-fold", "side-fold", "two-sheet"])
 def test_no_colour_lies_in_a_neighbours_trim_nor_beyond_its_own(
         tmp_path: Path, method: str, kind: str, gutter: float, bleed: float,
