@@ -186,8 +186,10 @@ def _laps_of(cards: tuple[tuple[Rect, Edges], ...], clear: tuple[bool | None, ..
 
 
 def _shared_edge(card: tuple[Rect, Edges], beside: tuple[Rect, Edges]) -> int | None:
-    """Which edge of ``card`` (left, top, right, bottom) lies on a cut with ``beside``, or so near that their bleed meets
-    within a lap of it. White between two cards without bleed is no seam."""
+    """Which edge of ``card`` (left, top, right, bottom) lies on a cut with ``beside``, or so near it that bleed meets.
+
+    White between two cards without bleed is no seam.
+    """
     (rect, bleed), (other, its) = card, beside
     across = min(rect.bottom, other.bottom) > max(rect.y, other.y) + _TOUCH_MM
     along = min(rect.right, other.right) > max(rect.x, other.x) + _TOUCH_MM

@@ -48,7 +48,11 @@ def _why(front: Mark | None, back: Mark) -> str:
 
 
 def _by_two_words(sides: Sides, names: list[FileName], known: set[str]) -> None:
-    """hero_front with hero_back: in one folder, then anywhere if each is the only one."""
+    """hero_front with hero_back: in one folder, then anywhere if each is the only one.
+
+    With nothing but spaces around the words ("front door", "back door") most names must bear them, or it is a question.
+    """
+    loose: dict[str, tuple[FileName, str, Mark, Mark]] = {}
     for anywhere in (False, True):
         fronts: dict[tuple[Words, Words], list[tuple[FileName, Mark]]] = defaultdict(list)
         backs: dict[tuple[Words, Words], list[tuple[FileName, Mark]]] = defaultdict(list)
@@ -63,9 +67,30 @@ def _by_two_words(sides: Sides, names: list[FileName], known: set[str]) -> None:
             if back.path in sides.partners:
                 continue
             for front, mark in some:
+                if mark.rest and not (_tight(mark) or _tight(back_mark)):
+                    loose.setdefault(front.path, (front, back.path, mark, back_mark))
+                    continue
                 sides.link([(front.path, back.path)], _why(mark, back_mark))
                 sides.marks[front.path] = mark
                 known |= {mark.word, back_mark.word}
+    settled = len(loose) * 4 >= len(names) or len(names) <= _FEW + 1 or bool(known)
+    offered: dict[str, list[tuple[str, str]]] = defaultdict(list)
+    for front, path, mark, back_mark in loose.values():
+        why = _why(mark, back_mark)
+        if settled:
+            sides.link([(front.path, path)], why)
+            sides.marks[front.path] = mark
+            known |= {mark.word, back_mark.word}
+        else:
+            offered[why].append((front.path, path))
+    for number, (why, pairs) in enumerate(offered.items()):
+        offer = f"words-{number + 1}" if number else "words"
+        sides.offers.append(Offer(offer, offer, why, tuple(pairs)))
+
+
+def _tight(mark: Mark) -> bool:
+    """Whether more than spaces parts the word from the rest of the name."""
+    return not mark.shown[0].isspace() and not mark.shown[-1:].isspace()
 
 
 def _by_one_word(sides: Sides, names: list[FileName], fronts: list[FileName], known: set[str]) -> None:
@@ -88,7 +113,7 @@ def _by_one_word(sides: Sides, names: list[FileName], fronts: list[FileName], kn
     for word, links in found.items():
         pairs = tuple((front, back.path) for front, back, _ in links if front != back.path)
         mark = links[0][2]
-        tight = any(not mark.shown[0].isspace() and not mark.shown[-1:].isspace() for _, _, mark in links)
+        tight = any(_tight(mark) for _, _, mark in links)
         several = len(pairs) > 1 or len(names) <= _FEW
         sure = (several or tight) if mark.strength == 2 else len(pairs) > 1 and len(pairs) >= count[word]
         if sure:
@@ -102,6 +127,7 @@ def _lone_backs(sides: Sides, names: list[FileName], fronts: list[FileName], kno
     """Names that say back where no front fits: lost ones where the word is used so, else questions or mere words."""
     offered = {back for offer in sides.offers for _, back in offer.links}
     loose: list[FileName] = []
+    at_end: list[FileName] = []
     for name, mark in marked(names, "back"):
         if not sides.free(name.path) or name.path in offered:
             continue
@@ -110,15 +136,19 @@ def _lone_backs(sides: Sides, names: list[FileName], fronts: list[FileName], kno
         elif mark.strength == 2 and (name.words[0] == mark.word or all(word.isdigit() for word in mark.rest)):
             loose.append(name)
         elif mark.strength == 2:
+            at_end += [name] * (name.words[-1] == mark.word)
             sides.lone.append(name.path)
+    if len(at_end) == 1 and not loose:
+        loose = at_end
+        sides.lone.remove(at_end[0].path)
     if loose and len(loose) < len(fronts) and len(loose) <= _FEW + 1:
         offer_shared(sides, loose, [name for name in fronts if name not in loose], "names")
     sides.lone += [name.path for name in loose]
 
 
 _LETTERS = (("a", "b", "a-b"), ("f", "b", "f-b"), ("", "b", "with-b"), ("r", "v", "r-v"), ("v", "r", "v-r"),
-            ("1", "2", "1-2"))
-_GUESSES = frozenset({"r-v", "v-r", "1-2"})  # nobody can tell, so they are only ever offered
+            ("vs", "rs", "vs-rs"), ("1", "2", "1-2"), ("f-first", "b-first", "f-b-first"))
+_GUESSES = frozenset({"r-v", "v-r", "1-2", "f-b-first"})  # nobody can tell, so they are only ever offered
 Row = dict[str, FileName]
 
 
@@ -139,11 +169,12 @@ def _by_letters(sides: Sides, names: list[FileName], has_backs: bool) -> None:
         near = sum(home_of(name) in homes for name in left)
         whole = not torn and len(rows) * 4 >= near
         few = len(rows) == 1 and near > _FEW + 1
-        if not rows or torn > len(rows) or few or (way in _GUESSES and (not whole or len(rows) < 2)):
+        if not rows or torn >= len(rows) or few or (way in _GUESSES and (not whole or len(rows) < 2)):
             continue
         pairs = tuple((row[front].path, row[back].path) for row in rows)
         shown = rows[0][back].marks[-1].shown
-        why = f"{rows[0][front].marks[-1].shown if front else 'nothing'} and {shown} at the end"
+        place = "start" if back.endswith("first") else "end"
+        why = f"{rows[0][front].marks[-1].shown if front else 'nothing'} and {shown} at the {place}"
         alone = front or len(rows) * 2 == near
         if whole and clean and alone and len(rows) > 1 and way not in _GUESSES:
             sides.link(pairs, why)

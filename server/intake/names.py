@@ -12,13 +12,14 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Literal
 
 from server.formats.limits import MAX_COPIES
-from server.intake.side_words import CLEAR_FOLDERS, COUNTERWORDS, FILLERS, SIDE_WORDS, Side, plain
+from server.intake.side_words import CLEAR_FOLDERS, COUNTERWORDS, FILLERS, SHORT_SIDES, SIDE_WORDS, Side, plain
 
 Role = Literal["front", "back", "stray"]
 
@@ -33,7 +34,7 @@ _TIMES = re.compile(r"[0-9]\s*[x×]|[x×]\s*[0-9]", re.IGNORECASE)
 _OF = re.compile(r"(?:of|von|van|sur)[\s_-]?[0-9]", re.IGNORECASE)
 _PART = re.compile(r"^(.*\w.*?)[\s_-]*[(\[]?(?<![0-9])([0-9]{1,3})[\s_-]?(?:of|von|van|sur)[\s_-]?([0-9]{1,3})[)\]]?$",
                    re.IGNORECASE | re.DOTALL)
-_LETTERS = frozenset("abfrv12")
+_LETTERS = frozenset("abfrv12") | {"vs", "rs"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +131,7 @@ def read_names(paths: Iterable[str]) -> list[FileName]:
     folders = {folder for path in ordered for folder in _ancestors(path)}
     sides = {folder: _folder_side(folder.rpartition("/")[2]) for folder in folders}
     said = {side for side, sure, _ in sides.values() if side and sure}
+    sides |= _short_sides(folders, ordered)
     kept: dict[str, tuple[Side, str]] = {}
     for folder, (side, sure, left) in sides.items():
         parent = folder.rpartition("/")[0]
@@ -149,13 +151,37 @@ def _ancestors(path: str) -> list[str]:
 def _folder_side(name: str) -> tuple[Side | None, bool, str]:
     """(the side that a folder's name says, whether its words mean nothing else, the words that are left)."""
     words = [word for word, _, _ in _words_of(name)]
-    found = {word: SIDE_WORDS[word] for word in words if word in SIDE_WORDS}
+    found = _without_counterwords({word: SIDE_WORDS[word] for word in words if word in SIDE_WORDS})
     clear = {side for word, (side, strength) in found.items() if strength == 2 or word in CLEAR_FOLDERS}
     sides = clear or {side for side, _ in found.values()}
     if len(sides) != 1:
         return None, False, ""
     left = " ".join(word for word in words if word not in found and word not in FILLERS)
     return next(iter(sides)), bool(clear), left
+
+
+def _short_sides(folders: set[str], paths: list[str]) -> dict[str, tuple[Side | None, bool, str]]:
+    """What "Side A" and "Side B", or "VS" and "RS", say side by side, where files of the same names lie in both."""
+    found: dict[tuple[str, tuple[str, ...]], dict[Side, str]] = defaultdict(dict)
+    for folder in folders:
+        words = [word for word, _, _ in _words_of(folder.rpartition("/")[2])
+                 if word in COUNTERWORDS or word not in FILLERS]
+        *before, last = words or [""]
+        if last in SHORT_SIDES and bool(before) != last.endswith("s") and set(before) <= COUNTERWORDS:
+            found[folder.rpartition("/")[0], tuple(before)][SHORT_SIDES[last]] = folder
+    sides: dict[str, tuple[Side | None, bool, str]] = {}
+    for both in found.values():
+        held = [{fold(path[len(folder):].rpartition(".")[0]) for path in paths if nfc(path).startswith(f"{folder}/")}
+                for folder in both.values()]
+        if len(held) == 2 and 2 * len(held[0] & held[1]) >= max(len(held[0]), len(held[1])):
+            sides |= {folder: (side, False, "") for side, folder in both.items()}
+    return sides
+
+
+def _without_counterwords(found: dict[str, tuple[Side, int]]) -> dict[str, tuple[Side, int]]:
+    """Words of sides; in "face arrière" the face is only what goes with the side."""
+    real = {word: said for word, said in found.items() if word not in COUNTERWORDS}
+    return real or found
 
 
 def _read(path: str, sides: dict[str, tuple[Side, str]]) -> FileName:
@@ -231,8 +257,9 @@ def _number(word: str) -> str:
 def _marks(stem: str, words: tuple[tuple[str, int, int], ...]) -> tuple[Mark, ...]:
     """Everything in a stem that may say its side, the clearest first."""
     found: list[Mark] = []
+    said = _without_counterwords({word: SIDE_WORDS[word] for word, _, _ in words if word in SIDE_WORDS})
     for at, (word, start, end) in enumerate(words):
-        if word in SIDE_WORDS:
+        if word in said:
             side, strength = SIDE_WORDS[word]
             drop = {at} | {near for near in (at - 1, at + 1) if 0 <= near < len(words)
                            and words[near][0] in COUNTERWORDS}
@@ -241,6 +268,9 @@ def _marks(stem: str, words: tuple[tuple[str, int, int], ...]) -> tuple[Mark, ..
     if len(words) > 1 and words[-1][0] in _LETTERS:
         rest = tuple(_number(word) for word, _, _ in words[:-1])
         found.append(Mark(words[-1][0], None, 0, _shown(stem, words[-1][1], words[-1][2]), rest))
+    elif len(words) == 2 and words[0][0] in ("f", "b") and words[1][0].isdigit():
+        rest = (_number(words[1][0]),)
+        found.append(Mark(f"{words[0][0]}-first", None, 0, _shown(stem, words[0][1], words[0][2]), rest))
     clear = [mark for mark in found if mark.strength == 2]
     return tuple(clear or found)
 

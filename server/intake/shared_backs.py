@@ -115,8 +115,8 @@ class _Field:
 
 
 def _left(mark: Mark) -> Words:
-    """What a back's name holds besides its side and words that say nothing more."""
-    return tuple(word for word in mark.rest if word not in FILLERS)
+    """What a back's name holds besides its side and words that say nothing more; zeros only put it first."""
+    return tuple(word for word in mark.rest if word not in FILLERS and word != "0")
 
 
 def offer_shared(sides: Sides, backs: list[FileName], fronts: list[FileName], where: str) -> None:

@@ -13,20 +13,23 @@ from typing import Literal
 Side = Literal["front", "back"]
 
 _CLEAR: dict[Side, str] = {
-    "front": "front fronts frontside frontsides cardfront cardfronts obverse recto rectos"
+    "front": "front fronts frontside frontsides cardfront cardfronts cardface cardfaces obverse recto rectos"
              " vorderseite vorderseiten vorne vorn bildseite avers kartenvorderseite kartenvorderseiten"
              " frente frentes anverso anversos delantera delanteras fronte fronti"
              " voorkant voorkanten voorzijde voorzijden przod przody awers awersy przednia",
     "back": "back backs backside backsides cardback cardbacks verso versos"
             " ruckseite ruckseiten rueckseite rueckseiten kartenrucken kartenruecken kartenruckseite"
-            " kartenruckseiten kartenrueckseite kartenrueckseiten hinten"
+            " kartenruckseiten kartenrueckseite kartenrueckseiten hinten kaartrug kaartruggen kaartachterkant"
             " dorso dorsos reverso reversos trasera traseras contracara dorsi retri"
             " achterkant achterkanten achterzijde achterzijden keerzijde rugzijde"
             " tyl tyly rewers rewersy tylna",
 }
 _OTHERWISE: dict[Side, str] = {
-    "front": "face faces avant devant cara caras facce faccia davanti diritto voor vorder lico delante frontal fronten",
-    "back": "reverse reverses rear dos retro rovescio dietro revers envers arriere rug ruggen achter atras detras"
+    "front": "face faces avant devant anterior anteriore cara caras"
+             " facce faccia davanti diritto voor vorder lico delante frontal fronten",
+    "back": "reverse reverses rear dos retro rovescio dietro revers envers arriere derriere posterior"
+            " posteriore"
+            " rug ruggen achter atras detras"
             " rucken ruecken ruck plecy",
 }
 SIDE_WORDS: dict[str, tuple[Side, int]] = {
@@ -38,6 +41,8 @@ CLEAR_FOLDERS = frozenset(("dos", "rug", "ruggen", "rucken", "ruecken", "achter"
                            "reverses"))
 # Words that go with a side and say nothing more: "front side", "back face", "parte trasera".
 COUNTERWORDS = frozenset(["side", "sides", "seite", "face", "faces", "parte", "cara", "strona", "zijde", "kant"])
+# What two folders side by side are called, or names end with, where no word says the side: "Side A", "hero_VS".
+SHORT_SIDES: dict[str, Side] = {"a": "front", "b": "back", "1": "front", "2": "back", "vs": "front", "rs": "back"}
 # Words that part no folder or back from another.
 _FILLERS = ("card cards karte karten carte cartes carta cartas kaart kaarten karta karty image images img art pic pics"
             " picture pictures png jpg jpeg pdf tif tiff webp print final default common generic standard all deck the"
