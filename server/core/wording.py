@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
 import re
+import reprlib
 from collections.abc import Iterable, Mapping
 
 from server.errors import BadValue
 
+_MOST_SHOWN = 60
 _LONE_SURROGATE = re.compile("[\ud800-\udfff]")
 
 
 def shown(value: object) -> str:
     """A value in a message: short, and as it was typed."""
     try:
-        text = "true" if value is True else "false" if value is False else repr(value)
+        text = ("true" if value is True else "false" if value is False
+                else repr(value[:_MOST_SHOWN + 1]) if isinstance(value, str)
+                else reprlib.repr(value) if isinstance(value, list | tuple | dict) else repr(value))
     except ValueError:  # a whole number of thousands of digits (CPython's limit on turning it into text)
         return "a number of thousands of digits"
-    return text if len(text) <= 60 else f"{text[:57]}..."
+    return text if len(text) <= _MOST_SHOWN else f"{text[:_MOST_SHOWN - 3]}..."
 
 
 def in_words(names: Iterable[str], word: str = "or") -> str:
@@ -28,6 +34,9 @@ def in_words(names: Iterable[str], word: str = "or") -> str:
 def check_text(value: object, label: str) -> None:
     r"""Raises BadValue, naming ``label``, where a JSON value holds half a character anywhere, in a key too: JSON can
     write one, such as ``"\ud800"``, that no encoding can (RFC 8259, 8.2)."""
+    with contextlib.suppress(TypeError, ValueError, RecursionError):  # most hold none, and that is soon seen
+        json.dumps(value, ensure_ascii=False).encode()
+        return
     waiting = [value]
     while waiting:
         one = waiting.pop()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -38,6 +39,9 @@ def compare(state: DeckState, listing: Iterable[Listed]) -> Compared:
     listed = {file.path: file for file in listing}
     here = {file.path: file for file in state.files}
     gone = {path: file for path, file in here.items() if path not in listed}
+    same_bytes: dict[str, list[str]] = defaultdict(list)
+    for path, left in reversed(gone.items()):
+        same_bytes[left.key].append(path)
     sizes = {file.bytes for file in gone.values()}
     same: list[str] = []
     changed: list[str] = []
@@ -53,7 +57,7 @@ def compare(state: DeckState, listing: Iterable[Listed]) -> Compared:
         elif old:
             (same if file.key == old.key else changed).append(path)
         else:
-            was = next((path for path, one in gone.items() if file.key and one.key == file.key), None)
+            was = same_bytes[file.key].pop() if same_bytes.get(file.key) else None
             if was is None:
                 fresh.append(path)
             else:

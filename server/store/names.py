@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 
 from server.errors import BadValue
+from server.formats.limits import MAX_FOLDER_DEPTH
 
 _OVERRIDES = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
 _LONGEST_PATH, _LONGEST_PART, _LONGEST_NAME = 1000, 255, 120
@@ -24,8 +25,9 @@ def clean_path(text: str) -> str:
     bad = (
         not path
         or len(path) > _LONGEST_PATH
+        or len(parts) > MAX_FOLDER_DEPTH
         or any(part in ("", ".", "..") or len(part) > _LONGEST_PART for part in parts)
-        or any(_is_control(letter) for letter in path)
+        or not _is_plain(path)
         or (len(parts[0]) == 2 and parts[0][1] == ":")
     )
     if bad:
@@ -37,7 +39,7 @@ def clean_path(text: str) -> str:
 def clean_name(text: str, argument: str = "name") -> str:
     """A deck's, printer's or person's name: one line, trimmed, 1 to 120 characters. Raises BadValue."""
     name = " ".join(unicodedata.normalize("NFC", text).split())
-    if not name or len(name) > _LONGEST_NAME or any(_is_control(letter) for letter in name):
+    if not name or len(name) > _LONGEST_NAME or not _is_plain(name):
         raise BadValue(f"{argument}: {shown(text)} is empty, too long or holds control characters.",
                        f"Give 1 to {_LONGEST_NAME} letters.")
     return name
@@ -76,6 +78,11 @@ def file_stem(text: str) -> str:
 def version_stem(text: str) -> str:
     """A version as a part of a file's name: as ``file_stem``, with the points between its numbers."""
     return ".".join(file_stem(part) for part in text.split(".") if part.strip()) or "version"
+
+
+def _is_plain(text: str) -> bool:
+    """Without a control character."""
+    return (text.isascii() and text.isprintable()) or not any(_is_control(letter) for letter in text)
 
 
 def _is_control(letter: str) -> bool:

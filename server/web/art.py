@@ -43,14 +43,14 @@ _SIGNATURES = (b"PK\x03\x04", b"PK\x05\x06")
 _SIZES_PX = (THUMB_PX, 1024, 2048)  # a smaller one would be made from the whole picture, for a few kB less
 
 
-class FileStamp(models.Sent):
+class FileStamp(models.Part):
     path: Annotated[str, Field(max_length=1000)]
     bytes: Annotated[int, Field(ge=0)]
     modified: models.Milliseconds
 
 
 class FileStamps(models.Sent):
-    files: list[FileStamp]
+    files: models.Items[FileStamp]
 
 
 class MissingOut(BaseModel):
@@ -67,7 +67,7 @@ class ListedFile(FileStamp):
 
 
 class FolderListing(models.Sent):
-    files: list[ListedFile]
+    files: models.Items[ListedFile]
 
 
 class RenamedOut(BaseModel):
@@ -95,8 +95,8 @@ class Renamed(FileStamp):
 class FolderStep(models.Sent):
     """What of a folder's difference needs no bytes. Files that are put in after it belong to the same step of undo."""
 
-    gone: list[Annotated[str, Field(max_length=1000)]] = Field(default_factory=list)
-    renamed: list[Renamed] = Field(default_factory=list)
+    gone: models.Items[Annotated[str, Field(max_length=1000)]] = Field(default_factory=list)
+    renamed: models.Items[Renamed] = Field(default_factory=list)
 
 
 class StoredFile(models.FileOut):

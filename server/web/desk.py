@@ -50,7 +50,7 @@ class NewDeck(models.Sent):
 Label = Annotated[str, Field(max_length=1100)]
 
 
-class CardChange(models.Sent):
+class CardChange(models.Part):
     """What is changed of one card; null takes a change back. ``back`` is the label of any art, "" for no back; ``out``
     takes the card out, ``swapped`` makes its back the front; ``bleed`` is how bleed is made on both faces."""
 
@@ -70,9 +70,9 @@ class DeckChange(models.Sent):
     revision: int
     name: models.Name | None = None
     settings: models.Settings | None = None
-    cards: dict[str, CardChange] | None = None
-    order: list[Label] | None = None
-    proposals: dict[Label, bool | None] | None = None
+    cards: models.ByName[CardChange] | None = None
+    order: Annotated[list[Label], models.FIRST_FAULT, Field(max_length=MAX_CARDS)] | None = None
+    proposals: models.ByName[bool | None] | None = None
 
 
 class DemoOut(BaseModel):
@@ -175,7 +175,7 @@ def _changed(services: Services, state: DeckState, change: DeckChange) -> DeckSt
     if change.settings:
         state = replace(state, settings=state.settings.changed(change.settings),
                         card_chosen=state.card_chosen or "card" in change.settings)
-    if any(len(file) > 1100 for file in change.cards or {}):
+    if any(len(file) > 1100 for file in (*(change.cards or {}), *(change.proposals or {}))):
         raise BadValue("cards: a file's label is longer than any here.", "Use the labels of GET /api/decks/{id}.")
     if change.cards:
         state = state.with_overrides({file: card.model_dump(exclude_unset=True)
@@ -185,7 +185,7 @@ def _changed(services: Services, state: DeckState, change: DeckChange) -> DeckSt
     if change.proposals:
         answers = {**state.proposals, **change.proposals}
         state = replace(state, proposals={name: yes for name, yes in answers.items() if yes is not None})
-    if max(len(state.overrides), len(state.proposals)) > most or len(state.order) > 2 * MAX_CARDS:
+    if max(len(state.overrides), len(state.proposals)) > most or len(state.order) > MAX_CARDS:
         raise BadValue(f"cards: more than {most} are changed.", "Use a deck.csv instead.")
     return state
 

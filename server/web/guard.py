@@ -93,7 +93,10 @@ _FILE = re.compile(r"/api/decks/[^/]+/files/(.+)")
 _EXTRA = re.compile(r"/api/decks/[^/]+/releases/extras/(.+)")
 _ARCHIVE = re.compile(r"/api/decks/[^/]+/archive")
 _NUDGE = "/api/nudge"
-_READ = "/api/read"
+_READ = re.compile(r"/api/read|/api/decks/[^/]+/glow/read")
+# What tells of a whole deck or folder may be long, a printer with its readings too; all else is a form.
+_LONG = re.compile(r"/api/decks/[^/]+(/missing|/compare|/folder)?|/api/printers(/.*)?|/api/fit")
+_FORM_BYTES = 64 * 1024
 
 
 class Guard:
@@ -195,9 +198,10 @@ class Guard:
             return unquote(extra[1])[-200:], self._limits.extra_bytes
         if _ARCHIVE.fullmatch(path):
             return "archive", self._limits.archive_bytes
-        if path in (_NUDGE, _READ):
+        if path == _NUDGE or _READ.fullmatch(path):
             return "PDF" if path == _NUDGE else "picture", self._limits.file_bytes
-        return "request", self._limits.json_bytes
+        long = _LONG.fullmatch(path)
+        return "request", self._limits.json_bytes if long else min(self._limits.json_bytes, _FORM_BYTES)
 
 
 class _Answer:
@@ -227,4 +231,4 @@ class _Answer:
 
 
 def _is_upload(path: str) -> bool:
-    return path in (_NUDGE, _READ) or any(one.fullmatch(path) for one in (_FILE, _EXTRA, _ARCHIVE))
+    return path == _NUDGE or any(one.fullmatch(path) for one in (_READ, _FILE, _EXTRA, _ARCHIVE))

@@ -3,60 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler, model_validator
+from pydantic import BaseModel, Field
 
 from server.core.art import ArtKind, Severity
 from server.core.plan import Arrangement
-from server.core.setting import Setting
-from server.core.settings import SETTINGS, DeckSettings, EdgeMode
-from server.core.wording import check_text
+from server.core.settings import DeckSettings, EdgeMode
 from server.jobs.builds import JobView
-
-
-class _SettingsSchema:
-    """The schema of settings that are changed, from their table. What they take is checked by the table itself, whose
-    words are better than a schema's."""
-
-    @classmethod
-    def __get_pydantic_json_schema__(cls, schema: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        return {"type": "object", "additionalProperties": False,
-                "properties": {name: _schema_of(setting) for name, setting in SETTINGS.items()}}
-
-
-def _schema_of(setting: Setting) -> dict[str, Any]:
-    about = {"title": setting.label, "description": setting.says(), "default": setting.default}
-    text = {"type": "string", "maxLength": setting.longest}
-    if setting.kind == "yes-no":
-        return {**about, "anyOf": [{"type": "boolean"}, {"type": "string", "enum": ["yes", "no"]}]}
-    if setting.kind == "length":
-        return {**about, "description": f"{setting.says()}; a number is mm, a text may have a unit", "anyOf": [
-            {"type": "number", "minimum": setting.low_mm, "maximum": setting.high_mm}, text]}
-    if setting.choices and not setting.size_example:
-        return {**about, "type": "string", "enum": [choice.name for choice in setting.choices]}
-    return {**about, **text}
-
-
-Settings = Annotated[dict[str, Any], _SettingsSchema()]
-Name = Annotated[str, Field(max_length=200)]
-# A JavaScript number holds whole milliseconds since 1970 exactly up to 2**53 - 1 (ECMA-262, MAX_SAFE_INTEGER).
-Milliseconds = Annotated[int, Field(ge=0, le=2**53 - 1)]
-# What the schema says of a body that is a file's bytes.
-RAW_BODY = {"requestBody": {"required": True, "content": {"application/octet-stream": {
-    "schema": {"type": "string", "format": "binary"}}}}}
-
-
-class Sent(BaseModel):
-    """A request body: unknown fields are refused, so that a slip is seen, ``true`` is no number, and text is whole."""
-
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, strict=True)
-
-    @model_validator(mode="before")
-    @classmethod
-    def _whole_text(cls, value: Any) -> Any:
-        check_text(value, "body")
-        return value
+from server.web.bodies import FIRST_FAULT as FIRST_FAULT
+from server.web.bodies import MOST_ITEMS as MOST_ITEMS
+from server.web.bodies import RAW_BODY as RAW_BODY
+from server.web.bodies import ByName as ByName
+from server.web.bodies import Items as Items
+from server.web.bodies import Milliseconds as Milliseconds
+from server.web.bodies import Name as Name
+from server.web.bodies import Part as Part
+from server.web.bodies import Sent as Sent
+from server.web.bodies import Settings as Settings
 
 
 class InMm(BaseModel):

@@ -10,7 +10,7 @@ from server.core.gauge_sheet import Anchor
 from server.core.plan import Flip
 from server.core.registration.fit import MOST_READINGS, Model
 from server.core.registration.printer import State
-from server.web.models import ErrorAnswer, InMm, Sent
+from server.web.models import FIRST_FAULT, ErrorAnswer, InMm, Part, Sent
 
 Matrix = tuple[float, float, float, float, float, float]
 Point = tuple[float, float]
@@ -19,7 +19,7 @@ Text = Annotated[str, Field(max_length=200)]
 Millimetres = Annotated[float, Field(ge=-2000, le=2000)]
 
 
-class ReadingIn(Sent):
+class ReadingIn(Part):
     """One station of one sheet; without ``station`` any point of the front, in mm from its top-left corner.
 
     A number that couldn't be read is null; one of the two must be there.
@@ -33,10 +33,10 @@ class ReadingIn(Sent):
     dy_mm: Millimetres | None = None
 
 
-Readings = Annotated[list[ReadingIn], Field(max_length=MOST_READINGS)]
+Readings = Annotated[list[ReadingIn], FIRST_FAULT, Field(max_length=MOST_READINGS)]
 
 
-class PlainIn(Sent):
+class PlainIn(Part):
     """The plain way: where the back lands at the paper's centre, and, where somebody knows them, its turn and size."""
 
     dx_mm: Millimetres = 0.0
@@ -133,14 +133,14 @@ class FitOut(InMm):
     trouble: TroubleOut | None
 
 
-class MarginsIn(Sent):
+class MarginsIn(Part):
     left: Annotated[float, Field(ge=0, le=60)] = 5.0
     top: Annotated[float, Field(ge=0, le=60)] = 5.0
     right: Annotated[float, Field(ge=0, le=60)] = 5.0
     bottom: Annotated[float, Field(ge=0, le=60)] = 5.0
 
 
-class ScaleIn(Sent):
+class ScaleIn(Part):
     """What the front's long rulers really measure over what they say."""
 
     x: Annotated[float, Field(ge=0.9, le=1.1)] = 1.0

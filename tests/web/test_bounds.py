@@ -1,0 +1,58 @@
+"""What a hostile request may cost: refused after a first look, however much it holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from pydantic import ValidationError
+
+from server.web import app, models
+from tests.web.live import LiveServer
+
+# Loaded with the app; each of them is a body that somebody may send.
+assert app.ROUTERS
+BODIES = models.Sent.__subclasses__()
+MANY = 300
+
+
+def floods() -> Iterator[Any]:
+    kinds: tuple[Any, ...] = ({}, 1, [], "\x00")
+    yield {f"field-{number}": 1 for number in range(MANY)}
+    for name in {name for body in BODIES for name in body.model_fields}:
+        for item in kinds:
+            yield {name: [item] * MANY}
+    for name in ("cards", "proposals"):
+        yield {name: {str(number): [] for number in range(models.MOST_ITEMS + 1)}}
+
+
+def test_of_many_faults_the_first_is_told() -> None:
+    """Half a million of them would take ten seconds and two gigabytes to tell."""
+    assert len(BODIES) > 12
+    for flood in floods():
+        for body in BODIES:
+            if next(iter(flood)) in body.model_fields or len(flood) > 1:
+                try:
+                    body.model_validate(flood)
+                except ValidationError as error:
+                    assert error.error_count() <= len(body.model_fields) + 3, (body, next(iter(flood)))
+
+
+def test_a_form_is_short_and_a_photograph_long(live_server: LiveServer) -> None:
+    client = live_server.client()
+    deck = live_server.deck({}, client=client)
+    body = {"content": b" " * 100_000, "headers": {"content-type": "application/json"}}
+    for path in (f"/api/decks/{deck}/plan", f"/api/decks/{deck}/builds", f"/api/decks/{deck}/glow/back", "/join"):
+        assert client.post(path, **body).status_code == 413, path  # type: ignore[arg-type]
+    for path in (f"/api/decks/{deck}/missing", "/api/fit", f"/api/decks/{deck}/glow/read"):
+        assert client.post(path, **body).status_code in (415, 422), path  # type: ignore[arg-type]
+    answer = client.post(f"/api/decks/{deck}/glow/read", content=b"\xff\xd8\xff" + bytes(3_000_000))
+    assert answer.status_code in (415, 422), answer.text  # no photograph, but not too long for one
+
+
+@pytest.mark.parametrize("path", ["/".join(["a"] * 33), "x" * 256])
+def test_a_path_is_no_deeper_than_a_folder(live_server: LiveServer, path: str) -> None:
+    deck = live_server.deck({})
+    answer = live_server.client().put(f"/api/decks/{deck}/files/{path}", content=b"GIF89a")
+    assert answer.status_code == 422 and "can't name a file" in answer.json()["message"]
