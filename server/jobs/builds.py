@@ -29,7 +29,7 @@ from server.errors import Busy, LampfoldError, NotThere
 from server.jobs.pool import WorkerPool
 from server.jobs.queue import Work
 from server.jobs.tasks import BuildOrder, SinceOrder, build
-from server.prepress import Part, Prepared, pdf_name
+from server.prepress import Part, Prepared, pdf_name, printed_says
 from server.store import Store
 
 JobState = Literal["queued", "running", "done", "failed", "cancelled"]
@@ -164,7 +164,7 @@ def build_key(deck: Deck, settings: DeckSettings, printer: Printer | None, since
     shape = {"version": __version__, "name": deck.name, "cards": [asdict(card) for card in deck.cards],
              "settings": settings.printed(), "printer": printer_to_json(printer) if printer else None}
     if since:
-        shape["since"] = asdict(since)
+        shape["since"] = {**asdict(since), "form": 2}  # what is kept of such a build counts the deck's cards
     if part != "sheets":
         shape["part"] = part
     return hashlib.sha256(json.dumps(shape, sort_keys=True, ensure_ascii=False).encode("utf-8")).hexdigest()
@@ -273,7 +273,12 @@ def _done(job: Job, info: Mapping[str, Any], name: str) -> JobView:
     address = f"/api/jobs/{job.id}"
     total = int(info.get("pages", 1))
     left_out = [str(one["file"]) for one in info.get("left_out", ()) if one["severity"] == "error"]
-    message = f"Done, without what can't be used: {', '.join(left_out)}" if left_out else "Done"
+    message = "Done"
+    if changes := info.get("changes"):
+        printed = sum(one["copies"] for one in changes["printed"])
+        message = f"Done: {printed_says(printed, changes['cards'], info['sheets'])}"
+    if left_out:
+        message += f", without what can't be used: {', '.join(left_out)}"
     if not total:  # a change sheet without a change
         return replace(job.view, state="done", message="Nothing has changed: nothing to print.", fix="",
                        result={**info, "pdf": None, "plan": None, "name": name})

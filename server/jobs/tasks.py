@@ -169,15 +169,17 @@ def build(report: Report, order: BuildOrder) -> dict[str, Any]:
     def source(art: Art) -> Path:
         return order.sources[art.key.partition("#")[0]]
 
-    sheet, changes = None, dict[str, Any]()
+    sheet, changes, says = None, dict[str, Any](), "Drawing the sheets"
     if order.since:
         report(0, 0, "Comparing the pictures")
-        sheet, prepared, changes = _changes(order, order.since, source)
+        sheet, prepared, changes = _changes(report, order, order.since, source)
         if not sheet.has_pages:
             return {**prepress.summarise(prepared), **changes, "pages": 0, "bytes": 0}
+        plan = prepared.planned.plan
+        says = f"Drawing {prepress.printed_says(len(plan.order), order.deck.count, plan.sheet_count)}"
     else:
         prepared = prepress.prepare(order.deck, order.settings, source, order.printer, order.limits)
-    built = prepress.build(prepared, order.pdf, lambda done, total: report(done, total, "Drawing the sheets"),
+    built = prepress.build(prepared, order.pdf, lambda done, total: report(done, total, says),
                            part=order.part, since=sheet)
     write_whole(order.plan, json.dumps(prepress.plan_file(built), ensure_ascii=False).encode("utf-8"))
     left_out = [asdict(one) for one in built.deck.problems if one not in order.deck.problems]
@@ -187,12 +189,17 @@ def build(report: Report, order: BuildOrder) -> dict[str, Any]:
     return info
 
 
-def _changes(order: BuildOrder, since: SinceOrder,
+def _changes(report: Report, order: BuildOrder, since: SinceOrder,
              source: Callable[[Art], Path]) -> tuple[ChangeSheet, Prepared, dict[str, Any]]:
     """What changed, the cards to print laid out, and what the page shows of it."""
     from server import prepress
 
     known = dict(since.known)
+    arts = {art.key: art for deck in (since.deck, order.deck) for card in deck.cards
+            for art in (card.front, card.back) if art and art.key not in known}
+    for number, art in enumerate(arts.values()):
+        report(number, len(arts), f"Compared {number} of {len(arts)} pictures")
+        known[art.key] = prepress.picture_of(source(art), art)
     old = replace(prepress.make_record(since.deck, since.settings, source, known), version=since.version)
     sheet, prepared = prepress.prepare_since(order.deck, order.settings, source, old, order.printer, order.limits,
                                              known)

@@ -10,8 +10,8 @@ from server.prepress.prepare import Prepared, prepare, prove
 from server.prepress.summary import ink_figures, pdf_name, plan_file, summarise
 
 if TYPE_CHECKING:
-    from server.prepress.record import Record, as_printed, make_record, record_from_text, record_to_json
-    from server.prepress.since import ChangeSheet, changes_to_json, prepare_since, shown_changes
+    from server.prepress.record import Record, as_printed, make_record, picture_of, record_from_text, record_to_json
+    from server.prepress.since import ChangeSheet, changes_to_json, prepare_since, printed_says, shown_changes
 
 __all__ = [
     "ChangeSheet",
@@ -24,16 +24,18 @@ __all__ = [
     "ink_figures",
     "make_record",
     "pdf_name",
+    "picture_of",
     "plan_file",
     "prepare",
     "prepare_since",
+    "printed_says",
     "prove",
     "record_from_text",
     "record_to_json",
     "shown_changes",
     "summarise",
 ]
-_SINCE = ("ChangeSheet", "changes_to_json", "prepare_since", "shown_changes")
+_SINCE = ("ChangeSheet", "changes_to_json", "prepare_since", "printed_says", "shown_changes")
 
 
 def __getattr__(name: str) -> Any:

@@ -78,6 +78,11 @@ def prepare_since(deck: Deck, settings: DeckSettings, source: Callable[[Art], Pa
     return sheet, replace(whole, planned=planned)
 
 
+def printed_says(printed: int, cards: int, sheets: int) -> str:
+    """How much of a deck is printed anew: "12 of 40 cards, 2 sheets"."""
+    return f"{printed} of {cards} card{'' if cards == 1 else 's'}, {sheets} sheet{'' if sheets == 1 else 's'}"
+
+
 def changes_to_json(sheet: ChangeSheet, prepared: Prepared) -> dict[str, Any]:
     """``take_out`` by the old version's names, ``printed`` by the new one's, how far each changed card differs, and
     the PDF's ``pages`` with the list of cards to take out."""
@@ -141,7 +146,7 @@ def shown_changes(old_deck: Deck, old: Record, new_deck: Deck, new: Record) -> d
         changed.append({"old": card(old_deck, before, was), "new": card(new_deck, index, now), "what": ["copies"],
                         "differs_percent": None})
     return {
-        "added": [card(new_deck, index) for index in changes.added],
+        "cards": new_deck.count, "added": [card(new_deck, index) for index in changes.added],
         "gone": [card(old_deck, index) for index in changes.gone], "changed": changed,
         "take_out": [card(old_deck, one.index, one.copies) for one in changes.take_out],
         "printed": [card(new_deck, one.index, one.copies) for one in changes.printed],

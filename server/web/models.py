@@ -195,10 +195,11 @@ class ChangedCard(BaseModel):
 
 
 class ChangesOut(BaseModel):
-    """From the version ``since`` to a later state. ``take_out`` are cards of the old one that leave a built deck,
-    ``printed`` those of the new one that are put in."""
+    """From the version ``since`` to a later state of that many ``cards``. ``take_out`` are cards of the old one that
+    leave a built deck, ``printed`` those of the new one that are put in."""
 
     since: str
+    cards: int
     added: list[CountedCard]
     gone: list[CountedCard]
     changed: list[ChangedCard]

@@ -17,11 +17,12 @@ from server.jobs.builds import Since
 from server.prepress import Prepared, prepare
 from server.prepress.prepare import with_box_art
 from server.prepress.release import variant_of
+from server.store.guests import Session
 from server.store.releases import ReleaseRow
 from server.web import models
 from server.web.decks import DeckView, art_address
 from server.web.measures import Looked, compared, look_at
-from server.web.services import PersonDep, Services, ServicesDep, TurnDep, art_limits
+from server.web.services import PersonDep, Services, ServicesDep, TurnDep, art_limits, chosen_printer
 
 router = APIRouter(prefix="/api/decks/{deck_id}/releases/{release_id}", tags=["releases"])
 
@@ -51,12 +52,14 @@ class ChoiceLooks(BaseModel):
 
 
 class ChangeSheetAsk(models.Sent):
-    """``since`` is the release that is built already, by its id; the others are what this one was released in."""
+    """``since`` is the release that is built already, by its id; ``method``, ``paper`` and ``ink`` are what this one
+    was released in. ``printer`` is one that the person may choose, by its id, for which the sheets are corrected."""
 
     since: ChosenId
     method: ChosenId
     paper: ChosenId
     ink: ChosenId
+    printer: ChosenId = ""
 
 
 @router.get("/changes", responses=_ERRORS)
@@ -106,7 +109,7 @@ async def change_sheet(deck_id: str, release_id: ReleaseId, ask: ChangeSheetAsk,
     choice: dict[str, str] = {kind: getattr(ask, kind) for kind in _KINDS}
     if _nearest(row, deck_id, choice, "paper") != choice:
         raise BadValue("release: it wasn't released on this paper by this method in this ink.", "Choose another.")
-    prepared = await turn(_prepared, services, new, row, choice)
+    prepared = await turn(_prepared, services, new, row, choice, person, ask.printer)
     since = Since(old.deck, old.settings, was.version)
     job = await turn(services.builds.start, person.id, deck_id, prepared, since)
     return models.JobStarted(job=job.id)
@@ -135,8 +138,16 @@ def _nearest(row: ReleaseRow, deck_id: str, wanted: Mapping[str, str], fixed: Ki
     return max(there, key=lambda one: sum(one[kind] == wanted[kind] for kind in _KINDS))
 
 
-def _prepared(services: Services, view: DeckView, row: ReleaseRow, choice: Mapping[str, str]) -> Prepared:
+def _prepared(services: Services, view: DeckView, row: ReleaseRow, choice: Mapping[str, str],
+              person: Session | None = None, printer_id: str = "") -> Prepared:
+    """A choice of a release, for any printer or for one of the person's, as which it flips."""
     ink: Literal["full", "pale"] = "pale" if choice["ink"] == "pale" else "full"
     settings = variant_of(view.settings, row.version, choice["method"], choice["paper"], ink)
+    printer = None
+    if person and printer_id:
+        settings = replace(settings, printer=printer_id)
+        printer = chosen_printer(services.store, settings, person)
+    if printer:
+        settings = replace(settings, flip=printer.flip)
     deck = with_box_art(view.deck, settings, view.art)
-    return prepare(deck, replace(settings, box=""), None, None, art_limits(services.store))
+    return prepare(deck, replace(settings, box=""), None, printer, art_limits(services.store))

@@ -13,6 +13,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
 from tests.browser.conftest import give
+from tests.test_web_equals_command_line import printer_file
 from tests.web.live import LiveServer, picture, running, small_deck
 from tests.web.test_people import LAN
 
@@ -57,6 +58,36 @@ def phone(browser: Browser, server: LiveServer) -> BrowserContext:
     return window
 
 
+def choose_printer(guest: Page, server: LiveServer) -> None:
+    """One choice of a printer for all that they print; one of other paper isn't chosen by itself."""
+    released = guest.get_by_role("region", name="What was released")
+    for paper in ("a4", "letter"):
+        profile = printer_file(paper, "long-edge", drift=True, name=f"Quay {paper}")
+        assert guest.request.post("/api/printers/import", data=profile, headers={"Origin": server.base}).ok
+    guest.reload()
+    printer = released.get_by_label("The printer to correct them for")
+    expect(printer).to_have_value("")
+    guest.get_by_label("Your printer").select_option(label="Quay letter, trued up long ago")
+    expect(printer).to_have_value("")
+    printer.select_option(label="Quay a4, trued up long ago")
+    expect(guest.get_by_label("Your printer").locator("option:checked")).to_contain_text("Quay a4")
+    guest.reload()
+    expect(printer.locator("option:checked")).to_contain_text("Quay a4")
+
+
+def only_what_changed(guest: Page, room: Path) -> None:
+    released = guest.get_by_role("region", name="What was released")
+    released.get_by_role("button", name="Get only what changed since 0.3").tap()
+    expect(released).to_contain_text("1 of 3 cards · 1 sheet of paper")
+    expect(released).to_contain_text("corrected for Quay a4")
+    with guest.expect_download() as download:
+        released.get_by_role("link", name="Download what changed").tap()
+    assert download.value.suggested_filename == "Tides-since-0-3-duplex-a4.pdf"
+    download.value.save_as(room / "changes.pdf")
+    with pypdfium2.PdfDocument(room / "changes.pdf") as document:
+        assert len(document) == 3  # the sheet's two sides, and what to take out
+
+
 def test_a_designer_releases_and_a_playtester_gets_the_right_pdf_in_two_taps(
         page: Page, live_server: LiveServer, browser: Browser, tmp_path: Path) -> None:
     deck_id = live_server.deck(small_deck(3), "Tides")
@@ -95,13 +126,8 @@ def test_a_designer_releases_and_a_playtester_gets_the_right_pdf_in_two_taps(
     changed = guest.get_by_role("region", name="What changed from 0.3 to 0.4").locator(".change-cards > li")
     expect(changed).to_have_count(1)
     expect(changed).to_contain_text("keeper-1")
-    released.get_by_role("button", name="Get only what changed since 0.3").tap()
-    with guest.expect_download() as download:
-        released.get_by_role("link", name="Download what changed").tap()
-    assert download.value.suggested_filename == "Tides-since-0-3-duplex-a4.pdf"
-    download.value.save_as(tmp_path / "changes.pdf")
-    with pypdfium2.PdfDocument(tmp_path / "changes.pdf") as document:
-        assert len(document) == 3  # the sheet's two sides, and what to take out
+    choose_printer(guest, live_server)
+    only_what_changed(guest, tmp_path)
     assert not wrong_with(guest)
     # The older one is there for those who are on it.
     released.get_by_label("Release to print").select_option(index=1)

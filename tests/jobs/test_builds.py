@@ -13,12 +13,17 @@ import pytest
 from server.core.art import Art, Card, Deck
 from server.core.settings import DeckSettings
 from server.errors import Busy, NotThere
+from server.formats.limits import DEFAULT_LIMITS
+from server.formats.reader import read_art
 from server.jobs.builds import Builds, Job, JobBoard, build_key
 from server.jobs.pool import WorkerPool
+from server.jobs.tasks import BuildOrder, SinceOrder, build
+from server.jobs.worker import Report
 from server.prepress import prepare
 from server.store import Store
 from server.store.limits import Limits
 from tests.jobs import tasks
+from tests.web.live import picture
 
 DECK = Deck("Harbour", (Card("Keeper", Art("fronts/a.png", "a" * 64, "png", 630, 880), copies=2),))
 SETTINGS = DeckSettings()
@@ -126,3 +131,21 @@ def test_what_a_killed_build_left_is_cleared_at_the_start(make: Callable[..., Bu
     left.write_bytes(b"half")
     make(tasks.counted_build)
     assert not left.exists()
+
+
+def test_a_change_sheet_counts_while_it_is_made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def deck(cards: int) -> Deck:
+        arts = [read_art(tmp_path / f"{number}.png", f"{number}.png", str(number) * 64)[0] for number in range(cards)]
+        return Deck("Harbour", tuple(Card(art.file, art, copies=3) for art in arts))
+
+    for number in range(3):
+        (tmp_path / f"{number}.png").write_bytes(picture((80 * number, 9, 9), (63, 88)))
+    sources = {str(number) * 64: tmp_path / f"{number}.png" for number in range(3)}
+    said: list[tuple[int, int, str]] = []
+    order = BuildOrder(deck(3), SETTINGS, None, DEFAULT_LIMITS, sources, tmp_path / "sheets.pdf",
+                       tmp_path / "plan.json", tmp_path / "info.json", SinceOrder(deck(2), SETTINGS, "1"))
+    monkeypatch.setattr(Report, "__call__", lambda report, *told: said.append(told))
+    info = build(Report.__new__(Report), order)
+    assert [one for one in said if "Compared" in one[2]] == [(n, 3, f"Compared {n} of 3 pictures") for n in range(3)]
+    assert said[-1] == (2, 2, "Drawing 3 of 9 cards, 1 sheet")
+    assert (info["changes"]["cards"], info["sheets"]) == (9, 1)

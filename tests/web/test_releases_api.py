@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import math
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -19,6 +20,9 @@ import pytest
 
 from server.cli import main
 from server.store.cleaning import clean
+from tests.test_true_up_loop import discs_pdf
+from tests.test_web_equals_command_line import printer_file
+from tests.virtual_printer import Error, misfits, pages, print_sheet
 from tests.web.live import TEST_LIMITS, LiveServer, picture, running, small_deck
 from tests.web.test_builds_api import events
 from tests.web.test_people import LAN, guest
@@ -127,9 +131,9 @@ def test_a_game_of_two_decks_with_boxes_and_own_files_is_one_pack(lan_server: Li
     files = f"/api/decks/{lamps}/releases/{one['id']}/files"
     rules = tester.get(f"{files}/extras/r\u00e8gles.txt")
     assert rules.content == b"Turn a card." and rules.headers["content-type"] == "application/octet-stream"
-    for name, pages in (("Ebb-0.3-duplex-a4-full.pdf", 2), ("Ebb-0.3-duplex-a4-box.pdf", 1)):
+    for name, count in (("Ebb-0.3-duplex-a4-full.pdf", 2), ("Ebb-0.3-duplex-a4-box.pdf", 1)):
         document = pypdfium2.PdfDocument(tester.get(f"{files}/Ebb/{name}").content)
-        assert len(document) == pages
+        assert len(document) == count
         document.close()
     assert maker.delete(f"{extras}/logo.exe").json()["extras"] == [{"name": "r\u00e8gles.txt", "bytes": 12}]
     assert maker.delete(f"/api/decks/{lamps}/releases/{one['id']}").status_code == 200
@@ -200,7 +204,9 @@ def test_a_playtester_sees_what_changed_since_theirs_and_prints_only_that(lan_se
     words = " ".join(page.get_textpage().get_text_range() for page in document)
     assert len(document) == 2 and "0.2" in words and "2 to take out" in words  # a folded sheet; the list
     document.close()
-    for wrong, status in (({"ink": "pale"}, 422), ({"paper": "letter"}, 404), ({"since": "nothing"}, 404)):
+    assert last["message"] == "Done: 1 of 9 cards, 1 sheet" and last["result"]["changes"]["cards"] == 9
+    for wrong, status in (({"ink": "pale"}, 422), ({"paper": "letter"}, 404), ({"since": "nothing"}, 404),
+                          ({"printer": "nobody's"}, 422)):
         assert tester.post(f"{address}/change-sheet", json={**choice, **wrong}).status_code == status
     looks: dict[str, list[dict[str, str]]] = tester.get(f"{address}/looks", params={
         "paper": "a4", "method": "duplex", "ink": "full"}).json()
@@ -209,6 +215,44 @@ def test_a_playtester_sees_what_changed_since_theirs_and_prints_only_that(lan_se
     drawn = [one[part] for of in looks.values() for one in of for part in ("printed", "made")]
     assert all(ElementTree.fromstring(svg).tag.endswith("svg") for svg in drawn)
     assert "210 \u00d7" in looks["paper"][0]["made"] and "/api/art/" in looks["ink"][0]["made"]
+
+
+def test_a_playtesters_change_sheet_lands_on_their_own_printer(lan_server: LiveServer, tmp_path: Path) -> None:
+    """The virtual printer lays the back 1.2 mm to the right and 0.7 mm high of its place, seen from the front."""
+    maker, tester, other = (guest(lan_server, role) for role in ("maker", "playtester", "playtester"))
+    art: dict[str, bytes] = {}
+    for side, seen in (("fronts", 20.0), ("backs", 43.0)):  # 63 mm wide: behind each other against the light
+        path = discs_pdf(tmp_path / "card.pdf", (63.0, 88.0), ((seen, 30.0),))
+        art |= {f"{side}/lamp.pdf": path.read_bytes()}
+    deck_id = lan_server.deck({f"{side}/buoy.png": picture() for side in ("fronts", "backs")}, "Sound", maker)
+    released(maker, deck_id, version="1", methods=["duplex"], papers=["a5"])
+    for name, content in art.items():
+        maker.put(f"/api/decks/{deck_id}/files/{name}", content=content)
+    second = released(maker, deck_id, version="2", methods=["duplex"], papers=["a5"])
+    first = maker.get(f"/api/decks/{deck_id}/releases").json()["releases"][1]
+    profile = json.loads(printer_file("a5", "long-edge", drift=True))
+    profile["drift"] |= {"rotation_deg": 0, "scale_x": 1, "scale_y": 1}
+    profile["front_scale"] = {"x": 1, "y": 1}
+    own = tester.post("/api/printers/import", content=json.dumps(profile)).json()["id"]
+    choice = {"since": first["id"], "method": "duplex", "paper": "a5", "ink": "full"}
+    address = f"/api/decks/{deck_id}/releases/{second['id']}/change-sheet"
+    off = []
+    for printer in ("", own):
+        job = tester.post(address, json={**choice, "printer": printer}).json()["job"]
+        last: dict[str, Any] = events(tester, job)[-1]
+        assert last["state"] == "done", last
+        (tmp_path / "sheet.pdf").write_bytes(tester.get(last["result"]["pdf"]).content)
+        front, back = pages(tmp_path / "sheet.pdf", 300)[:2]
+        # As the back is looked at, what lies to the right from the front lies to the left.
+        sheet = print_sheet(front, back, "long-edge", Error(), Error(right=-1.2, down=-0.7), 300)
+        off.append(float(misfits(sheet, 4.0).max()))
+    assert off[0] == pytest.approx(math.hypot(1.2, 0.7), abs=0.05) and off[1] < 0.05
+    # Another's own printer is nobody else's, and another paper is told.
+    assert other.post(address, json={**choice, "printer": own}).status_code == 422
+    profile["paper"] = "a4"
+    wide = tester.post("/api/printers/import", content=json.dumps(profile)).json()["id"]
+    told = tester.post(address, json={**choice, "printer": wide})
+    assert told.status_code == 422 and "measured on A4" in told.json()["message"]
 
 
 def test_a_release_under_way_is_found_again(lan_server: LiveServer) -> None:

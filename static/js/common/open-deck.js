@@ -78,6 +78,8 @@ export class OpenDeck extends Saver {
     });
     /** @type {Promise<void>} */
     this.chain = Promise.resolve();
+    /** Read again by the page itself, as files come in. */
+    this.followed = false;
     setInterval(() => this.look(), LOOK_AGAIN_MS);
     document.addEventListener("visibilitychange", () => this.look());
   }
@@ -151,7 +153,7 @@ export class OpenDeck extends Saver {
   /** See whether somebody else has changed the deck, now and then while nothing of one's own is on its way. */
   async look() {
     const { record } = this;
-    if (document.hidden || this.sending || this.state === "waiting") return;
+    if (document.hidden || this.followed || this.sending || this.state === "waiting") return;
     try {
       const now = await api.newer(this.id, record.revision);
       if (now && !this.sending && this.record === record) this.take(now, "theirs");

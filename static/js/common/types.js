@@ -39,11 +39,11 @@
  *   bleed?: "auto"|"art"|"mirror"|"stretch"|"colour"|"none"|null}} CardChange */
 /** @typedef {{name: string, file: string, front: ArtOut, back: ArtOut|null, copies: number, front_fit: string,
  *   back_fit: string, bleed: "auto"|"art"|"mirror"|"stretch"|"colour"|"none"|null}} CardOut */
-/** @typedef {{since: string, method: string, paper: string, ink: string}} ChangeSheetAsk */
+/** @typedef {{since: string, method: string, paper: string, ink: string, printer?: string}} ChangeSheetAsk */
 /** @typedef {{old: CountedCard, new: CountedCard, what: ("front"|"back"|"copies")[], differs_percent: number|null}}
  *   ChangedCard */
-/** @typedef {{since: string, added: CountedCard[], gone: CountedCard[], changed: ChangedCard[], take_out:
- *   CountedCard[], printed: CountedCard[]}} ChangesOut */
+/** @typedef {{since: string, cards: number, added: CountedCard[], gone: CountedCard[], changed: ChangedCard[],
+ *   take_out: CountedCard[], printed: CountedCard[]}} ChangesOut */
 /** @typedef {{value: string, printed: string, made: string, says: string}} ChoiceLook */
 /** @typedef {{paper: ChoiceLook[], method: ChoiceLook[], ink: ChoiceLook[]}} ChoiceLooks */
 /** @typedef {{name: string, label: string}} ChoiceOut */

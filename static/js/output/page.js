@@ -174,7 +174,7 @@ class Build {
     need("[data-result]").hidden = false;
     need("[data-result-name]").textContent = result.name;
     need("[data-result-facts]").textContent = [counted(result.pages, "page"), counted(result.papers, "sheet of paper", "sheets of paper"),
-      counted(result.cards, "card"), sized(result.bytes)].join(" · ");
+      result.changes ? `${result.cards} of ${counted(result.changes.cards, "card")}` : counted(result.cards, "card"), sized(result.bytes)].join(" · ");
     if (result.ink && need("[data-part]").value === "sheets") {
       const { cyan_percent: c, magenta_percent: m, yellow_percent: y, black_percent: k } = result.ink;
       need("[data-result-facts]").textContent += ` · ink, cover of the page: C ${c.toFixed(0)} M ${m.toFixed(0)} Y ${y.toFixed(0)} K ${k.toFixed(0)} %`
@@ -213,7 +213,7 @@ async function start() {
   need("[data-print-page]").addEventListener("click", () => window.print());
   const [tables, printers] = await Promise.all([api.tables(), loadPrinters()]);
   ready();
-  if (document.querySelector("[data-released]")) showReleased(deck.record, tables).catch(tellError);
+  if (document.querySelector("[data-released]")) showReleased(deck.record, tables, printers).catch(tellError);
   else new ReleaseForm(deck.id, tables, deck.record.settings).load().catch(tellError);
   const chosen = ownPrinter(tables, printers, deck.record.settings, () => show(deck, tables, chosen(), build));
   const build = new Build(deck, chosen);

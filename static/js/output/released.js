@@ -6,7 +6,7 @@
 import { api, ApiError, packUrl, releaseFileUrl } from "../common/api.js";
 import { counted, drawing, el, icon, need, sized } from "../common/dom.js";
 import { keep, recall } from "../common/browser-store.js";
-import { dated } from "../common/printer-choice.js";
+import { dated, offerPrinters, ownPrint } from "../common/printer-choice.js";
 import { notice, say } from "../common/messages.js";
 import { comparison, lookAll, swap } from "./changes.js";
 import { watch } from "./watch-job.js";
@@ -25,16 +25,19 @@ const titled = (one) => `${one.version}, released ${dated(one.made.slice(0, 10))
  *
  * @param {import("../common/types.js").DeckRecord} deck
  * @param {Tables} tables
+ * @param {import("../common/printer-choice.js").Printer[]} printers
  */
-export async function showReleased(deck, tables) {
+export async function showReleased(deck, tables, printers) {
   const { releases } = await api.releases(deck.id);
-  if (releases.length) new Released(deck, tables, releases).show(releases[0]);
+  if (releases.length) new Released(deck, tables, releases, printers).show(releases[0]);
 }
 
 class Released {
-  /** @param {import("../common/types.js").DeckRecord} deck @param {Tables} tables @param {Release[]} releases */
-  constructor(deck, tables, releases) {
+  /** @param {import("../common/types.js").DeckRecord} deck @param {Tables} tables @param {Release[]} releases
+   *  @param {import("../common/printer-choice.js").Printer[]} printers */
+  constructor(deck, tables, releases, printers) {
     this.deck = deck;
+    this.printers = printers;
     this.tables = tables;
     this.releases = releases;
     this.newest = releases[0];
@@ -48,6 +51,15 @@ class Released {
     this.which.addEventListener("change", () => this.show(this.#named(this.which.value) ?? this.newest));
     this.built = need("[data-released-built]");
     this.built.addEventListener("change", () => this.#take(this.#named(this.built.value), true));
+    this.printer = need("[data-released-printer]");
+    this.printer.addEventListener("change", () => {
+      need("[data-released-sheet]").replaceChildren();
+      // The one choice of a printer, which stands below for the deck as it is now, too.
+      const own = need("[data-own-printer-name]");
+      own.value = this.printer.value;
+      own.dispatchEvent(new Event("change"));
+    });
+    need("[data-own-printer]").addEventListener("change", () => this.#offerPrinters(this.#values().paper));
     this.only = need("[data-released-only]");
     this.only.addEventListener("click", () => this.#change());
     for (const anchor of document.querySelectorAll("[data-released] a[data-takes]")) {
@@ -132,7 +144,21 @@ class Released {
       : "The cards don't fit on this paper that way: choose another.";
     this.only.disabled = !pdf;
     need("[data-released-sheet]").replaceChildren();
+    this.#offerPrinters(chosen.paper);
     this.#draw(chosen);
+  }
+
+  /** Their own printer is chosen where it was measured on this paper. @param {string} paper */
+  #offerPrinters(paper) {
+    const own = this.printers.find(({ id, deleted }) => id === ownPrint().printer && !deleted);
+    offerPrinters(this.printer, this.printers.filter(({ deleted }) => !deleted), "Any, not corrected", own?.paper === paper ? own.id : "");
+    need("[data-released-printer-field]").hidden = this.printer.options.length < 2;
+  }
+
+  /** For which printer the sheets were made, "" for any. */
+  #printed() {
+    const printer = this.printers.find(({ id }) => id === this.printer.value);
+    return !printer ? "" : printer.trued_up ? `corrected for ${printer.name}` : `for the edges of ${printer.name}, not trued up`;
   }
 
   /** The pictures, with each other choice as it is now. @param {Record<Kind, string>} chosen */
@@ -212,12 +238,13 @@ class Released {
     const says = el("p", { class: "soft measure", role: "status", text: "Waiting for its turn" });
     place.replaceChildren(says);
     try {
-      const { job } = await api.changeSheet(this.deck.id, this.shown.id, { since: this.mine?.id ?? "", ...this.#values() });
+      const { job } = await api.changeSheet(this.deck.id, this.shown.id, { since: this.mine?.id ?? "", ...this.#values(), printer: this.printer.value });
       const { state, message, fix, result } = await watch(job, (now) => { says.textContent = now.message || "Laying out the sheets"; });
       if (state !== "done" || !result) throw new ApiError(message, { fix });
       place.replaceChildren(...(result.pdf ? [el("a", { class: "button button-main", href: result.pdf, download: result.name,
         on: { click: () => this.#take(this.shown, false) } }, icon("download"), "Download what changed"),
-      el("p", { class: "soft measure", text: `${result.name} · ${counted(result.papers, "sheet of paper", "sheets of paper")} · ${sized(result.bytes)}` })]
+      el("p", { class: "soft measure", text: [result.name, `${result.cards} of ${counted(result.changes?.cards ?? result.cards, "card")}`,
+        counted(result.papers, "sheet of paper", "sheets of paper"), sized(result.bytes), this.#printed()].filter(Boolean).join(" · ") })]
         : [el("p", { text: message })]), ...(result.changes ? swap(result.changes) : []));
       say(result.pdf ? `${result.name} is ready.` : message);
     } catch (error) {
