@@ -8,9 +8,10 @@ SVG 2, appendix "Property Index", and what browsers and drawing programs write b
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from server.formats.svg_rules import Rules, declarations
 from server.formats.svg_tree import CantDraw, Node, Tree
 
 # What is drawn, and what applies where nothing is said. The first are handed on to what an element holds.
@@ -58,109 +59,9 @@ _SILENT = frozenset({
 })
 _SILENT_BEGINNING = "-inkscape-"  # one program's notes to itself
 PROPERTIES = frozenset({*INHERITED, *OWN, *_ONLY, *TEXT_ONLY, *_SILENT})
-# In CSS a length other than 0 needs its unit in these (css-values-4, 6.1); a browser would leave the property out.
-_NEEDS_UNIT = ("font-size", "letter-spacing", "word-spacing")
 _LENGTHS = ("stroke-width", "stroke-dasharray", "stroke-dashoffset", "letter-spacing", "word-spacing")
 
-_COMMENT = re.compile(r"/\*.*?\*/", re.S)
-_RULE = re.compile(r"\s*([^{}]+)\{([^{}]*)\}", re.S)
-_NAME = r"-?[A-Za-z_][\w-]*"
-_SELECTOR = re.compile(rf"(\*|{_NAME})?((?:[.#]{_NAME})*)")
-_DECLARATION = re.compile(r"\s*(-{0,2}[A-Za-z][\w-]*)\s*:\s*((?:[^;\"'(]|\"[^\"]*\"|'[^']*'|\([^()]*\))*)(?:;|$)")
 _EM = re.compile(r"([-+]?(?:\d+\.?\d*|\.\d+))(r?em)\b")
-_URL = re.compile(r"url\(\s*(['\"]?)([^)'\"]*)\1\s*\)", re.I)
-_BARE_NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
-
-_MOST_RULES = 2_000
-
-Declared = dict[str, tuple[str, bool]]  # property: (value, whether it is !important)
-
-
-@dataclass(frozen=True, slots=True)
-class _Rule:
-    tag: str
-    ids: frozenset[str]
-    classes: frozenset[str]
-    declared: Declared
-
-    @property
-    def weight(self) -> tuple[int, int, int]:
-        return len(self.ids), len(self.classes), int(self.tag not in ("", "*"))
-
-    def fits(self, node: Node) -> bool:
-        return (self.tag in ("", "*", node.tag) and self.ids <= {node.attributes.get("id", "")}
-                and self.classes <= set(node.get("class").split()))
-
-
-def reference(value: str) -> str | None:
-    """The id in ``url(#id)`` or ``#id``; None for anything else. Raises CantDraw for what lies outside the file."""
-    found = _URL.match(value)
-    target = found[2].strip() if found else value
-    if target.startswith("#"):
-        return target[1:]
-    if found:
-        raise CantDraw(f"{value[:60]}, which lies outside the file", "svg-outside",
-                       "Embed its pictures and parts in the file, or save it as PDF.")
-    return None
-
-
-def _declarations(text: str) -> Declared:
-    """What a style attribute or a rule's block says. Raises CantDraw for what can't be read."""
-    found: Declared = {}
-    text = _COMMENT.sub(" ", text).strip()
-    if "\\" in text:
-        raise CantDraw("a style with escaped letters")
-    at = 0
-    while at < len(text):
-        match = _DECLARATION.match(text, at)
-        if match is None:
-            if text[at:].strip(" \t\r\n;") == "":
-                break
-            if text[at] in "; \t\r\n":
-                at += 1
-                continue
-            raise CantDraw(f"a style that can't be read ({text[at:at + 40].strip()})")
-        at = match.end()
-        value = match[2].strip()
-        plain = re.sub(r"\s*!\s*important$", "", value, flags=re.I)
-        for _, target in _URL.findall(plain):
-            reference(f"url({target})")
-        name = match[1].lower()
-        if name in _NEEDS_UNIT and _BARE_NUMBER.fullmatch(plain) and float(plain) != 0:
-            raise CantDraw(f"{name}: {plain} without a unit in a style")
-        if name not in found or not found[name][1] or plain != value:
-            found[name] = (plain, plain != value)
-    return found
-
-
-def _rules(nodes: Iterable[Node]) -> list[_Rule]:
-    """The rules of all style sheets, weakest first. Raises CantDraw for a selector or rule of another kind."""
-    rules: list[_Rule] = []
-    for node in nodes:
-        if node.get("media", "all").lower() not in ("", "all") or node.get("type", "text/css").lower() != "text/css":
-            raise CantDraw("a style sheet for some media only")
-        text = _COMMENT.sub(" ", node.text).replace("<!--", " ").replace("-->", " ")
-        if at_rule := re.search(r"@[\w-]+", text):
-            raise CantDraw(f"{at_rule[0]} in a style sheet")
-        at = 0
-        while at < len(text) and text[at:].strip():
-            match = _RULE.match(text, at)
-            if match is None:
-                raise CantDraw("a style sheet that can't be read")
-            at = match.end()
-            declared = _declarations(match[2])
-            for one in match[1].split(","):
-                found = _SELECTOR.fullmatch(one.strip())
-                if found is None or not found[0]:
-                    raise CantDraw(f"the style rule “{' '.join(one.split())[:40]}”")
-                parts = re.findall(rf"[.#]{_NAME}", found[2])
-                rules.append(_Rule(found[1] or "", frozenset(part[1:] for part in parts if part[0] == "#"),
-                                   frozenset(part[1:] for part in parts if part[0] == "."), declared))
-    if len(rules) > _MOST_RULES:
-        raise CantDraw(f"more than {_MOST_RULES} style rules", "too-much-inside", "Simplify it, or save it as PDF.")
-    return sorted(rules, key=lambda rule: rule.weight)
-
-
 @dataclass(frozen=True, slots=True)
 class Style:
     """All properties of one element. ``em`` is its font's size in user units."""
@@ -177,30 +78,27 @@ class Cascade:
     """What each element's attributes, the style sheets and its style attribute say, the strongest last."""
 
     def __init__(self, tree: Tree) -> None:
-        self._rules = _rules(tree.styles)
-        self._fitting: dict[tuple[str, str, str], list[Declared]] = {}
-        self._declared: dict[Node, dict[str, str]] = {}
+        self.rules = Rules(tree)
+        self._declared: dict[tuple[Node, Node | None], dict[str, str]] = {}
         self._placed: dict[Node, Style] = {}
 
     def declared(self, node: Node) -> dict[str, str]:
         """What is said of ``node`` itself, by property. Raises CantDraw for a property that isn't known."""
-        if node not in self._declared:
+        key = node, self.rules.top
+        if key not in self._declared:
             found = {name: value.strip() for name, value in node.attributes.items()
                      if name in PROPERTIES and name not in ("transform", "mask-type", "mix-blend-mode", "isolation")}
             if "mask-type" in node.attributes:
                 found["mask-type"] = node.get("mask-type")
             strong: dict[str, str] = {}
-            own = _declarations(node.attributes.get("style", ""))
-            known_by = node.tag, node.attributes.get("id", ""), node.get("class")
-            if known_by not in self._fitting:
-                self._fitting[known_by] = [rule.declared for rule in self._rules if rule.fits(node)]
-            for declared in (*self._fitting[known_by], own):
+            own = declarations(node.attributes.get("style", ""))
+            for declared in (*self.rules.of(node), own):
                 for name, (value, important) in declared.items():
                     _allow(name, value)
                     names = ("marker-start", "marker-mid", "marker-end") if name == "marker" else (name,)
                     (strong if important else found).update(dict.fromkeys(names, value))
-            self._declared[node] = found | strong
-        return self._declared[node]
+            self._declared[key] = found | strong
+        return self._declared[key]
 
     def style(self, node: Node, parent: Style) -> Style:
         """The properties of ``node`` within ``parent``. Raises CantDraw for a value that isn't drawn as it is meant."""
@@ -227,7 +125,8 @@ class Cascade:
     def in_place(self, node: Node) -> Style:
         """The properties of ``node`` where it stands in the file, as for what is only referred to."""
         if node not in self._placed:
-            self._placed[node] = self.style(node, self.in_place(node.parent) if node.parent else Style())
+            with self.rules.as_used(None):
+                self._placed[node] = self.style(node, self.in_place(node.parent) if node.parent else Style())
         return self._placed[node]
 
 

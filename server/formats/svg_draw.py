@@ -12,10 +12,11 @@ from contextlib import contextmanager
 from server.core.geometry import Affine, Rect
 from server.formats import svg_mask, svg_text
 from server.formats.svg_canvas import Canvas, Objects, text_of
-from server.formats.svg_css import PROPERTIES, Cascade, Style, reference
+from server.formats.svg_css import PROPERTIES, Cascade, Style
 from server.formats.svg_image import put_picture
 from server.formats.svg_markers import draw_markers, has_markers
 from server.formats.svg_painting import paint, stroke_width
+from server.formats.svg_rules import reference
 from server.formats.svg_shapes import ATTRIBUTES, SHAPES, Units, box_path, path_of
 from server.formats.svg_tree import FRAMES, CantDraw, Node, Tree
 from server.formats.svg_values import Path, fitted, share, transform, view_box
@@ -110,7 +111,7 @@ class Drawing:
     def inside(self, holder: Node, canvas: Canvas, into: Affine, view: View) -> None:
         """Draw what a pattern, a mask or the like holds, by the style of the place where it stands."""
         with_style = self.cascade.in_place(holder)
-        with self.inside_of(holder):
+        with self.inside_of(holder), self.cascade.rules.as_used(None):
             canvas.save()
             canvas.transform(into)
             if canvas.matrix.determinant:
@@ -215,7 +216,7 @@ class Drawing:
                 self._image(node, style, canvas, view)
         elif node.tag == "use":
             used, into = self.used(node, style, view)
-            with self.inside_of(used):
+            with self.inside_of(used), self.cascade.rules.as_used(used):
                 canvas.transform(into)
                 self.draw(used, canvas, style, view, node)
         elif node.tag in _GROUPS:

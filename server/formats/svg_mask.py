@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import nullcontext
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
@@ -49,7 +50,7 @@ def clip(drawing: Drawing, node: Node, canvas: Canvas, box: Box, view: View) -> 
             return ""
         onto = onto.after(Affine(found.width, 0, 0, found.height, found.x, found.y))
         view = (1.0, 1.0)
-    with drawing.inside_of(node):
+    with drawing.inside_of(node), drawing.cascade.rules.as_used(None):
         outlines = list(_outlines(drawing, node, own, view))
         outer = drawing.referred(own["clip-path"], "clipPath")
         # A clip of the clip itself is in the space of what is clipped (CSS Masking 1, 6).
@@ -121,7 +122,8 @@ def _outline(drawing: Drawing, node: Node, around: Style, view: View, onto: Affi
         used, by = drawing.used(node, style, view)
         if used.tag not in SHAPES:
             raise CantDraw(f"<use> of a <{used.tag}> in a <clipPath>")
-        yield from _outline(drawing, used, style, view, onto.after(by))
+        with drawing.cascade.rules.as_used(used):
+            yield from _outline(drawing, used, style, view, onto.after(by))
     elif style["visibility"] != "visible":
         return
     elif node.tag in SHAPES:
@@ -186,8 +188,8 @@ def room_of(drawing: Drawing, node: Node, style: Style, view: View, as_used: Nod
     for child, by in children:
         if not (by and child.tag in FRAMES) and not drawing.draws(child):
             continue
-        own = drawing.cascade.style(child, style)
-        with drawing.inside_of(child):
+        with drawing.cascade.rules.as_used(child) if by else nullcontext(), drawing.inside_of(child):
+            own = drawing.cascade.style(child, style)
             box = None if own["display"] == "none" else room_of(drawing, child, own, inner, by)
         if box:
             found += map(into.after(transform(child.get("transform"))), box.corners)

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 from server.core.geometry import Affine, Edges, Rect
 from server.formats.svg_canvas import Canvas, array, matrix_text
-from server.formats.svg_css import Style, reference
+from server.formats.svg_css import Style
+from server.formats.svg_rules import reference
 from server.formats.svg_shapes import box_path
 from server.formats.svg_tree import CantDraw, Node
 from server.formats.svg_values import Rgb, Rgba, colour, fitted, length, share, transform, view_box
