@@ -20,13 +20,14 @@ MAX_ASPECT = 20.0
 MIN_PAGE_MM, MAX_PAGE_MM = 1.0, 5080.0
 # A deck list names a few thousand cards at most; a megabyte holds about 20,000 lines.
 MAX_DECK_LIST_BYTES = 1024 * 1024
+MAX_DECK_LIST_LINES = 5_000
 # No game wants a thousand of one card; a larger number is a slip such as a year in the file name.
 MAX_COPIES = 999
 # 2,000 sheets of nine and more: days of cutting. Copies that come to more were multiplied by mistake.
 MAX_CARDS = 20_000
 # A folder of this many files, or this deep, was chosen by mistake (a home folder, a drive).
 MAX_FILES = 10_000
-MAX_FOLDER_DEPTH = 32
+MAX_FOLDER_DEPTH = 12
 # A map of a whole city draws with some 20 MB; what a card's page or form unpacks to beyond this is a trap.
 MAX_STREAM_BYTES = 64 * 1024 * 1024
 # Chunks of one PNG: 500,000 of the common 8 KiB would be 4 GB, so only a trap has more.

@@ -53,8 +53,8 @@ def overruled(table: Table, draft: Draft, override: Override | None) -> Draft:
 
 def _labelled(table: Table, label: str) -> Art | None:
     """The art of that file label; a file with several pages answers to its bare path with the first."""
-    arts = table.files.get(label) or table.files.get(label.rpartition("#")[0], ())
-    return next((art for art in arts if art.file == label), arts[0] if label in table.files and arts else None)
+    arts = table.files.get(label)
+    return table.by_label.get(label) or (arts[0] if arts else None)
 
 
 def is_out(draft: Draft, override: Override | None, chosen_backs: Collection[str]) -> bool:

@@ -9,22 +9,23 @@ made as the deck's.
 from __future__ import annotations
 
 import csv
-import difflib
 import io
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import get_args
 
 from server.core.art import Art, Problem, Severity
 from server.core.edge_bleed import EdgeMode
-from server.formats.limits import MAX_COPIES, MAX_DECK_LIST_BYTES
+from server.formats.limits import MAX_COPIES, MAX_DECK_LIST_BYTES, MAX_DECK_LIST_LINES
 from server.formats.refusal import BadArt
 from server.intake.drafts import Draft, Table, blank_back, drafts_of, no_copies, page_for
-from server.intake.names import FileName, Role, fold, nfc
+from server.intake.likeness import MOST_SUGGESTIONS, Finder, Found
+from server.intake.names import Role, fold
 
 DECK_LIST = "deck.csv"
 COLUMNS = ("front", "back", "copies", "name", "bleed")
-_MOST_SUGGESTIONS = 20  # looking for near names takes a while, and a list that is wrong throughout has one cause
+# Of a list that is wrong throughout so many lines are named.
+_MOST_NAMED = 200
 WAYS: tuple[EdgeMode, ...] = get_args(EdgeMode)
 _HOW = f"Its first line is {','.join(COLUMNS)}, and every other line is one card."
 
@@ -97,6 +98,9 @@ def parse_list(text: str) -> DeckList:
                     return DeckList(problems=(fault,), usable=False)
                 problems += _unknown_columns(columns)
                 continue
+            if len(rows) >= MAX_DECK_LIST_LINES or len(problems) >= MAX_DECK_LIST_LINES:
+                problems.append(_too_long(reader.line_num))
+                break
             row, faults = _row(columns, cells, reader.line_num)
             rows += [row] if row else []
             problems += faults
@@ -105,6 +109,11 @@ def parse_list(text: str) -> DeckList:
     if columns is None:
         return DeckList(problems=(list_problem("error", "It is empty, so it wasn't followed."),), usable=False)
     return DeckList(tuple(rows), tuple(problems))
+
+
+def _too_long(line: int) -> Problem:
+    return list_problem("error", f"From line {line} on it is left out: {MAX_DECK_LIST_LINES} cards are the most.",
+                        "Give each card one line, with its number of copies.")
 
 
 def _header_fault(columns: list[str]) -> Problem | None:
@@ -160,12 +169,16 @@ class ListReader:
     def __init__(self, table: Table) -> None:
         self._table = table
         self._finder = Finder((*table.names.values(), *table.broken.values()))
-        self._suggested = 0
+        self._suggested = self.wrong = 0
         self.problems: list[Problem] = []
 
     def drafts(self, rows: tuple[Row, ...]) -> Iterator[Draft]:
         """The cards that the rows name, in their order; a row that names no art is a problem and no card."""
+        count = 0
         for row in rows:
+            if count >= MAX_DECK_LIST_LINES:
+                self.problems.append(_too_long(row.line))
+                return
             found = self._find(row, row.front, "front")
             if not found:
                 continue
@@ -173,6 +186,7 @@ class ListReader:
             if not drafts:
                 self._say(row, f"{found.paths[0]} has no page {found.page}.", "Pages count from 1.")
             back = self._back(row)
+            count += len(drafts)
             for number, draft in enumerate(drafts):
                 yield self._ruled(row, draft, number, back, len(drafts))
 
@@ -218,73 +232,15 @@ class ListReader:
             self._say(row, f"{written[:80]!r} can be {' or '.join(found.paths[:3])}.", "Write the whole path.")
             return None
         self._suggested += 1
-        near = self._finder.nearest(written, role) if self._suggested <= _MOST_SUGGESTIONS else ""
+        near = self._finder.nearest(written, role) if self._suggested <= MOST_SUGGESTIONS else ""
         self._say(row, f"no art is called {written[:80]!r}.",
                   f"Did you mean {near}?" if near else "Write the path as it stands in the folder.")
         return None
 
     def _say(self, row: Row, message: str, fix: str) -> None:
-        self.problems.append(list_problem("error", f"Line {row.line}: {message}", fix, "deck-list-file"))
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """What a written name leads to: one path and the page after "#" (0: all), or several paths, or none."""
-
-    paths: tuple[str, ...] = ()
-    page: int = 0
-
-
-class Finder:
-    """Finds files by what a person wrote for them."""
-
-    def __init__(self, names: Iterable[FileName]) -> None:
-        self._names = tuple(names)
-        # role, how full the spelling is, whether case counts: spelling to paths
-        self._index: dict[tuple[Role, int, bool], dict[str, list[str]]] = {}
-        for name in self._names:
-            for level, spellings in enumerate(name.spellings):
-                for exact, same in ((True, nfc), (False, fold)):
-                    index = self._index.setdefault((name.role, level, exact), {})
-                    for spelling in {same(spelling) for spelling in spellings}:
-                        index.setdefault(spelling, []).append(name.path)
-
-    def find(self, written: str, role: Role) -> Found:
-        """The files that ``written`` can mean: those of ``role`` first, the fullest spelling first, case last."""
-        name = _as_path(written)
-        found = self._paths(name, role)
-        if found:
-            return Found(found)
-        base, mark, page = name.rpartition("#")
-        if mark and page.isascii() and page.isdigit() and len(page) <= 6 and int(page) > 0:
-            return Found(self._paths(base, role), int(page))
-        return Found()
-
-    def _paths(self, name: str, role: Role) -> tuple[str, ...]:
-        others: list[Role] = [other for other in ("stray", "front", "back") if other != role]
-        for roles in ([role], others):
-            for level in range(3):
-                for exact in (True, False):
-                    wanted = nfc(name) if exact else fold(name)
-                    paths = [path for one in roles for path in self._index.get((one, level, exact), {}).get(wanted, ())]
-                    if paths:
-                        return tuple(paths)
-        return ()
-
-    def nearest(self, written: str, role: Role) -> str:
-        """The path that ``written`` most resembles, "" if none is near."""
-        spelled = dict(self._spelled(role))
-        near = difflib.get_close_matches(fold(_as_path(written)), spelled, n=1, cutoff=0.6)
-        return spelled[near[0]] if near else ""
-
-    def _spelled(self, role: Role) -> Iterator[tuple[str, str]]:
-        for name in self._names:
-            if name.role in (role, "stray"):
-                for level in name.spellings:
-                    for spelling in level:
-                        yield fold(spelling), name.path
-                yield fold(name.stem), name.path
-
-
-def _as_path(written: str) -> str:
-    return nfc(written.strip().replace("\\", "/").removeprefix("./").strip("/"))
+        self.wrong += 1
+        if self.wrong <= _MOST_NAMED:
+            self.problems.append(list_problem("error", f"Line {row.line}: {message}", fix, "deck-list-file"))
+        elif self.wrong == _MOST_NAMED + 1:
+            self.problems.append(list_problem("error", f"From line {row.line} on more is wrong in the same way.",
+                                              "Mend the lines above first.", "deck-list-file"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from server.core.art import Art, Problem
@@ -87,7 +87,7 @@ class Backs:
         for level in range(_LEVELS):
             found = self._far.get((level, _spelled(front, level)[1]))
             if found:
-                return Choice(found[0], why) if len(found) == 1 else Choice(among=tuple(found))
+                return Choice(found[0], why) if len(found) == 1 else Choice(among=tuple(found[:_FEW + 1]))
         if own:
             return Choice(own.back, own.why, own.sure)
         return self._alone(front) or self._shared(front) or Choice()
@@ -122,6 +122,7 @@ class Backs:
         return pages <= 1 or (len(self._fronts) == 1 and len(self._files.get(front, ())) == pages)
 
 
+_FEW = 3
 # As written; without case; word by word; word by word without those for a side.
 _LEVELS = 4
 
@@ -151,7 +152,8 @@ def page_for(backs: Sequence[Art], page: int) -> Art | None:
 class Table:
     """Every file of a deck: its art and its name, by path, in natural order; and its backs.
 
-    ``broken`` holds the names of files that can't be used; ``page_links`` the backs of pages of the same PDF.
+    ``broken`` holds the names of files that can't be used; ``page_links`` the backs of pages of the same PDF,
+    ``linked`` the labels of those.
     """
 
     files: Mapping[str, tuple[Art, ...]]
@@ -159,6 +161,8 @@ class Table:
     broken: Mapping[str, FileName]
     backs: Backs
     page_links: Mapping[str, tuple[Art, str, bool]]
+    by_label: Mapping[str, Art]
+    linked: Collection[str]
 
     def of_role(self, role: str) -> Iterator[FileName]:
         return (name for name in self.names.values() if name.role == role)
@@ -169,9 +173,8 @@ def drafts_of(table: Table, name: FileName, page: int = 0) -> Iterator[Draft]:
     arts = table.files[name.path]
     choice = table.backs.choose(name)
     lost = choice.path in table.broken
-    used = {back.file for back, _, _ in table.page_links.values()}
     for number, art in enumerate(arts):
-        if (page and number + 1 != page) or (not page and art.file in used):
+        if (page and number + 1 != page) or (not page and art.file in table.linked):
             continue
         back = page_for(table.files[choice.path], number) if choice.path and not lost else None
         why, sure = choice.why, choice.sure

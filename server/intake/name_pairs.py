@@ -15,6 +15,7 @@ from server.intake.side_words import Side
 from server.intake.sides import Offer, Sides, Words, home_of, marked
 
 _FEW = 3
+_MOST_ALIKE = 20  # names of one folder that differ by no word or number
 _SIDES: tuple[Side, Side] = ("front", "back")
 
 
@@ -85,7 +86,7 @@ def _by_two_words(sides: Sides, names: list[FileName], known: set[str]) -> None:
             offered[why].append((front.path, path))
     for number, (why, pairs) in enumerate(offered.items()):
         offer = f"words-{number + 1}" if number else "words"
-        sides.offers.append(Offer(offer, offer, why, tuple(pairs)))
+        sides.offer(Offer(offer, offer, why, tuple(pairs)))
 
 
 def _tight(mark: Mark) -> bool:
@@ -109,7 +110,7 @@ def _by_one_word(sides: Sides, names: list[FileName], fronts: list[FileName], kn
         count[mark.word] += 1
         some = near[home_of(back), mark.rest] or (far[mark.rest] if len(far[mark.rest]) == 1 else [])
         if mark.rest and some:
-            found[mark.word] += [(front.path, back, mark) for front in some]
+            found[mark.word] += [(front.path, back, mark) for front in some[:_MOST_ALIKE]]
     for word, links in found.items():
         pairs = tuple((front, back.path) for front, back, _ in links if front != back.path)
         mark = links[0][2]
@@ -120,7 +121,7 @@ def _by_one_word(sides: Sides, names: list[FileName], fronts: list[FileName], kn
             sides.link(pairs, _why(None, mark))
             known.add(word)
         else:
-            sides.offers.append(Offer(f"with-{word}", f"with-{word}", _why(None, mark), pairs))
+            sides.offer(Offer(f"with-{word}", f"with-{word}", _why(None, mark), pairs))
 
 
 def _lone_backs(sides: Sides, names: list[FileName], fronts: list[FileName], known: set[str]) -> None:
@@ -180,7 +181,7 @@ def _by_letters(sides: Sides, names: list[FileName], has_backs: bool) -> None:
             sides.link(pairs, why)
             sides.marks |= {row[front].path: row[front].marks[-1] for row in rows if front}
         elif all(sides.free(path) for pair in pairs for path in pair):
-            sides.offers.append(Offer(way, "r-v" if way == "v-r" else way, why, pairs))
+            sides.offer(Offer(way, "r-v" if way == "v-r" else way, why, pairs))
 
 
 def _torn(table: dict[tuple[Words, Words], Row], front: str, back: str) -> int:

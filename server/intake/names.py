@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Literal
 
-from server.formats.limits import MAX_COPIES
+from server.intake.name_counts import count_in
 from server.intake.side_words import CLEAR_FOLDERS, COUNTERWORDS, FILLERS, SHORT_SIDES, SIDE_WORDS, Side, plain
 
 Role = Literal["front", "back", "stray"]
@@ -26,14 +26,9 @@ Role = Literal["front", "back", "stray"]
 _DIGITS = re.compile(r"([0-9]+)")
 _ENDING = re.compile(r"\.(?=[0-9]*[a-z])[a-z0-9]{1,5}$", re.IGNORECASE)
 _WORD = re.compile(r"[^\W\d_]+|\d+")
-_AT_END = tuple(re.compile(rf"^(.*\w.*?){tail}$", re.IGNORECASE | re.DOTALL) for tail in (
-    r"[\s_-]+[x×]([0-9]+)", r"[\s_-]+([0-9]+)[x×]", r"[\s_-]*[(\[]\s*[x×]\s*([0-9]+)\s*[)\]]",
-    r"[\s_-]*[(\[]\s*([0-9]+)\s*[x×]\s*[)\]]"))
-_AT_START = re.compile(r"^([0-9]+)[x×][\s_-]+(.*\w.*)$", re.IGNORECASE | re.DOTALL)
-_TIMES = re.compile(r"[0-9]\s*[x×]|[x×]\s*[0-9]", re.IGNORECASE)
-_OF = re.compile(r"(?:of|von|van|sur)[\s_-]?[0-9]", re.IGNORECASE)
-_PART = re.compile(r"^(.*\w.*?)[\s_-]*[(\[]?(?<![0-9])([0-9]{1,3})[\s_-]?(?:of|von|van|sur)[\s_-]?([0-9]{1,3})[)\]]?$",
-                   re.IGNORECASE | re.DOTALL)
+# Of more folders than these, those at the top say sides; of a name with more words, its first and last count.
+MOST_FOLDERS, _FIRST_WORDS, _LAST_WORDS = 1000, 12, 3
+_MOST_MARKS = 4  # words for a side in one name
 _LETTERS = frozenset("abfrv12") | {"vs", "rs"}
 
 
@@ -129,14 +124,19 @@ def read_names(paths: Iterable[str]) -> list[FileName]:
     """Every path read, in natural order; a folder's side may hang on what its neighbours are called."""
     ordered = sorted(paths, key=natural_key)
     folders = {folder for path in ordered for folder in _ancestors(path)}
+    if len(folders) > MOST_FOLDERS:
+        folders = set(sorted(folders, key=lambda folder: (folder.count("/"), folder))[:MOST_FOLDERS])
     sides = {folder: _folder_side(folder.rpartition("/")[2]) for folder in folders}
     said = {side for side, sure, _ in sides.values() if side and sure}
     sides |= _short_sides(folders, ordered)
+    # What folders beside it are called: the sides that others of the same parent and the same words say.
+    beside: dict[tuple[str, str], set[Side]] = defaultdict(set)
+    for folder, (side, _, left) in sides.items():
+        if side:
+            beside[folder.rpartition("/")[0], left].add(side)
     kept: dict[str, tuple[Side, str]] = {}
     for folder, (side, sure, left) in sides.items():
-        parent = folder.rpartition("/")[0]
-        other = [one for one, (its, _, its_left) in sides.items() if its and its != side
-                 and one.rpartition("/")[0] == parent and its_left == left]
+        other = side and beside[folder.rpartition("/")[0], left] - {side}
         if side and (other if left and not left.isdigit() else (sure or other or {"front", "back"} - {side} & said)):
             kept[folder] = side, left
     return [_read(path, kept) for path in ordered]
@@ -203,51 +203,34 @@ def _read(path: str, sides: dict[str, tuple[Side, str]]) -> FileName:
 
 def _counted(full_stem: str) -> tuple[str, int | None, tuple[int, int] | None]:
     """(the stem, its copies, its part of several), also where the side stands behind them: `hero_x2_back`."""
-    stem, copies, part = _count_at_end(full_stem)
+    stem, copies, part = count_in(full_stem)
     if copies is None and part is None:
         marks = [one for one in _words_of(full_stem) if one[0] in SIDE_WORDS]
         at = marks[-1][1] if marks else 0
         behind = full_stem[at:]
         if at and len(_words_of(behind)) == 1:
             gap = len(full_stem[:at].rstrip(" _-.(["))
-            inner, copies, part = _count_at_end(full_stem[:gap])
+            inner, copies, part = count_in(full_stem[:gap])
             if copies is not None:
                 stem = inner + full_stem[gap:]
     return stem, copies, part
-
-
-def _count_at_end(text: str) -> tuple[str, int | None, tuple[int, int] | None]:
-    if _TIMES.search(text):  # most names have none, and are slow to be matched in full
-        for pattern in _AT_END:
-            found = pattern.match(text)
-            if found:
-                return found[1], _number_of_copies(found[2]), None
-        found = _AT_START.match(text)
-        if found:
-            return found[2], _number_of_copies(found[1]), None
-    found = _PART.match(text) if _OF.search(text) else None
-    if found and 1 <= int(found[2]) <= int(found[3]) and int(found[3]) > 1:
-        return text, None, (int(found[2]), int(found[3]))
-    return text, None, None
-
-
-def _number_of_copies(text: str) -> int:
-    digits = text.lstrip("0") or "0"
-    return int(digits) if len(digits) <= len(str(MAX_COPIES)) else -1
 
 
 @lru_cache(maxsize=32)  # asked for a name's stem twice in a row
 def _words_of(text: str) -> tuple[tuple[str, int, int], ...]:
     """(word as compared, start, end) of each word and number in ``text``; `heroBack` is two words."""
     found: list[tuple[str, int, int]] = []
-    for match in _WORD.finditer(text):
+    matches = list(_WORD.finditer(text))
+    if len(matches) > _FIRST_WORDS + _LAST_WORDS:
+        matches = matches[:_FIRST_WORDS] + matches[-_LAST_WORDS:]
+    for match in matches:
         start = match.start()
         for at in range(match.start() + 1, match.end()):
             if text[at].isupper() and text[at - 1].islower():
                 found.append((plain(text[start:at]), start, at))
                 start = at
         found.append((plain(text[start:match.end()]), start, match.end()))
-    return tuple(found)
+    return tuple(found if len(found) <= 2 * _FIRST_WORDS else found[:_FIRST_WORDS] + found[-_LAST_WORDS:])
 
 
 def _number(word: str) -> str:
@@ -259,7 +242,7 @@ def _marks(stem: str, words: tuple[tuple[str, int, int], ...]) -> tuple[Mark, ..
     found: list[Mark] = []
     said = _without_counterwords({word: SIDE_WORDS[word] for word, _, _ in words if word in SIDE_WORDS})
     for at, (word, start, end) in enumerate(words):
-        if word in said:
+        if word in said and len(found) < _MOST_MARKS:
             side, strength = SIDE_WORDS[word]
             drop = {at} | {near for near in (at - 1, at + 1) if 0 <= near < len(words)
                            and words[near][0] in COUNTERWORDS}

@@ -25,16 +25,17 @@ otherwise is a proposal. No file vanishes: each is in a card, is ignored with a 
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
+from itertools import islice
 
 from server.core.art import Art, Deck, Pair, Problem, Proposal
 from server.intake.choices import NO_CHOICES, Choices, card_of, is_out, ordered, overruled
 from server.intake.deck_list import DECK_LIST, ListReader, Row, parse_list
 from server.intake.drafts import Backs, Draft, Table, drafts_of, page_for
+from server.intake.likeness import MOST_SUGGESTIONS, nearest
 from server.intake.name_pairs import find_sides
 from server.intake.names import FileName, fold, read_names
 from server.intake.sides import Offer, Sides, page_sides
@@ -114,7 +115,8 @@ def _table(files: Mapping[str, tuple[Art, ...]], names: list[FileName], unusable
     offers += [Proposal(offer.id, offer.group, offer.says,
                         tuple(Pair(*pair, offer.says, False) for pair in offer.links)) for offer in page_offers]
     broken = {name.path: name for name in names if name.path in unusable}
-    return Table(files, usable, broken, backs, page_links), offers
+    linked = frozenset(back.file for back, _, _ in page_links.values())
+    return Table(files, usable, broken, backs, page_links, arts, linked), offers
 
 
 def _by_pages(files: Mapping[str, tuple[Art, ...]], offer: Offer) -> Proposal:
@@ -177,10 +179,10 @@ def _missing_parts(table: Table) -> Iterator[Problem]:
             stem = fold(name.stem).replace(str(name.part[0]), "", 1) if not name.words else " ".join(name.words[:-3])
             groups[name.home, stem, name.part[1]][name.part[0]] = name
     for (_, _, count), found in groups.items():
-        missing = [str(number) for number in range(1, count + 1) if number not in found]
+        missing = [str(number) for number in islice((one for one in range(1, count + 1) if one not in found), 5)]
         if missing:
             first = next(iter(found.values()))
-            yield Problem(first.path, "warning", "missing-part", f"Of {count}, number {', '.join(missing[:5])} isn't "
+            yield Problem(first.path, "warning", "missing-part", f"Of {count}, number {', '.join(missing)} isn't "
                           "there.", "Put it in, or take \"of\" out of the name; _x3 prints one picture three times.")
 
 
@@ -191,6 +193,7 @@ def _left_over(table: Table, drafts: Iterable[Draft], kept: Iterable[Draft], lis
     out = {draft.front.file for draft in drafts} - used
     fronts = {fold(name.stem): name.stem for name in table.of_role("front")}
     lost = {table.backs.choose(name).path: name.path for name in table.broken.values() if name.role == "front"}
+    tries = MOST_SUGGESTIONS
     for name in table.names.values():
         arts = table.files[name.path]
         unused = [art.file for art in arts if art.file not in used]
@@ -200,7 +203,8 @@ def _left_over(table: Table, drafts: Iterable[Draft], kept: Iterable[Draft], lis
             elif label in out:
                 yield Problem(label, "note", "ignored", "It was taken out of the deck's cards.", "Put it in again.")
             else:
-                yield _why_left_over(name, label, listed, label in named_backs, fronts)
+                yield _why_left_over(name, label, listed, label in named_backs, fronts if tries > 0 else {})
+                tries -= 1
 
 
 def _why_left_over(name: FileName, label: str, listed: bool, replaced: bool, fronts: Mapping[str, str]) -> Problem:
@@ -210,8 +214,8 @@ def _why_left_over(name: FileName, label: str, listed: bool, replaced: bool, fro
         what = "No card uses it as a back." if name.role == "back" else f"It isn't listed in {DECK_LIST}."
         return Problem(label, "note", "ignored", what, f"Add it to {DECK_LIST} if it should be printed.")
     if name.role == "back":
-        near = difflib.get_close_matches(fold(name.stem), fronts, n=1, cutoff=0.75)
-        meant = f" Did you mean {fronts[near[0]]}?" if near and fronts[near[0]] != name.stem else ""
+        near = fronts.get(nearest(fold(name.stem), fronts, 0.75), name.stem)
+        meant = f" Did you mean {near}?" if near != name.stem else ""
         return Problem(label, "error", "unmatched-back", f"No front is called {name.stem}, so it isn't used.{meant}",
                        f"Give both the same name, keep a single back for all, or list them in {DECK_LIST}.")
     return Problem(label, "error", "stray-art", "It lies outside fronts/ and backs/, so it isn't used.",

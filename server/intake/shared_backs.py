@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from dataclasses import dataclass
 
-from server.intake.names import FileName, Mark
+from server.intake.likeness import alike, root
+from server.intake.names import MOST_FOLDERS, FileName, Mark
 from server.intake.side_words import FILLERS
 from server.intake.sides import Link, Offer, Sides, Words, home_of, marked
 
 _FEW = 3
+# Folders whose names might be one word in one and many, and comparisons of a back's words with a front's.
+_MOST_ALIKE, _MOST_TRIES = 20, 100_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +58,7 @@ def find_shared_backs(sides: Sides, names: list[FileName], every: Collection[Fil
                                           Mark("", "back", 2, "", name.words)))
     backs = {reach.back.path for reach in reaches} | {name.path for some in general.values() for name, _ in some}
     for home, some in general.items():
-        within = _within(field.fronts, home)
+        within = field.within(home)
         if len(some) == 1 and (some[0][1].strength == 2 or some[0][1].word in known):
             why = "the back of its folder" if home else "the back of the deck"
             reaches.append(_Reach(1, len(home), *some[0], within, why))
@@ -69,16 +72,20 @@ def _settle(sides: Sides, reaches: list[_Reach], fronts: set[str], backs: set[st
     groups = [reach for reach in reaches if reach.rank == 3]
     covered = {front.path for reach in groups for front in reach.fronts} | backs | sides.backs | set(sides.partners)
     whole = len(groups) > 1 and (fronts <= covered or any(reach.rank == 1 for reach in reaches))
+    done: dict[int, list[str]] = {}  # of a folder's fronts, which several backs may reach
     for reach in sorted(reaches, key=lambda reach: (reach.rank, reach.depth), reverse=True):
-        back, targets = reach.back, [front.path for front in reach.fronts if front.path not in backs]
+        back, seen = reach.back, id(reach.fronts) in done
+        if not seen:
+            done[id(reach.fronts)] = [front.path for front in reach.fronts if front.path not in backs]
+        targets = done[id(reach.fronts)]
         if reach.rank == 3 and not (reach.numbered or whole):
             name = f"back:{back.path}"
-            sides.offers.append(Offer(name, name, reach.why, tuple((front, back.path) for front in targets)))
+            sides.offer(Offer(name, name, reach.why, tuple((front, back.path) for front in targets)))
             continue
         if (targets or reach.rank == 1) and back.role != "back":
             sides.backs.add(back.path)
             known.add(reach.mark.word)
-        for front in targets:
+        for front in targets if not seen else ():
             sides.shared.setdefault(front, Link(back.path, reach.why))
 
 
@@ -87,31 +94,46 @@ class _Field:
 
     def __init__(self, fronts: list[FileName]) -> None:
         self.fronts = fronts
-        self._homes = sorted({home_of(front)[:depth + 1] for front in fronts for depth in range(len(front.home))})
+        self._under: dict[Words, list[FileName]] = defaultdict(list)
         self._starts: dict[str, list[FileName]] = defaultdict(list)
         for front in fronts:
+            home = home_of(front)
+            for depth in range(len(home) + 1):
+                self._under[home[:depth]].append(front)
             self._starts["".join(front.words[:1])[:_FEW]].append(front)
+        self._homes: dict[Words, list[tuple[Words, Words]]] = defaultdict(list)
+        homes = sorted(self._under.keys() - {()})
+        for home in homes if len(homes) <= MOST_FOLDERS else sorted(homes, key=len)[:MOST_FOLDERS]:
+            words = tuple(word for word in home[-1].replace("_", " ").replace("-", " ").split()
+                          if word not in FILLERS and not word.isdigit())
+            self._homes[_roots(words)].append((words, home))
+        self._tries = _MOST_TRIES
 
     def reach(self, back: FileName, mark: Mark) -> list[_Reach]:
         """Whom a back serves whose name holds more than its side; none or one."""
         left, home = _left(mark), home_of(back)
         folder = self.folder_called(left)
         if folder is not None:
-            return [_Reach(2, len(folder), back, mark, _within(self.fronts, folder), "the back of a folder")]
+            return [_Reach(2, len(folder), back, mark, self.within(folder), "the back of a folder")]
         if not left or all(word.isdigit() for word in left):
             return []
-        group = [front for front in _within(self._starts[left[0][:_FEW]], home)
-                 if front.path != back.path and _begins(front, left)]
+        near = self._starts[left[0][:_FEW]]
+        self._tries -= len(near) * len(left)
+        if self._tries < 0:  # so many names and no end: they weren't meant so
+            return []
+        group = [front for front in near if front.path != back.path and _begins(front, left)
+                 and home_of(front)[:len(home)] == home]
+        self._tries -= len(group) * _FEW
         return [_Reach(3, len(home), back, mark, group, "the back of a group of names")] if group else []
 
     def folder_called(self, left: Words) -> Words | None:
         """The folder that these words name, in one or in many."""
-        for home in self._homes if left else ():
-            words = tuple(word for word in home[-1].replace("_", " ").replace("-", " ").split()
-                          if word not in FILLERS and not word.isdigit())
-            if len(words) == len(left) and all(_alike(one, other) for one, other in zip(words, left, strict=True)):
-                return home
-        return None
+        return next((home for words, home in self._homes.get(_roots(left), ())[:_MOST_ALIKE] if left
+                     and all(alike(one, other) for one, other in zip(words, left, strict=True))), None)
+
+    def within(self, home: Words) -> list[FileName]:
+        """The fronts in that folder and below."""
+        return self._under.get(home, [])
 
 
 def _left(mark: Mark) -> Words:
@@ -124,26 +146,14 @@ def offer_shared(sides: Sides, backs: list[FileName], fronts: list[FileName], wh
     rest = [front.path for front in fronts if front.path not in paths and sides.free(front.path)]
     for back in backs[:_FEW + 1]:
         if rest:
-            sides.offers.append(Offer(f"back:{back.path}", f"backs:{where}", f"one back for all, {back.path}",
+            sides.offer(Offer(f"back:{back.path}", f"backs:{where}", f"one back for all, {back.path}",
                                       tuple((front, back.path) for front in rest)))
 
 
-def _within(names: Iterable[FileName], home: Words) -> list[FileName]:
-    return [name for name in names if home_of(name)[:len(home)] == home]
-
-
-def _alike(one: str, other: str) -> bool:
-    """The same word, in one or in many: creature and creatures, story and stories, karta and karty."""
-    short, long = sorted((one, other), key=len)
-    if short == long:
-        return True
-    if short.isdigit() or len(short) < _FEW:
-        return False
-    return (long in {f"{short}{end}" for end in ("s", "es", "n", "en", "e", "er")}
-            or (short.endswith("y") and long == f"{short[:-1]}ies")
-            or (len(short) == len(long) > _FEW and short[:-1] == long[:-1] and {short[-1], long[-1]} <= set("aeioy")))
+def _roots(words: Words) -> Words:
+    return tuple(root(word) for word in words)
 
 
 def _begins(front: FileName, left: Words) -> bool:
     return len(front.words) > len(left) and all(
-        _alike(one, other) for one, other in zip(front.words, left, strict=False))
+        alike(one, other) for one, other in zip(front.words, left, strict=False))

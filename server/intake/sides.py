@@ -8,12 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from server.core.art import Art
 from server.intake.names import FileName, Mark
 from server.intake.side_words import SIDE_WORDS, Side, plain
 
 Words = tuple[str, ...]
+# Proposals, and pairs in them together, of one deck: beyond that its names say nothing.
+_MOST_OFFERS, _MOST_ASKED = 60, 6000
 _Links = tuple[tuple[str, str], ...]
 
 # A PDF of this name has front and back by turns.
@@ -51,18 +54,30 @@ class Sides:
     backs: set[str] = field(default_factory=set)
     marks: dict[str, Mark] = field(default_factory=dict)
     lone: list[str] = field(default_factory=list)
+    _asked: int = 0
 
     def link(self, pairs: Iterable[tuple[str, str]], why: str, sure: bool = True) -> None:
         for front, back in pairs:
             self.partners[front] = Link(back, why, sure)
             self.backs.add(back)
 
+    def offer(self, offer: Offer) -> None:
+        """Ask whether it is meant, unless more is asked already than anybody would answer."""
+        if len(self.offers) < _MOST_OFFERS and self._asked <= _MOST_ASKED:
+            self.offers.append(offer)
+            self._asked += len(offer.links)
+
     def free(self, path: str) -> bool:
         return path not in self.partners and path not in self.backs
 
 
 def home_of(name: FileName) -> Words:
-    return tuple(plain(part) for part in name.home)
+    return _plain_home(name.home)
+
+
+@lru_cache(maxsize=4096)
+def _plain_home(home: Words) -> Words:
+    return tuple(plain(part) for part in home)
 
 
 def marked(names: Iterable[FileName], side: Side) -> Iterator[tuple[FileName, Mark]]:

@@ -27,7 +27,8 @@ class Limits:
     file_bytes: int = 128 * _MIB
     archive_bytes: int = 1024 * _MIB
     deck_bytes: int = 4096 * _MIB
-    deck_files: int = 4000
+    # 1,500 cards, each with a back of its own; every page of a PDF counts.
+    deck_files: int = 3000
     decks: int = 500
     # 64 megapixels: an A4 page at 800 ppi, well above any card, and about 256 MiB when decoded with alpha.
     image_pixels: int = 64_000_000
