@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import lru_cache, reduce
 from typing import BinaryIO
 
@@ -81,13 +81,26 @@ class PdfFile:
         ``entries`` are the dictionary's, without ``<<``, ``>>`` and ``/Length``. ``checksum`` stands for the data in
         the file's identifier where the caller has one; else it is reckoned here.
         """
-        length = sum(map(len, parts))
-        mine = self._begin(reserved)
-        self._digest.update(entries)
-        self._write(b"%d 0 obj\n<<%b /Length %d>>\nstream\n" % (mine, entries, length))
+        mine = self._begin_stream(entries, sum(map(len, parts)), reserved)
         self._write(*parts)
         self._digest.update(checksum or b"%d" % reduce(lambda found, part: zlib.crc32(part, found), parts, 0))
         self._write(b"\nendstream\nendobj\n")
+        return mine
+
+    def pour_stream(self, entries: bytes, length: int, parts: Iterable[Buffer], checksum: bytes) -> int:
+        """``put_stream`` of ``parts``, ``length`` bytes in all, that are made now or later, each good until the next is
+        asked for; what they raise comes as errors of the disk do."""
+        mine = self._begin_stream(entries, length, None)
+        self._sink.pour(length, parts)
+        self._at += length
+        self._digest.update(checksum)
+        self._write(b"\nendstream\nendobj\n")
+        return mine
+
+    def _begin_stream(self, entries: bytes, length: int, reserved: int | None) -> int:
+        mine = self._begin(reserved)
+        self._digest.update(entries)
+        self._write(b"%d 0 obj\n<<%b /Length %d>>\nstream\n" % (mine, entries, length))
         return mine
 
     def put_deflated(self, entries: bytes, data: bytes, reserved: int | None = None) -> int:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import io
+import os
 import struct
 import warnings
 import zlib
-from collections import deque
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,11 +17,11 @@ from server.core.geometry import Affine
 from server.drawing.pdf_file import PdfFile
 from server.drawing.pdf_icc import ColourSpaces
 from server.drawing.write_behind import Aside, Buffer
-from server.formats.header import Content, Header
+from server.formats.header import Header, pieces_of
 from server.formats.jpeg import Jpeg, read_jpeg
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
-from server.formats.png import Png, read_png
-from server.formats.reader import opened
+from server.formats.png import Png, look_at_png, read_png
+from server.formats.reader import opened, readable
 from server.formats.refusal import BadArt, check_pixels, damaged
 
 if TYPE_CHECKING:
@@ -30,7 +31,6 @@ _UPRIGHT = Affine(a=1.0, d=-1.0, f=1.0)  # an image fills PDF's unit square with
 _AS_VIEWED = {orientation: viewed.after(_UPRIGHT) for orientation, viewed in ORIENTATIONS.items()}
 _END_OF_IMAGE = b"\xff\xd9"
 _DIGESTED_BYTES = 4 * 1024  # of a JPEG, for the PDF's identifier
-_SUMMED_AT_ONCE = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +57,7 @@ class _UnderWay:
 class ImageWriter:
     """Writes art into ``file``, one piece at a time, none over ``limits``. ``release`` lets go of it, finished or not.
 
-    Art that had to be decoded is packed while the next is decoded, and is written before that, or by ``finish``. A
-    PNG's check sums are reckoned while others are copied.
+    Art that had to be decoded is packed while the next is decoded, and is written before that, or by ``finish``.
     Raises Unreadable or TooMuch, naming the file that is at fault, from that call or a later one.
     """
 
@@ -68,17 +67,13 @@ class ImageWriter:
         self._spaces = ColourSpaces(file)
         self._packer = Aside[tuple[Png, Png | None]]()
         self._under_way: _UnderWay | None = None
-        self._summer = Aside[bool]()
-        self._summed: deque[str] = deque()  # the files whose sums are under way
 
     def add(self, art: Art, path: Path) -> Placeable:
         """Write one image, now or later."""
-        data = opened(path, art.file)
         matrix = _AS_VIEWED[art.orientation]
-        parsed = _parse(art, data, self._limits)
+        parsed = _parse(art, path, self._limits)
         if isinstance(parsed, Png) and parsed.passes:
-            self._sum(parsed, art.file)
-            return Placeable(self._put_png(parsed, parsed.profile), matrix)
+            return Placeable(self._put_png(parsed, parsed.profile, poured=_poured(parsed, path, art.file)), matrix)
         if isinstance(parsed, Jpeg) and parsed.passes:
             if not parsed.ended:
                 self._decoded(art, path, 8)  # raises where more than the mark is missing
@@ -105,27 +100,13 @@ class ImageWriter:
                 self._put_png(alpha, None, reserved=one.mask)
             self._put_png(colour, one.profile, one.mask, one.number)
 
-    def _sum(self, png: Png, file: str) -> None:
-        self._await_sums(_SUMMED_AT_ONCE)
-        self._summed.append(file)
-        self._summer.put(png.holds)
-
-    def _await_sums(self, most: int = 0) -> None:
-        """Until no more than ``most`` are under way. Raises BadArt for the first file that isn't what its sums say."""
-        while len(self._summed) > most:
-            file = self._summed.popleft()
-            if not self._summer.take():
-                raise damaged(file, "its picture isn't what its check sums say")
-
     def finish(self) -> None:
         """Write what is still under way."""
         self._write_packed()
-        self._await_sums()
 
     def release(self) -> None:
         """Let go of what is under way."""
         self._packer.release()
-        self._summer.release()
 
     def _decoded(self, art: Art, path: Path, depth: int) -> tuple[Image, Image | None, bytes | None]:
         """Colour, alpha (None where all is opaque) and profile of art that can't go in as it is."""
@@ -139,8 +120,10 @@ class ImageWriter:
                 # What was opened is emptied when it is closed.
                 return picture.copy() if colour is picture else colour, alpha, picture.info.get("icc_profile")
 
-    def _put_png(self, png: Png, profile: bytes | None, mask: int = 0, reserved: int | None = None) -> int:
-        """``png`` by its own rows. Four components are CMYK here: a decoded one is carried so, see ``_as_png``."""
+    def _put_png(self, png: Png, profile: bytes | None, mask: int = 0, reserved: int | None = None,
+                 poured: Iterable[Buffer] | None = None) -> int:
+        """``png`` by its own rows, its parts or those that are ``poured``. Four components are CMYK here: a
+        decoded one is carried so, see ``_as_png``."""
         if png.indexed:
             base = self._spaces.space(3, profile)
             space = b"[/Indexed %b %d <%b>]" % (base, len(png.palette) // 3 - 1, png.palette.hex().encode("ascii"))
@@ -150,8 +133,10 @@ class ImageWriter:
                    b"/BitsPerComponent %d /Columns %d>>%b" % (
                        _image_entries(png.header.width, png.header.height, space), png.depth, png.components, png.depth,
                        png.header.width, b" /SMask %d 0 R" % mask if mask else b""))
-        return self._file.put_stream(entries, png.parts, checksum=struct.pack(f">{len(png.sums)}I", *png.sums),
-                                     reserved=reserved)
+        checksum = struct.pack(f">{len(png.sums)}I", *png.sums)
+        if poured:
+            return self._file.pour_stream(entries, png.stream_bytes, poured, checksum)
+        return self._file.put_stream(entries, png.parts, checksum=checksum, reserved=reserved)
 
     def _put_jpeg(self, jpeg: Jpeg) -> int:
         entries = b"%b /BitsPerComponent 8 /Filter /DCTDecode" % _image_entries(
@@ -171,12 +156,22 @@ def _image_entries(width: int, height: int, space: bytes) -> bytes:
     return b"/Type /XObject /Subtype /Image /Width %d /Height %d /ColorSpace %b" % (width, height, space)
 
 
-def _parse(art: Art, data: Content, limits: ArtLimits) -> Png | Jpeg | None:
-    """PNG and JPEG taken apart; None for what only Pillow reads, and for what is so odd that it must decide."""
+def _poured(png: Png, path: Path, file: str) -> Iterator[memoryview]:
+    """The picture's own rows. Raises BadArt, naming ``file``, where neither its check sums nor its stream's own bear
+    them out."""
+    with readable(file), path.open("rb", buffering=0) as source:
+        sound = yield from png.poured(source)
+    if not sound and not read_png(opened(path, file), file, DEFAULT_LIMITS).holds():
+        raise damaged(file, "its picture isn't what its check sums say")
+
+
+def _parse(art: Art, path: Path, limits: ArtLimits) -> Png | Jpeg | None:
+    """PNG, looked at, and JPEG taken apart; None for what only Pillow reads, or is so odd that it must decide."""
     try:
         if art.kind == "png":
-            return read_png(data, art.file, limits)
-        return read_jpeg(data, art.file, limits) if art.kind == "jpeg" else None
+            with readable(art.file), path.open("rb", buffering=0) as source:
+                return look_at_png(pieces_of(source), os.fstat(source.fileno()).st_size, art.file, limits)
+        return read_jpeg(opened(path, art.file), art.file, limits) if art.kind == "jpeg" else None
     except BadArt as error:
         if error.code in ("damaged", "truncated"):
             return None

@@ -1,25 +1,25 @@
-"""Bytes on their way to a file: gathered until they are many, and written on a thread where they are very many.
+"""Bytes on their way to a file: gathered until they are many, and written on two threads where they are very many.
 
-Copying art is half reading and checking, half writing, and the system writes outside the interpreter's lock.
+To copy art is to read, check and write it, and the system does all three outside the interpreter's lock.
 """
 
 from __future__ import annotations
 
 import io
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from functools import partial
-from queue import SimpleQueue
+from itertools import chain
+from queue import Empty, SimpleQueue
 from threading import Thread
 from typing import BinaryIO, Generic, TypeVar
 
 Buffer = bytes | bytearray | memoryview
 
-# To hand a batch to another thread takes as long as to write some hundreds of kilobytes.
-_BULK_BYTES, _WORTH_A_THREAD = 128 * 1024, 512 * 1024
-# Windows has no gathering write; POSIX takes at least 16 parts at once, all systems of today 1024.
-_GATHERS = hasattr(os, "writev")
-_MOST_GATHERED = 512
+# Smaller parts are written together. To hand work to another thread takes as long as to write some hundred kilobytes.
+_SMALL_BYTES, _WORTH_A_THREAD = 64 * 1024, 256 * 1024
+_MOST_WAITING = 64
 
 
 Result = TypeVar("Result")
@@ -42,6 +42,17 @@ class Aside(Generic[Result]):
             self._thread = Thread(target=self._run, daemon=True)
             self._thread.start()
 
+    @property
+    def ended(self) -> bool:
+        """True if there is something to take at once."""
+        return not self._done.empty()
+
+    def help(self) -> None:
+        """Do the oldest work that isn't begun here and now, if there is any."""
+        with suppress(Empty):
+            if work := self._todo.get_nowait():
+                self._do(work)
+
     def take(self) -> Result:
         """Wait for the oldest work that wasn't taken yet. Returns or raises what it did."""
         self.under_way -= 1
@@ -52,14 +63,14 @@ class Aside(Generic[Result]):
 
     def _run(self) -> None:
         while (work := self._todo.get()) is not None:
-            result: Result | None = None
-            failed: Exception | None = None
-            try:
-                result = work()
-            except Exception as error:
-                failed = error
+            self._do(work)
             del work  # what it held is free before more is asked for
-            self._done.put((result, failed))
+
+    def _do(self, work: Callable[[], Result]) -> None:
+        try:
+            self._done.put((work(), None))
+        except Exception as error:
+            self._done.put((None, error))
 
     def release(self) -> None:
         """End the thread when it has done what is under way."""
@@ -71,66 +82,94 @@ class Aside(Generic[Result]):
 class WriteBehind:
     """Appends to ``out``. What is put must stay as it is until it is written: views of it are kept, no copies.
 
-    At most one batch is under way and one being gathered. An error of the disk comes out of a later call, at the
-    latest of ``finish``. A stream without a file behind it is written at once.
+    What is large is written by another thread or by the caller's, whichever is free: each part of a file has its place.
+    An error comes out of a later call, at the latest of ``finish``. Without a file, or on a system that can't write to
+    a place, all is written in turn by the caller.
     """
 
     def __init__(self, out: BinaryIO) -> None:
         self._out = out
-        self._behind = isinstance(out, io.FileIO)
-        self._aside = Aside[None]()
+        self._has_places = isinstance(out, io.FileIO) and hasattr(os, "pwrite")
+        self._at = out.tell() if self._has_places else 0
+        self._aside = Aside[object]()
         self._gathered: list[Buffer] = []
         self._bytes = 0
 
     def put(self, parts: Sequence[Buffer]) -> None:
         """Append ``parts``. Raises OSError where the disk has refused them or what came before."""
-        if not self._behind:
-            self._out.write(parts[0] if len(parts) == 1 else b"".join(parts))
-            return
-        self._gathered += parts
-        self._bytes += sum(map(len, parts))
-        if self._bytes >= _BULK_BYTES:
+        for part in parts:
+            if len(part) < _SMALL_BYTES:
+                self._gather(part)
+            else:
+                self.pour(len(part), (part,))
+
+    def _gather(self, part: Buffer) -> None:
+        self._gathered.append(part)
+        self._bytes += len(part)
+        if self._bytes >= _SMALL_BYTES:
             self._send()
 
-    def _send(self) -> None:
-        self._settle()
-        batch, many = self._gathered, self._bytes >= _WORTH_A_THREAD
-        self._gathered, self._bytes = [], 0
-        if not many:
-            _write(self._out, batch)
+    def pour(self, length: int, parts: Iterable[Buffer]) -> None:
+        """Append ``parts``, ``length`` bytes in all, each good until the next is asked for, now or on another thread.
+        Raises what they raise."""
+        if length < _SMALL_BYTES:
+            self._gather(b"".join(map(bytes, parts)))
             return
-        self._aside.put(partial(_write, self._out, batch))
+        while self._aside.ended:
+            self._aside.take()
+        if self._aside.under_way >= _MOST_WAITING:
+            self._share(_MOST_WAITING // 2)
+        # What was gathered goes along: a file takes one write at a time, and a short one would wait for a long one.
+        work = partial(_write_all, self._writer(self._at), (b"".join(self._gathered),), parts)
+        self._at += self._bytes + length
+        self._gathered, self._bytes = [], 0
+        if self._has_places and length >= _WORTH_A_THREAD:
+            self._aside.put(work)
+        else:
+            work()
 
-    def _settle(self) -> None:
-        if self._aside.under_way:
+    def _send(self) -> None:
+        self._writer(self._at)(b"".join(self._gathered))
+        self._at += self._bytes
+        self._gathered, self._bytes = [], 0
+
+    def _writer(self, at: int) -> Callable[[Buffer], object]:
+        """What writes one part after the other from there on. The system may take less at a time than it is given."""
+        def append(part: Buffer) -> None:
+            view = memoryview(part)
+            while view:
+                view = view[self._out.write(view):]
+
+        def place(part: Buffer) -> None:
+            nonlocal at
+            view = memoryview(part)
+            while view:
+                done = os.pwrite(handle, view, at)
+                at, view = at + done, view[done:]
+
+        if not self._has_places:
+            return append
+        handle = self._out.fileno()
+        return place
+
+    def _share(self, most: int = 0) -> None:
+        """Take part in the work until no more than ``most`` is under way."""
+        while self._aside.under_way > most:
+            self._aside.help()
             self._aside.take()
 
     def finish(self) -> None:
         """Write all that is left and wait for it."""
-        if self._behind:
-            self._send()
-            self._settle()
+        self._send()
+        self._share()
+        if self._has_places:
+            self._out.seek(self._at)
 
     def release(self) -> None:
         """Stop writing; ``out`` may be closed then."""
         self._aside.release()
 
 
-def _write(out: BinaryIO, parts: list[Buffer]) -> None:
-    """All of ``parts`` to an unbuffered file, which may take less at a time than it is given."""
-    if not _GATHERS:
-        _write_rest(out, b"".join(parts), 0)
-        return
-    for first in range(0, len(parts), _MOST_GATHERED):
-        batch = parts[first:first + _MOST_GATHERED]
-        done = os.writev(out.fileno(), batch)
-        for part in batch:
-            if done < len(part):
-                _write_rest(out, part, max(0, done))
-            done -= len(part)
-
-
-def _write_rest(out: BinaryIO, part: Buffer, start: int) -> None:
-    view = memoryview(part)
-    while start < len(view):
-        start += out.write(view[start:])
+def _write_all(write: Callable[[Buffer], object], *runs: Iterable[Buffer]) -> None:
+    for part in chain(*runs):
+        write(part)

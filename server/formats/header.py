@@ -52,10 +52,17 @@ def mapped_or_read(source: io.FileIO, most_read: int = _LOOK_AT_WHOLE) -> Conten
 Piece = Callable[[int, int], bytes]
 
 
-def piece_of(source: io.FileIO, start: int, end: int) -> bytes:
-    """Of an open file, as a ``Piece``. Raises OSError."""
-    source.seek(start)
-    return source.read(end - start)
+def pieces_of(source: io.FileIO) -> Piece:
+    """Of an open file. They raise OSError."""
+    if hasattr(os, "pread"):
+        handle = source.fileno()
+        return lambda start, end: os.pread(handle, end - start, start)
+
+    def piece(start: int, end: int) -> bytes:
+        source.seek(start)
+        return source.read(end - start)
+
+    return piece
 
 
 @dataclass(frozen=True, slots=True)

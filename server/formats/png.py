@@ -5,9 +5,12 @@ Rows filtered as PNG does are what PDF calls predictor 15 (ISO 32000-1, 7.4.4.4)
 
 from __future__ import annotations
 
+import io
 import struct
 import zlib
-from dataclasses import dataclass, field
+from collections.abc import Generator, Iterator
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from server.formats.header import Content, Exif, Header, Piece, density, read_exif
 from server.formats.limits import MAX_PNG_CHUNKS, ArtLimits
@@ -15,7 +18,7 @@ from server.formats.png_colour import stated_profile
 from server.formats.refusal import check_pixels, damaged, truncated
 
 _SIGNATURE_BYTES, _MM_PER_METRE = 8, 1000.0
-_CHUNK = struct.Struct(">I4s")
+_CHUNK, _CHUNK_END, _FRAME_BYTES = struct.Struct(">I4s"), struct.Struct(">II"), 12
 _KEPT = frozenset((b"PLTE", b"tRNS", b"iCCP", b"pHYs", b"eXIf", b"acTL", b"gAMA", b"cHRM", b"sRGB"))
 _MAX_KEPT = 16 * 1024 * 1024  # more is no profile and no EXIF
 # colour type: bit depths that go with it (table 11.1), samples of a pixel as it is stored
@@ -26,10 +29,10 @@ _PALETTE, _WITH_ALPHA = 3, (4, 6)
 
 @dataclass(frozen=True, slots=True)
 class Png:
-    """A PNG's header and the parts of its one compressed stream, in order, views of the file.
+    """A PNG's header and where the parts of its one compressed stream lie in its file, in order.
 
-    ``sums`` are the parts' check sums as the file states them; ``palette`` is RGB triples or empty; ``small`` holds the
-    content of the chunks that say how colours are meant.
+    ``parts`` are views of them, none where the file was only looked at; ``sums`` are their check sums as it states
+    them; ``palette`` is RGB triples or empty; ``small`` holds the content of the chunks that say how colours are meant.
     """
 
     header: Header
@@ -40,6 +43,12 @@ class Png:
     parts: tuple[memoryview, ...]
     sums: tuple[int, ...]
     small: dict[bytes, bytes] = field(repr=False)
+    spans: tuple[tuple[int, int], ...] = ()
+
+    @property
+    def stream_bytes(self) -> int:
+        """The length of its stream."""
+        return sum(end - start for start, end in self.spans)
 
     @property
     def passes(self) -> bool:
@@ -88,8 +97,61 @@ class Png:
             return False
         return unpacker.eof
 
+    def poured(self, source: io.FileIO) -> Generator[memoryview, None, bool]:
+        """The stream, read from the file that was looked at, in pieces that are good until the next is asked for.
+        Returns False where it isn't what its check sums say."""
+        sound, buffer = True, memoryview(bytearray(_POURED_BYTES))
+        for start, length, count, stated in self._runs():
+            source.seek(start)
+            left, found, skipped = count * (length + _FRAME_BYTES) - 8, 0, 4
+            while left:
+                read = source.readinto(buffer[:left])
+                if not read or (read < left and count > 1):
+                    return False
+                found = zlib.crc32(buffer[:read], found)
+                for at in range(1, count):  # close up what stands between two chunks' content
+                    here = 4 + at * (length + _FRAME_BYTES)
+                    buffer[4 + at * length:4 + (at + 1) * length] = buffer[here:here + length]
+                yield buffer[skipped:read - (count - 1) * _FRAME_BYTES]
+                left, skipped = left - read, 0
+            sound = sound and found == stated
+        return sound
+
+    def _runs(self) -> Iterator[tuple[int, int, int, int]]:
+        """Stretches of the file to read and sum at once, since each call waits for other threads: where its first
+        chunk's name stands, how long the content of each is, how many, and the sum of all from that name on."""
+        start = length = count = found = last = behind = 0
+        for (at, end), stated in zip(self.spans, self.sums, strict=True):
+            joins = end - at == length <= _MOST_JOINED_BYTES and at == behind + _FRAME_BYTES
+            if joins and count < _POURED_BYTES // (length + _FRAME_BYTES):
+                found = zlib.crc32(_CHUNK_END.pack(last, length), found)
+                one, two, three, four = _moved_on(length + 4)
+                found = one[found & 255] ^ two[found >> 8 & 255] ^ three[found >> 16 & 255] ^ four[found >> 24] ^ stated
+                count += 1
+            else:
+                if count:
+                    yield start, length, count, found
+                start, length, count, found = at - 4, end - at, 1, stated
+            last, behind = stated, end
+        yield start, length, count, found
+
+
+@lru_cache(maxsize=4)  # a program cuts all its pictures into parts of one length
+def _moved_on(length: int) -> tuple[list[int], list[int], list[int], list[int]]:
+    """What each byte of a CRC-32 comes to when so many bytes follow, whose own sum is laid over it (exclusive or):
+    the sum is linear in what went before (zlib's ``crc32_combine`` does the same by squaring)."""
+    zeros = bytes(length)
+    none = zlib.crc32(zeros)
+    tables: tuple[list[int], ...] = ([0], [0], [0], [0])
+    for bit in range(32):
+        image = zlib.crc32(zeros, 1 << bit) ^ none
+        tables[bit // 8].extend([image ^ other for other in tables[bit // 8]])
+    return tables  # type: ignore[return-value]
+
 
 _PIECE_BYTES = 1024 * 1024
+# What is read stays in the processor's cache until it is summed and written.
+_POURED_BYTES, _MOST_JOINED_BYTES = 1024 * 1024, 64 * 1024
 _IDAT_SUM = zlib.crc32(b"IDAT")
 
 
@@ -102,26 +164,19 @@ class _Walked:
     small: dict[bytes, bytes] = field(default_factory=dict)
 
 
-def look_at_png(piece: Piece, size: int, file: str, limits: ArtLimits) -> Header:
-    """What ``read_png`` says of a file of ``size`` bytes, by a few bytes of each chunk; it raises the same."""
-    return _read(piece, size, file, limits)[0]
-
-
 def read_png(data: Content, file: str, limits: ArtLimits) -> Png:
-    """Take a whole PNG file apart: every chunk is stepped over to IEND, so that a cut-off file is found; the picture's
-    own check sums are left to ``holds``. ``data`` must stay as it is for as long as the parts are used.
+    """``look_at_png`` of a whole file, with its parts. ``data`` must stay as it is for as long as they are used."""
+    view = memoryview(data)
+    png = look_at_png(lambda start, end: data[start:end], len(data), file, limits)
+    return replace(png, parts=tuple(view[start:end] for start, end in png.spans))
+
+
+def look_at_png(piece: Piece, size: int, file: str, limits: ArtLimits) -> Png:
+    """Take a PNG file of ``size`` bytes apart by a few bytes of each chunk: every one is stepped over to IEND, so that
+    a cut-off file is found; the picture's own check sums are left to ``poured`` and ``holds``.
 
     Raises BadArt (damaged, truncated, zero-size, ...) or ArtTooLarge, naming ``file``.
     """
-    view = memoryview(data)
-    header, depth, colour, interlace, found = _read(lambda start, end: data[start:end], len(data), file, limits)
-    palette = found.small.get(b"PLTE", b"") if colour == _PALETTE else b""
-    return Png(header, depth, colour, interlace, palette, tuple(view[start:end] for start, end in found.spans),
-               tuple(found.sums), found.small)
-
-
-def _read(piece: Piece, size: int, file: str, limits: ArtLimits) -> tuple[Header, int, int, bool, _Walked]:
-    """(header, bits of a sample, colour type, whether it is interlaced, the rest)."""
     head = piece(_SIGNATURE_BYTES, _SIGNATURE_BYTES + 25)
     if len(head) < 25:
         raise truncated(file, "not even its header is whole")
@@ -139,7 +194,8 @@ def _read(piece: Piece, size: int, file: str, limits: ArtLimits) -> tuple[Header
     palette = found.small.get(b"PLTE", b"") if colour == _PALETTE else b""
     if colour == _PALETTE and (not palette or len(palette) % 3 or len(palette) > 768):
         raise damaged(file, "its palette is missing or broken")
-    return _header(width, height, colour, found.small), depth, colour, bool(interlace), found
+    return Png(_header(width, height, colour, found.small), depth, colour, bool(interlace), palette, (),
+               tuple(found.sums), found.small, tuple(found.spans))
 
 
 def _header(width: int, height: int, colour: int, small: dict[bytes, bytes]) -> Header:

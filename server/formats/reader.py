@@ -6,7 +6,6 @@ import io
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import partial
 from pathlib import Path
 
 from server.core.art import KIND_LABELS, Art, ArtKind
@@ -22,7 +21,7 @@ from server.formats.header import (
     ending_of,
     kind_of,
     mapped_or_read,
-    piece_of,
+    pieces_of,
 )
 from server.formats.jpeg import look_at_jpeg
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
@@ -39,7 +38,7 @@ def read_art(path: Path, file: str, key: str, limits: ArtLimits = DEFAULT_LIMITS
     Raises Unreadable (as BadArt, with a code) naming the file, the reason and the way out; ArtTooLarge, which is also
     a TooMuch, for what is over a limit.
     """
-    with _readable(file), path.open("rb", buffering=0) as source:
+    with readable(file), path.open("rb", buffering=0) as source:
         size = os.fstat(source.fileno()).st_size
         kind = _kind(source.read(HEAD_BYTES), size, file, limits)
         header = None if kind in ("pdf", "svg") else _header(kind, source, size, file, limits)
@@ -51,12 +50,13 @@ def read_art(path: Path, file: str, key: str, limits: ArtLimits = DEFAULT_LIMITS
 
 def opened(path: Path, file: str) -> Content:
     """All bytes of a file. Raises BadArt, naming it, where the system doesn't let it be read."""
-    with _readable(file):
+    with readable(file):
         return content_of(path)
 
 
 @contextmanager
-def _readable(file: str) -> Iterator[None]:
+def readable(file: str) -> Iterator[None]:
+    """Turns what the system refuses into BadArt that names ``file``."""
     try:
         yield
     except OSError as error:
@@ -86,9 +86,9 @@ def _kind(head: bytes, size: int, file: str, limits: ArtLimits) -> ArtKind:
 def _header(kind: ArtKind, source: io.FileIO, size: int, file: str, limits: ArtLimits) -> Header:
     try:
         if kind == "png":
-            return look_at_png(partial(piece_of, source), size, file, limits)
+            return look_at_png(pieces_of(source), size, file, limits).header
         if kind == "jpeg":
-            jpeg = look_at_jpeg(partial(piece_of, source), size, file, limits)
+            jpeg = look_at_jpeg(pieces_of(source), size, file, limits)
             if jpeg.ended and jpeg.passes:
                 return jpeg.header
             return _odd(kind, mapped_or_read(source), file, limits) or jpeg.refused(file)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import math
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import pikepdf
@@ -12,8 +13,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.drawing import write_behind
 from server.drawing.pdf_file import PdfFile, literal, number, text_string
+from server.errors import Unreadable
 
 
 def small_pdf(text: bytes = b"hello", entries: bytes = b"") -> bytes:
@@ -68,27 +69,55 @@ def test_mistakes_of_the_caller_are_told() -> None:
         file.put(b"null", reserved)
 
 
-@pytest.mark.parametrize("gathers", [True, False])
-def test_large_streams_of_many_parts_are_whole_on_disk(tmp_path: Path, gathers: bool,
+def in_pieces(whole: bytes) -> Iterator[memoryview]:
+    """Each good only until the next is asked for."""
+    buffer = bytearray(99_999)
+    for at in range(0, len(whole), len(buffer)):
+        piece = whole[at:at + len(buffer)]
+        buffer[:len(piece)] = piece
+        yield memoryview(buffer)[:len(piece)]
+
+
+@pytest.mark.parametrize("places", [True, False])
+def test_large_streams_of_many_parts_are_whole_on_disk(tmp_path: Path, places: bool,
                                                        monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(write_behind, "_GATHERS", gathers and hasattr(os, "writev"))
+    if not places:
+        monkeypatch.delattr(os, "pwrite", raising=False)
     parts = [os.urandom(size) for size in (70_000, 1, 0, 65_536, 300_000, *([997] * 1200))]
+    poured = [os.urandom(size) for size in (*([400_000, 10, 70_000] * 50), 0)]  # more than may wait
     with (tmp_path / "out.pdf").open("wb", buffering=0) as out:
+        out.write(b"%before")  # it goes on where the file stands
         file = PdfFile(out)
         number = file.put_stream(b"", [memoryview(part) for part in parts])
+        numbers = [file.pour_stream(b"", len(whole), in_pieces(whole), b"") for whole in poured]
         file.close(file.put(b"<</Type /Catalog /Pages %d 0 R>>" % file.put(b"<</Type /Pages /Count 0 /Kids []>>")),
                    file.put(b"<<>>"))
-    with pikepdf.open(tmp_path / "out.pdf") as document:
+        assert out.tell() == (tmp_path / "out.pdf").stat().st_size
+    with pikepdf.open(io.BytesIO((tmp_path / "out.pdf").read_bytes().removeprefix(b"%before"))) as document:
         assert document.get_object(number, 0).read_raw_bytes() == b"".join(parts)
+        for made, whole in zip(numbers, poured, strict=True):
+            assert document.get_object(made, 0).read_raw_bytes() == whole
+
+
+def test_what_pours_and_fails_is_told_by_a_later_call(tmp_path: Path) -> None:
+    def broken() -> Iterator[bytes]:
+        yield bytes(300_000)
+        raise Unreadable("lamp.png: is torn.")
+    with (tmp_path / "out.pdf").open("wb", buffering=0) as out:
+        file = PdfFile(out)
+        with pytest.raises(Unreadable, match="torn"):
+            file.pour_stream(b"", 600_000, broken(), b"")
+            file.close(file.put(b"null"), file.put(b"null"))
+        file.release()
 
 
 def test_a_system_that_writes_less_than_it_was_given_is_asked_again(tmp_path: Path,
                                                                     monkeypatch: pytest.MonkeyPatch) -> None:
-    # POSIX writev may write a part of what it was given and says how much.
-    if not hasattr(os, "writev"):
-        pytest.skip("this system has no gathering write")
-    whole = os.writev
-    monkeypatch.setattr(os, "writev", lambda handle, parts: whole(handle, [parts[0], parts[1][:1000]]))
+    # POSIX pwrite may write a part of what it was given and says how much.
+    if not hasattr(os, "pwrite"):
+        pytest.skip("this system has no writing to a place")
+    whole = os.pwrite
+    monkeypatch.setattr(os, "pwrite", lambda handle, part, at: whole(handle, part[:1000], at))
     parts = [os.urandom(100_000) for _ in range(4)]
     with (tmp_path / "out.pdf").open("wb", buffering=0) as out:
         file = PdfFile(out)

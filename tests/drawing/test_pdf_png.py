@@ -182,6 +182,34 @@ def test_each_flipped_bit_is_found(tmp_path: Path) -> None:
             assert error.message.startswith("lamp.png: ")
 
 
+@pytest.mark.parametrize("lengths", [
+    [8192] * 300 + [77], [65536] * 40 + [5], [100, 100, 100, 0, 0, 7], [3_000_000], [70_000, 70_000], [1, 2, 2, 2, 3]])
+def test_what_is_poured_is_the_stream_and_each_spoilt_part_is_found(tmp_path: Path, lengths: list[int]) -> None:
+    # Parts are summed many at once; the sums that they are held against are zlib's, one for each part.
+    parts = [np.random.default_rng(at).bytes(length) for at, length in enumerate(lengths)]
+    path = tmp_path / "lamp.png"
+    header = make_png(samples_of(GREY, 8), 8, GREY)[:33]
+    png = header + b"".join(chunk(b"IDAT", part) for part in parts) + chunk(b"IEND", b"")
+
+    def poured(content: bytes) -> tuple[bytes, bool]:
+        path.write_bytes(content)
+        looked_at, found = read_png(png, "lamp.png", DEFAULT_LIMITS), bytearray()
+        assert looked_at.stream_bytes == sum(lengths)
+        with path.open("rb", buffering=0) as source:
+            pieces = looked_at.poured(source)
+            while True:
+                try:
+                    found += next(pieces)
+                except StopIteration as end:
+                    return bytes(found), end.value
+    assert poured(png) == (b"".join(parts), True)
+    ends = np.cumsum([length + 12 for length in lengths]) + len(header)
+    for end, length in zip(ends[::37], lengths[::37], strict=True):
+        at = end - 5 - length // 2  # the middle, or of an empty one its name
+        assert not poured(png[:at] + bytes([png[at] ^ 1]) + png[at + 1:])[1]
+    assert not poured(png[:-40])[1]
+
+
 @pytest.mark.parametrize("at", [0.3, 0.5, 0.7])
 def test_a_byte_turned_over_in_the_midst_of_many_parts_is_refused_by_name(tmp_path: Path, at: float) -> None:
     png = bytearray(make_png(samples_of(RGB, 8), 8, RGB, part_bytes=150))
