@@ -96,7 +96,7 @@ def _label_lines(plan: SheetPlan, face: Face) -> Iterator[str]:
     number = f"sheet {face.sheet + 1} of {plan.sheet_count}"
     yield number if face.name == "spread" else f"{number}, {face.name}"
     if layout.flip:
-        yield f"duplex, flip on the {layout.flip.replace('-', ' ')}"
+        yield f"{layout.method}, flip on the {layout.flip.replace('-', ' ')}"
     else:
         yield method_named(layout.method).label
     named = " ".join(name for name in (plan.deck_name, plan.version) if name)

@@ -62,6 +62,13 @@ class Releases:
             return tuple(ReleaseRow(row["id"], row["deck_id"], row["version"], row["made"], row["name"], row["bytes"],
                                     tuple(json.loads(row["files"])), _versions(connection, row["id"])) for row in rows)
 
+    def latest_names(self) -> dict[str, str]:
+        """The version of the newest release of each deck that has one."""
+        with self._database.read() as connection:
+            rows = connection.execute("SELECT d.deck_id, r.version FROM releases r JOIN release_decks d "
+                                      "ON d.release_id = r.id ORDER BY r.made, r.rowid").fetchall()
+        return {row["deck_id"]: row["version"] for row in rows}
+
     def get(self, deck_id: str, release_id: str) -> ReleaseRow:
         """Raises NotThere where the deck is in no such release, or its pack is gone."""
         found = next((row for row in self.all(deck_id) if row.id == release_id), None)

@@ -133,7 +133,7 @@ def version_row(version_id: str, state: DeckState) -> DeckRow:
 
 
 def summary_of(view: DeckView, version: str = "") -> models.DeckSummary:
-    """``version`` names the latest that is kept of the deck."""
+    """``version`` names the latest that is kept of the deck, or was released."""
     row, deck = view.row, view.deck
     # Spread over the deck, because neighbours by name often look alike.
     keys = list(dict.fromkeys(card.front.key for card in deck.cards))

@@ -109,11 +109,12 @@ def _record(services: Services, row: DeckRow) -> models.DeckRecord:
 
 @router.get("/decks")
 def list_decks(services: ServicesDep, person: PersonDep) -> DeskOut:
-    """Every deck, the bin, and the room that all of it takes."""
+    """Every deck, the bin, and the room that all of it takes. To playtesters a deck's version is what was released."""
     rows = services.store.decks.all()
     if person.deck_id:
         rows = tuple(row for row in rows if row.id == person.deck_id)
-    names = services.store.versions.latest_names() if person.role != "playtester" else {}
+    named = services.store.releases if person.role == "playtester" else services.store.versions
+    names = named.latest_names()
     summaries = [summary_of(services.views.view(row), names.get(row.id, "")) for row in rows]
     total, decks = services.store.decks.storage()
     if person.deck_id:  # who came for one deck learns nothing of the others, not even how many there are

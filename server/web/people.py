@@ -186,9 +186,11 @@ async def join(request: Request, services: ServicesDep) -> Response:
 
 @router.get("/link/{secret}", include_in_schema=False)
 def follow_link(secret: Annotated[str, Path(max_length=100)], request: Request, services: ServicesDep) -> Response:
-    """A playtester's way to one deck. Whoever is in already stays who they are."""
+    """A playtester's way to one deck: to what was released of it, else to its cards. Whoever is in already stays who
+    they are."""
     link = services.store.links.find(secret)
-    answer = RedirectResponse(f"/decks/{quote(link.deck_id, safe='')}/glow", 303)
+    page = "output" if link.deck_id in services.store.releases.latest_names() else "glow"
+    answer = RedirectResponse(f"/decks/{quote(link.deck_id, safe='')}/{page}", 303)
     current: Session | None = request.scope["state"]["session"]
     if current is None or (current.role == "playtester" and current.deck_id != link.deck_id):
         services.people.check_room()

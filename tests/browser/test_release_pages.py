@@ -35,6 +35,7 @@ def release(page: Page, version: str) -> None:
         form.get_by_label(label).check()
     form.get_by_role("button", name="Release").click()
     expect(page.locator("[data-release-message]")).to_have_text(f"{version} is released.")
+    expect(page.locator("[data-version-now]")).to_have_text(f"The deck is {version}, as it was kept.")
 
 
 def wrong_with(page: Page) -> list[str]:
@@ -96,9 +97,9 @@ def test_a_designer_releases_and_a_playtester_gets_the_right_pdf_in_two_taps(
     release(page, "0.3")
     expect(page.get_by_role("link", name="Download Tides-0.3.zip")).to_have_attribute("download", "Tides-0.3.zip")
 
-    window = phone(browser, live_server)
-    guest = window.new_page()
-    guest.goto(f"/decks/{deck_id}/output")
+    guest = phone(browser, live_server).new_page()
+    guest.goto("/")
+    guest.get_by_role("link", name="Tides").tap()
     released = guest.get_by_role("region", name="What was released")
     expect(released).to_contain_text("0.3, released")
     # Two papers, two methods, two inks; each has its two pictures.
@@ -132,7 +133,7 @@ def test_a_designer_releases_and_a_playtester_gets_the_right_pdf_in_two_taps(
     # The older one is there for those who are on it.
     released.get_by_label("Release to print").select_option(index=1)
     expect(released.locator("[data-released-pdf]")).to_have_attribute("download", "Tides-0.3-duplex-a4-full.pdf")
-    window.close()
+    guest.context.close()
 
 
 def test_a_game_of_two_decks_with_own_files_is_released_and_found_again_after_reloading(

@@ -59,6 +59,10 @@ def test_a_maker_releases_and_a_playtester_gets_the_packs_own_bytes(lan_server: 
     assert tester.post(address, json=ask()).status_code == 403
     assert tester.delete(f"{address}/{one['id']}").status_code == 403
     assert tester.get(address).json()["releases"] == [one]
+    assert [row["version"] for row in tester.get("/api/decks").json()["decks"] if row["id"] == deck_id] == ["0.3"]
+    link = lan_server.client().post("/api/links", json={"deck_id": deck_id}).json()["url"].rpartition("/")[2]
+    door = lan_server.stranger().get(f"/link/{link}", follow_redirects=False)
+    assert door.headers["location"] == f"/decks/{deck_id}/output"  # where what was released lies
 
     answer = tester.get(f"{address}/{one['id']}/pack.zip")
     assert 'filename="Tides-0.3.zip"' in answer.headers["content-disposition"] and len(answer.content) == one["bytes"]

@@ -10,8 +10,7 @@ import { say, tellError, toast } from "../common/messages.js";
 /** @typedef {import("../common/api.js").DeckSummary} DeckSummary */
 
 const FAN = 3;
-// A playtester looks at a deck, and has no other page of it to start from.
-const HOME = document.body.dataset.role === "playtester" ? "glow" : null;
+const TESTER = document.body.dataset.role === "playtester";
 
 /** @param {string} id @param {string} [page] */
 const deckHref = (id, page = "art") => `/decks/${encodeURIComponent(id)}/${page}`;
@@ -45,14 +44,17 @@ function fan(deck) {
   return el("div", { class: "fan", "aria-hidden": "true" }, ...faces);
 }
 
+/** Playtesters start at what was released, or look at the cards. @param {DeckSummary} deck */
+const firstPage = (deck) => TESTER ? (deck.version ? "output" : "glow") : deck.cards ? "sheet" : "art";
+
 /** @param {DeckSummary} deck */
 function deckCard(deck) {
   const facts = deck.cards ? counted(deck.cards, "card") : deck.files ? counted(deck.files, "file") : "No art yet";
   return el("li", { class: "deck-card" }, fan(deck),
     el("div", { class: "deck-text" },
-      el("a", { class: "deck-link", href: deckHref(deck.id, HOME ?? (deck.cards ? "sheet" : "art")), text: deck.name }),
+      el("a", { class: "deck-link", href: deckHref(deck.id, firstPage(deck)), text: deck.name }),
       el("p", { class: "deck-facts measure" }, facts, " · ", el("time", { dateTime: deck.updated, text: ago(deck.updated) }),
-        deck.version && el("span", { class: "deck-version", title: "The latest version that is kept" }, " · ", deck.version)),
+        deck.version && el("span", { class: "deck-version", title: TESTER ? "The newest release" : "The latest version that is kept" }, " · ", deck.version)),
       el("button", { class: "button button-quiet button-icon", type: "button", title: "Move to the bin",
         "aria-label": `Move ${deck.name} to the bin`, on: { click: () => toBin(deck) } }, icon("bin"))));
 }

@@ -213,13 +213,14 @@ async function start() {
   need("[data-print-page]").addEventListener("click", () => window.print());
   const [tables, printers] = await Promise.all([api.tables(), loadPrinters()]);
   ready();
-  if (document.querySelector("[data-released]")) showReleased(deck.record, tables, printers).catch(tellError);
-  else new ReleaseForm(deck.id, tables, deck.record.settings).load().catch(tellError);
   const chosen = ownPrinter(tables, printers, deck.record.settings, () => show(deck, tables, chosen(), build));
   const build = new Build(deck, chosen);
   const versions = bindVersions(deck, (which) => build.start(which), () => show(deck, tables, chosen(), build));
   build.which = versions.which;
-  versions.load().catch(tellError);
+  const listed = () => versions.load().catch(tellError);
+  listed();
+  if (document.querySelector("[data-released]")) showReleased(deck.record, tables, printers).catch(tellError);
+  else new ReleaseForm(deck.id, tables, deck.record.settings, listed).load().catch(tellError);
   if (await show(deck, tables, chosen(), build)) await build.resume();
 }
 

@@ -24,9 +24,15 @@ function ticks(group, choices, chosen) {
 }
 
 export class ReleaseForm {
-  /** @param {string} deck @param {import("../common/types.js").TablesOut} tables @param {Record<string, any>} settings */
-  constructor(deck, tables, settings) {
+  /**
+   * @param {string} deck
+   * @param {import("../common/types.js").TablesOut} tables
+   * @param {Record<string, any>} settings
+   * @param {() => void} kept a release keeps the deck as it is, as a version
+   */
+  constructor(deck, tables, settings, kept) {
     this.deck = deck;
+    this.kept = kept;
     /** @type {HTMLFormElement} */
     this.form = need("[data-release-form]");
     this.button = need("[data-release]");
@@ -140,6 +146,7 @@ export class ReleaseForm {
       else if (ended.state === "cancelled") this.#tell(notice("note", "Cancelled; nothing was released."));
       else this.#tell(notice("error", ended.message, ended.fix));
       this.job = null;
+      this.kept();
       await this.#refresh();
     } catch (error) {
       this.#broke(error);
