@@ -10,6 +10,9 @@ import { blank, face } from "./card-tile.js";
 /** @typedef {{file: string, key: string}} ArtName */
 
 const MOST_SHOWN = 120;
+const NAMES = new Intl.Collator(undefined, { numeric: true });
+/** @type {(one: ArtName, other: ArtName) => number} */
+const byName = (one, other) => NAMES.compare(one.file, other.file);
 
 /** Every art of the deck, pages of PDFs one by one. @param {DeckRecord} record @returns {ArtName[]} */
 export function allArt(record) {
@@ -29,7 +32,7 @@ export function backsOf(record) {
   const used = new Map();
   for (const { back } of record.cards) if (back) used.set(back.file, { art: back, count: (used.get(back.file)?.count ?? 0) + 1 });
   const fronts = new Set(record.cards.map((card) => card.front.file));
-  const rest = allArt(record).filter(({ file }) => !used.has(file) && !fronts.has(file) && !record.out.includes(file));
+  const rest = allArt(record).filter(({ file }) => !used.has(file) && !fronts.has(file) && !record.out.includes(file)).sort(byName);
   return [...[...used.values()].sort((one, other) => other.count - one.count).map(({ art }) => art), ...rest];
 }
 
@@ -45,7 +48,7 @@ export function chooseBack(card, record) {
   const find = /** @type {HTMLInputElement} */ (need("[data-backs-find]"));
   const likely = backsOf(record);
   const known = new Set(likely.map(({ file }) => file));
-  const all = [...likely, ...allArt(record).filter(({ file }) => !known.has(file))];
+  const all = [...likely, ...allArt(record).filter(({ file }) => !known.has(file)).sort(byName)];
   need("[data-backs-title]").textContent = `A back for ${card.name}`;
   find.value = "";
   return new Promise((resolve) => {
@@ -58,8 +61,8 @@ export function chooseBack(card, record) {
       const wanted = find.value.trim().toLowerCase();
       const found = all.filter(({ file }) => file.toLowerCase().includes(wanted));
       need("[data-back-choices]").replaceChildren(
-        ...found.slice(0, MOST_SHOWN).map((back) => choice(back.file, face(back, ""), back.file.replace(/^backs\//, ""))),
-        ...(wanted ? [] : [choice("", blank(""), "No back")]));
+        ...(wanted ? [] : [choice("", blank(""), "No back")]),
+        ...found.slice(0, MOST_SHOWN).map((back) => choice(back.file, face(back, ""), back.file.replace(/^backs\//, ""))));
       need("[data-backs-more]").textContent = found.length > MOST_SHOWN
         ? `${found.length - MOST_SHOWN} more; type a part of the name to find one.` : "";
     };
