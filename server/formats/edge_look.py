@@ -19,7 +19,7 @@ _KNOTS = 8
 # Paper or nothing, as JPEG leaves it.
 _PAPER, _TINT = 224, 40
 # Round corners of 2 to 5 mm on cards of 44 to 70 mm, and a little beyond, as shares of the art's width.
-_LEAST_CORNER, _MOST_CORNER = 0.02, 0.14
+_LEAST_CORNER, _MOST_CORNER = 0.025, 0.14
 _SEEN_PX = 0.67
 _LEFT_OUT = 0.03  # of each end of an edge, where a neighbouring edge's colours mix in
 
@@ -85,7 +85,7 @@ def _whiteness(picture: Image.Image) -> Image.Image:
 def _radius(grey: Image.Image) -> float:
     """The radius of the top left corner of paper, 0.0 where there is none of that shape."""
     shorter = min(grey.size)
-    most, least = round(_MOST_CORNER * shorter), max(3.0, _LEAST_CORNER * shorter)
+    most, least = round(_MOST_CORNER * shorter), 3  # px: fewer are no arc
     across = _run(grey.crop((0, 0, most + 2, 1)).tobytes())
     down = _run(grey.crop((0, 0, 1, most + 2)).tobytes())
     if not (least <= across <= most and least <= down <= most) or abs(across - down) > 2 + 0.25 * max(across, down):
@@ -94,6 +94,8 @@ def _radius(grey: Image.Image) -> float:
     # An arc leaves its tangent slowly: over its last part less than this of a pixel is paper.
     radius = run + _SEEN_PX + math.sqrt(_SEEN_PX ** 2 + 2 * _SEEN_PX * run)
     diagonal = _run(bytes(int(grey.getpixel((at, at))) for at in range(most)))  # type: ignore[arg-type]
+    if radius < _LEAST_CORNER * shorter:
+        return 0.0
     # The arc crosses the diagonal at 0.293 radii; paper cut straight across would do so at a half.
     return radius if abs(diagonal - 0.293 * radius) <= 2 + 0.08 * radius else 0.0
 

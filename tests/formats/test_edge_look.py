@@ -133,6 +133,14 @@ def test_round_corners_are_seen(tmp_path: Path, name: str, radius_mm: float, kin
     assert "corners" in fit.how
 
 
+@pytest.mark.parametrize("ppi", [100, 150])
+def test_small_round_corners_are_seen_in_coarse_art(tmp_path: Path, ppi: int) -> None:
+    size = round(63 / 25.4 * ppi), round(88 / 25.4 * ppi)
+    for kind in ("png", "jpg"):
+        art, _ = saved(tmp_path, rounded(flat(), 2).resize(size, Image.Resampling.BOX), kind)
+        assert decide(art, CARD, 3.0, "auto").corner_mm == pytest.approx(2, abs=0.4)
+
+
 def test_white_borders_and_white_pictures_have_no_round_corners(tmp_path: Path) -> None:
     for image in (bordered(), Image.new("RGB", (WIDTH, HEIGHT), "white"), rounded(bordered(), 3)):
         assert decide(saved(tmp_path, image, "png")[0], CARD, 3.0, "auto").corner_mm == 0
