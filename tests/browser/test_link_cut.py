@@ -159,7 +159,14 @@ def test_a_made_back(page: Page, live_server: LiveServer) -> None:
 
 def test_two_people_true_up_one_printer(page: Page, browser: Browser, live_server: LiveServer) -> None:
     client = live_server.client()
-    printer = client.post("/api/printers", json={"name": "Pier"}).json()["id"]
+    page.goto("/true-up")
+    page.get_by_label("Printer's name").fill("Pier")
+    through_a_cut(page, page.get_by_role("button", name="Save the printer for now").click, "Not saved yet",
+                  "**/api/printers")
+    expect(page.get_by_text("Pier is saved.")).to_be_attached()
+    printers = client.get("/api/printers").json()["printers"]
+    assert [one["name"] for one in printers] == ["Pier"]
+    printer = printers[0]["id"]
     context = browser.new_context(base_url=live_server.base)
     context.request.get(live_server.entry())
     other = context.new_page()

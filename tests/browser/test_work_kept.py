@@ -157,9 +157,22 @@ def test_a_server_that_restarts_in_between(browser: Browser, tmp_path: Path) -> 
         deck = server.deck(small_deck(3), "Restart")
         context = browser.new_context(base_url=server.base)
         context.request.get(server.entry())
-        art, sheet = context.new_page(), context.new_page()
+        art, sheet, desk = context.new_page(), context.new_page(), context.new_page()
         open_art(art, deck)
         open_sheet(sheet, deck)
+        desk.goto("/")
+        sent: list[str] = []
+
+        def lose(route: Route) -> None:
+            sent.append(route.request.url)
+            if len(sent) == 1:
+                route.fetch()
+            route.abort("connectionreset")
+
+        desk.route("**/api/decks", lose)
+        desk.get_by_label("Name of a new deck").fill("Begun")
+        desk.get_by_role("button", name="Start the deck").click()
+        expect(desk.locator("#toasts")).to_contain_text("Not done yet")
         first.close()
         art.get_by_role("button", name="One copy more of keeper-0").click()
         set_length(sheet, "gutter_mm", "2")
@@ -170,6 +183,11 @@ def test_a_server_that_restarts_in_between(browser: Browser, tmp_path: Path) -> 
             expect(save_state(sheet)).to_have_text("Saved")
             assert copies(again, deck) == [2, 1, 1]
             assert stored(again, deck)["settings"]["gutter_mm"] == 2
+            # What the first server did, its answer lost, the second one answers and does not do again.
+            desk.unroute_all(behavior="ignoreErrors")
+            desk.wait_for_url("**/art")
+            names = [one["name"] for one in again.client().get("/api/decks").json()["decks"]]
+            assert sorted(names) == ["Begun", "Restart"]
             context.close()
 
 

@@ -2,7 +2,7 @@
  * A folder dropped again: what is the same, changed, new, gone and renamed, with pictures; and what to make of it.
  */
 
-import { call, thumbUrl } from "../common/api.js";
+import { call, steady, thumbUrl } from "../common/api.js";
 import { counted, el, need } from "../common/dom.js";
 import { allArt } from "./back-choice.js";
 import { contentKey } from "./content-key.js";
@@ -32,8 +32,8 @@ export async function settleFolder(deck, collected) {
   const stamps = new Map(collected.items.map(({ path, file }) => [path, file]));
   if (answer === "equal") {
     const renamed = found.renamed.map(({ was, path }) => stamp(path, /** @type {File} */ (stamps.get(path)), { was }));
-    deck.take(await call("POST", `/decks/${deck.id}/folder`, { gone: found.gone, renamed }), "files");
-  } else deck.take(await call("POST", `/decks/${deck.id}/folder`, {}), "files");
+    deck.take(await steady("POST", `/decks/${deck.id}/folder`, { gone: found.gone, renamed }), "files");
+  } else deck.take(await steady("POST", `/decks/${deck.id}/folder`, {}), "files");
   const wanted = new Set([...found.changed, ...found.fresh]);
   return { ...collected, items: collected.items.filter(({ path }) => wanted.has(path)) };
 }

@@ -39,6 +39,9 @@ export async function untilLinked(act, waits = () => {}) {
   }
 }
 
+/** A change's mark, the same on each try. */
+export const onceMark = () => Math.random().toString(36).slice(2) + Date.now().toString(36);
+
 /**
  * Send one change until it is there, and say so meanwhile. It has a mark, by which the server does it once although it
  * may come again, its answer lost.
@@ -48,7 +51,7 @@ export async function untilLinked(act, waits = () => {}) {
  * @returns {Promise<T>}
  */
 export async function steadily(send) {
-  const once = Math.random().toString(36).slice(2) + Date.now().toString(36);
+  const once = onceMark();
   /** @type {(() => void)[]} */
   const told = [];
   try {

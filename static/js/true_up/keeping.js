@@ -4,7 +4,7 @@
  */
 
 import { ApiError } from "../common/api.js";
-import { untilLinked } from "../common/link.js";
+import { onceMark, untilLinked } from "../common/link.js";
 import { same } from "../common/saver.js";
 import { server } from "./server.js";
 
@@ -57,15 +57,9 @@ export async function keepForm(base, form, waits) {
 }
 
 /** Keep a new printer, once, although its answer may be lost. @param {Form} form @param {() => void} waits @returns {Promise<Printer>} */
-export async function keepNew(form, waits) {
-  const here = async () => (await server.printers()).printers;
-  const known = new Set((await untilLinked(here, waits)).map(({ id }) => id));
-  let sent = false;
-  return untilLinked(async () => {
-    const made = sent ? (await here()).find(({ id, name }) => !known.has(id) && name === form.name) : null;
-    sent = true;
-    return made ?? server.create(form);
-  }, waits);
+export function keepNew(form, waits) {
+  const once = onceMark();
+  return untilLinked(() => server.create(form, once), waits);
 }
 
 /**

@@ -17,8 +17,8 @@ const at = (/** @type {string} */ id, rest = "") => `/printers/${part(id)}${rest
 export const server = {
   /** @returns {Promise<{printers: Printer[], deleted: Printer[]}>} */
   printers: () => call("GET", "/printers"),
-  /** @param {Record<string, any>} form @returns {Promise<Printer>} */
-  create: (form) => call("POST", "/printers", form),
+  /** @param {Record<string, any>} form @param {string} once its mark @returns {Promise<Printer>} */
+  create: (form, once) => call("POST", "/printers", form, { once }),
   /** @param {string} id @param {Record<string, any>} form @param {number} revision @returns {Promise<Printer>} */
   change: (id, form, revision) => call("PUT", at(id, `?revision=${revision}`), form),
   /** @param {string} id */
