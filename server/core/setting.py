@@ -113,8 +113,10 @@ class Setting:
             return self._yes_or_no(value)
         if self.kind == "length":
             return self._length(value)
-        if not isinstance(value, str) or len(value) > self.longest:
+        if not isinstance(value, str):
             raise BadValue(f"{self.name}: {shown(value)} is not known.", self._way_out())
+        if len(value) > self.longest:
+            raise BadValue(f"{self.name}: {shown(value)} is too long.", f"Use up to {self.longest} letters.")
         text = value.strip()
         if self.look_up is not None:
             self.look_up(text)  # raises, naming the setting itself
@@ -133,7 +135,7 @@ class Setting:
         if self.kind == "colour":
             return "Write it as #1f5f6b, or leave it empty."
         if not names:
-            return "Choose another, or none." if self.kind == "printer" else f"Use up to {LONGEST_TEXT} letters."
+            return "Choose another, or none." if self.kind == "printer" else f"Write up to {self.longest} letters."
         return f"Use {in_words(names)}{', or leave it out' if self.default == '' else ''}."
 
     def _length(self, value: object) -> float:

@@ -34,6 +34,13 @@ def test_what_cannot_be_meant_names_field_and_way_out(field: str, value: object)
     assert caught.value.fix
 
 
+def test_a_text_that_is_too_long_is_told_how_long_it_may_be() -> None:
+    """A version stands in small letters on a card: 24 of them, where other texts have more room."""
+    with pytest.raises(BadValue) as caught:
+        DeckSettings().changed({"version": "0.3, " + "Tuesday " * 4})
+    assert "is too long" in caught.value.message and caught.value.fix == "Use up to 24 letters."
+
+
 def test_plain_values_go_out_and_come_back() -> None:
     settings = DeckSettings().changed({"paper": "letter", "method": "two-sheet", "card_turned": "yes", "core_mm": 1})
     assert DeckSettings().changed(settings.as_mapping()) == settings
