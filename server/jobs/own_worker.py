@@ -5,6 +5,7 @@ from __future__ import annotations
 import atexit
 from collections.abc import Callable
 from concurrent.futures import TimeoutError as NotYet
+from contextlib import suppress
 from dataclasses import replace
 from typing import Any
 
@@ -33,13 +34,10 @@ class OwnWorker:
         seconds = self._limits.read_seconds * times
         work = self._pool.submit(Work("read", "", label, _call, (function, *arguments), seconds, tries=1))
         try:
-            while True:
-                try:
-                    value = work.future.result(_LOOK_SECONDS)
-                    break
-                except NotYet:
-                    if work.future.done():
-                        raise
+            while not work.future.done():
+                with suppress(NotYet):  # or it has just ended, and says below how
+                    work.future.exception(_LOOK_SECONDS)
+            value = work.future.result()
         except OutOfWallTime:
             raise
         except Stopped as error:

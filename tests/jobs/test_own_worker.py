@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pikepdf
@@ -172,3 +174,22 @@ def test_photographs_are_read_in_another_process(tmp_path: Path, monkeypatch: py
     assert cli.main(["read", str(photo)]) == cli.main(["read", "--front", str(photo), "--back", str(photo)]) == 2
     assert [name for name, _ in asked] == ["read_photos", "read_two_scans"] and asked[1][1] == 2 * asked[0][1]
     assert capsys.readouterr().err.count("gave up on it. Take the picture again") == 2
+
+
+def test_work_that_ends_just_as_the_wait_does_is_done(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A wait's end is a TimeoutError, and so an OSError; taken for the work's own, it stopped the command."""
+
+    class JustNow(Future[str]):
+        def exception(self, timeout: float | None = None) -> BaseException | None:
+            if timeout is not None:
+                self.set_result("done")
+                raise TimeoutError
+            return super().exception(timeout)
+
+    class Pool:
+        def submit(self, work: object) -> object:
+            return SimpleNamespace(future=JustNow())
+
+    worker = OwnWorker(Limits())
+    monkeypatch.setattr(worker, "_pool", Pool())
+    assert worker("keeper.pdf", 1, str, ()) == "done"
