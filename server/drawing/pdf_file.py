@@ -103,6 +103,10 @@ class PdfFile:
         self._write(b"%d 0 obj\n<<%b /Length %d>>\nstream\n" % (mine, entries, length))
         return mine
 
+    def settle(self) -> None:
+        """Wait until what was put is written, so that none of it is held any more."""
+        self._sink.finish()
+
     def put_deflated(self, entries: bytes, data: bytes, reserved: int | None = None) -> int:
         """Write one stream object, compressed here; its number."""
         packed = zlib.compress(data, 6)

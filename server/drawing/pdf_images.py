@@ -2,62 +2,66 @@
 
 from __future__ import annotations
 
-import io
 import os
 import struct
 import warnings
 import zlib
-from collections.abc import Iterable, Iterator
+from collections import deque
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from server.core.art import ORIENTATIONS, Art
 from server.core.geometry import Affine
+from server.drawing.packing import Odd, Packed, pack_picture, pack_png
 from server.drawing.pdf_file import PdfFile
 from server.drawing.pdf_icc import ColourSpaces
-from server.drawing.write_behind import Aside, Buffer
-from server.formats.header import Header, pieces_of
+from server.drawing.write_behind import Buffer
+from server.formats.header import pieces_of
 from server.formats.jpeg import Jpeg, read_jpeg
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.png import Png, look_at_png, read_png
 from server.formats.reader import opened, readable
-from server.formats.refusal import BadArt, check_pixels, damaged
+from server.formats.refusal import BadArt, damaged
 
 if TYPE_CHECKING:
-    from PIL.Image import Image
+    from concurrent.futures import Future, ThreadPoolExecutor
 
 _UPRIGHT = Affine(a=1.0, d=-1.0, f=1.0)  # an image fills PDF's unit square with its first row at the top, y up
 _AS_VIEWED = {orientation: viewed.after(_UPRIGHT) for orientation, viewed in ORIENTATIONS.items()}
 _END_OF_IMAGE = b"\xff\xd9"
 _DIGESTED_BYTES = 4 * 1024  # of a JPEG, for the PDF's identifier
+# The same everywhere, as the order in which things are written depends on it.
+_PACKED_AT_ONCE = 3
+_LARGE_PX = 8_000_000  # larger art is packed alone: it takes up to eight bytes of a pixel
 
 
 @dataclass(frozen=True, slots=True)
 class Placeable:
-    """An XObject's number, and what carries its own space onto the unit square as the art is viewed (y down).
-
-    ``translucent`` says that it has to be blended with what lies under it.
-    """
+    """An XObject's number, and what carries its own space onto the unit square as the art is viewed (y down)."""
 
     number: int
     matrix: Affine
-    translucent: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class _UnderWay:
-    """Decoded art that is being packed: the numbers kept for it and its mask (0 for none), and its profile."""
+    """Art that is being packed: the number kept for it, its profile, and what it is should it have to be decoded."""
 
     number: int
-    mask: int
+    packed: Future[Packed]
     profile: bytes | None
+    art: Art
+    path: Path
+    depth: int
 
 
 class ImageWriter:
     """Writes art into ``file``, one piece at a time, none over ``limits``. ``release`` lets go of it, finished or not.
 
-    Art that had to be decoded is packed while the next is decoded, and is written before that, or by ``finish``.
+    Art that can't go in as it is is packed while more is added, and is written when its turn comes, or by ``finish``.
     Raises Unreadable or TooMuch, naming the file that is at fault, from that call or a later one.
     """
 
@@ -65,8 +69,14 @@ class ImageWriter:
         self._file = file
         self._limits = limits
         self._spaces = ColourSpaces(file)
-        self._packer = Aside[tuple[Png, Png | None]]()
-        self._under_way: _UnderWay | None = None
+        self._under_way: deque[_UnderWay] = deque()
+        self._masked: set[int] = set()
+
+    @cached_property
+    def _helpers(self) -> ThreadPoolExecutor:
+        from concurrent.futures import ThreadPoolExecutor  # not for a deck whose art goes in as it is
+
+        return ThreadPoolExecutor(_PACKED_AT_ONCE)
 
     def add(self, art: Art, path: Path) -> Placeable:
         """Write one image, now or later."""
@@ -76,29 +86,57 @@ class ImageWriter:
             return Placeable(self._put_png(parsed, parsed.profile, poured=_poured(parsed, path, art.file)), matrix)
         if isinstance(parsed, Jpeg) and parsed.passes:
             if not parsed.ended:
-                self._decoded(art, path, 8)  # raises where more than the mark is missing
+                from server.formats.pixels import verify
+
+                verify(path, art, self._limits)  # raises where more than the mark is missing
             return Placeable(self._put_jpeg(parsed), matrix)
-        colour, alpha, profile = self._decoded(art, path, parsed.depth if isinstance(parsed, Png) else 8)
-        if isinstance(parsed, Png):
-            profile = parsed.profile
+        self._write_packed(_PACKED_AT_ONCE - 1)
+        number = self._pack(art, path, parsed if isinstance(parsed, Png) else None)
         # Pillow turns a TIFF upright while it decodes it; all others come as they are stored.
-        return Placeable(self._pack(colour, alpha, profile), _UPRIGHT if art.kind == "tiff" else matrix, bool(alpha))
+        return Placeable(number, _UPRIGHT if art.kind == "tiff" else matrix)
 
-    def _pack(self, colour: Image, alpha: Image | None, profile: bytes | None) -> int:
-        """The number that ``colour`` will have, with ``alpha`` as its mask."""
-        self._packer.put(lambda: (_as_png(colour), _as_png(alpha) if alpha else None))
-        self._write_packed()
-        mask = self._file.reserve() if alpha else 0
-        self._under_way = _UnderWay(self._file.reserve(), mask, profile)
-        return self._under_way.number
+    def _pack(self, art: Art, path: Path, png: Png | None) -> int:
+        """The number that ``art`` will have. Nothing else is under way while a large one is packed."""
+        large = _is_large(art)
+        if large:
+            self._write_packed()
+        one = self._packing(art, path, png, large)
+        self._under_way.append(one)
+        if large:
+            self._write_packed()
+        return one.number
 
-    def _write_packed(self) -> None:
-        one, self._under_way = self._under_way, None
-        if one:
-            colour, alpha = self._packer.take()
-            if alpha:
-                self._put_png(alpha, None, reserved=one.mask)
-            self._put_png(colour, one.profile, one.mask, one.number)
+    def _packing(self, art: Art, path: Path, png: Png | None, large: bool) -> _UnderWay:
+        number, depth, profile = self._file.reserve(), png.depth if png else 8, png.profile if png else None
+        if png and png.has_alpha and not png.interlaced:
+            def work(helpers: ThreadPoolExecutor | None = None) -> Packed:
+                return pack_png(read_png(opened(path, art.file), art.file, self._limits), helpers)
+
+            packed = _done(lambda: work(self._helpers)) if large else self._helpers.submit(work)
+            return _UnderWay(number, packed, profile, art, path, depth)
+        packed, own = self._decoded(art, path, depth, large)
+        return _UnderWay(number, packed, profile if png else own, art, path, depth)
+
+    def blends(self, numbers: Collection[int]) -> bool:
+        """True if one of those images has alpha; waits for them where none is known to."""
+        while self._masked.isdisjoint(numbers) and any(one.number in numbers for one in self._under_way):
+            self._write_packed(len(self._under_way) - 1)
+        return not self._masked.isdisjoint(numbers)
+
+    def _write_packed(self, most: int = 0) -> None:
+        """Until no more than ``most`` are under way."""
+        while len(self._under_way) > most:
+            one = self._under_way.popleft()
+            try:
+                packed = one.packed.result()
+            except Odd:
+                packed = self._decoded(one.art, one.path, one.depth, True)[0].result()
+            mask = self._put_png(packed.alpha, None) if packed.alpha else 0
+            if mask:
+                self._masked.add(one.number)
+            self._put_png(packed.colour, one.profile, mask, one.number)
+            if _is_large(one.art):
+                self._file.settle()
 
     def finish(self) -> None:
         """Write what is still under way."""
@@ -106,24 +144,25 @@ class ImageWriter:
 
     def release(self) -> None:
         """Let go of what is under way."""
-        self._packer.release()
+        if "_helpers" in self.__dict__:
+            self._helpers.shutdown(cancel_futures=True)
 
-    def _decoded(self, art: Art, path: Path, depth: int) -> tuple[Image, Image | None, bytes | None]:
-        """Colour, alpha (None where all is opaque) and profile of art that can't go in as it is."""
+    def _decoded(self, art: Art, path: Path, depth: int, large: bool) -> tuple[Future[Packed], bytes | None]:
+        """Art that can't go in as it is, decoded and being packed, and its profile."""
         from server.formats.pixels import loaded
 
-        check_pixels(art.file, art.width_px, art.height_px, self._limits)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of odd metadata, which isn't used
             with loaded(path, art, self._limits) as picture:
-                colour, alpha = _split(picture, depth)
-                # What was opened is emptied when it is closed.
-                return picture.copy() if colour is picture else colour, alpha, picture.info.get("icc_profile")
+                profile: bytes | None = picture.info.get("icc_profile")
+                if large:
+                    return _done(lambda: pack_picture(picture, depth, self._helpers)), profile
+                return self._helpers.submit(pack_picture, picture.copy(), depth), profile
 
     def _put_png(self, png: Png, profile: bytes | None, mask: int = 0, reserved: int | None = None,
                  poured: Iterable[Buffer] | None = None) -> int:
-        """``png`` by its own rows, its parts or those that are ``poured``. Four components are CMYK here: a
-        decoded one is carried so, see ``_as_png``."""
+        """``png`` by its own rows, its parts or those that are ``poured``. Four components are CMYK here: a packed one
+        is carried so."""
         if png.indexed:
             base = self._spaces.space(3, profile)
             space = b"[/Indexed %b %d <%b>]" % (base, len(png.palette) // 3 - 1, png.palette.hex().encode("ascii"))
@@ -152,6 +191,22 @@ class ImageWriter:
         return self._file.put_stream(entries, parts if jpeg.ended else (*parts, _END_OF_IMAGE), checksum=checksum)
 
 
+def _is_large(art: Art) -> bool:
+    return art.width_px * art.height_px > _LARGE_PX
+
+
+def _done(work: Callable[[], Packed]) -> Future[Packed]:
+    """What that comes to, or the refusal of a PNG that has to be decoded."""
+    from concurrent.futures import Future
+
+    future = Future[Packed]()
+    try:
+        future.set_result(work())
+    except Odd as error:
+        future.set_exception(error)
+    return future
+
+
 def _image_entries(width: int, height: int, space: bytes) -> bytes:
     return b"/Type /XObject /Subtype /Image /Width %d /Height %d /ColorSpace %b" % (width, height, space)
 
@@ -176,80 +231,3 @@ def _parse(art: Art, path: Path, limits: ArtLimits) -> Png | Jpeg | None:
         if error.code in ("damaged", "truncated"):
             return None
         raise
-
-
-def _split(picture: Image, depth: int) -> tuple[Image, Image | None]:
-    """The colours in a mode that a PNG can carry (or CMYK), and the alpha unless all is opaque."""
-    from server.formats.pixels import printable
-
-    if picture.mode in ("RGBa", "La"):
-        picture = picture.convert(picture.mode.upper())
-    alpha: Image | None = None
-    if picture.mode in ("RGBA", "LA", "PA"):
-        alpha = picture.getchannel("A")
-        picture = picture.convert({"RGBA": "RGB", "LA": "L", "PA": "RGB"}[picture.mode])
-    elif "transparency" in picture.info and picture.mode in ("1", "L", "P", "RGB", "I;16"):
-        alpha = _keyed_alpha(picture, depth)
-        picture = picture.copy()
-        del picture.info["transparency"]
-    if alpha is not None and alpha.getextrema() == (255, 255):
-        alpha = None
-    return printable(picture), alpha
-
-
-def _keyed_alpha(picture: Image, depth: int) -> Image:
-    """The alpha of a picture whose ``transparency`` names clear colours.
-
-    Pillow widens narrow samples to 8 bits and halves wide RGB, but leaves the key as it is in the file.
-    """
-    from PIL import Image
-
-    key = picture.info["transparency"]
-    if picture.mode == "I;16":
-        samples = memoryview(picture.tobytes()).cast("H")
-        return Image.frombytes("L", picture.size, bytes(0 if sample == key else 255 for sample in samples))
-    keyed = picture.copy()
-    if isinstance(key, int) and picture.mode == "L" and depth < 8:
-        keyed.info["transparency"] = key * 255 // (2 ** depth - 1)
-    elif isinstance(key, tuple) and depth == 16:
-        keyed.info["transparency"] = tuple(sample >> 8 for sample in key)
-    return keyed.convert("RGBA").getchannel("A")
-
-
-def _as_png(picture: Image) -> Png:
-    """Compressed once, as the rows of a PNG. CMYK travels as the four channels that a PNG would call RGBA."""
-    colour_type = {"L": 0, "RGB": 2, "CMYK": 6}.get(picture.mode)
-    if colour_type is not None:
-        packed = _packed(_rows(picture))
-        return Png(Header(*picture.size), 8, colour_type, False, b"", (memoryview(packed),), (zlib.crc32(packed),), {})
-    stored = io.BytesIO()
-    picture.save(stored, "PNG", compress_level=6, icc_profile=None)
-    return read_png(stored.getvalue(), "picture", ArtLimits(pixels=picture.width * picture.height))
-
-
-def _rows(picture: Image) -> bytes:
-    """Each row as its difference from the one above, filter 2 (PNG, 9.2), by whole pictures at a time."""
-    from PIL import ImageChops
-
-    above = ImageChops.offset(picture, 0, 1)
-    above.paste(0, (0, 0, picture.width, 1))
-    data = ImageChops.subtract_modulo(picture, above).tobytes()
-    width = picture.width * len(picture.getbands())
-    return b"".join(part for at in range(0, len(data), width) for part in (b"\2", data[at:at + width]))
-
-
-def _packed(rows: bytes) -> bytes:
-    """A zlib stream (RFC 1950) whose two halves are packed side by side. Runs alone are looked for: on such rows that
-    comes out as small as a long search, in a fifth of its time."""
-    from concurrent.futures import ThreadPoolExecutor
-
-    middle = len(rows) // 2
-    with ThreadPoolExecutor(2) as threads:
-        first = threads.submit(_half, rows[:middle], zlib.Z_FULL_FLUSH)
-        second = _half(rows[middle:], zlib.Z_FINISH)
-    return b"\x78\x01" + first.result() + second + zlib.adler32(rows).to_bytes(4, "big")
-
-
-def _half(rows: bytes, end: int) -> bytes:
-    packer = zlib.compressobj(1, zlib.DEFLATED, -15, 9, zlib.Z_RLE)
-    return packer.compress(rows) + packer.flush(end)

@@ -87,7 +87,8 @@ class PdfSurface:
             states = " ".join(f"/V{percent} <</ca {number(percent / 100)}>>" for percent in sorted(self._veils))
             resources += f" /ExtGState <<{states}>>"
         # Without a blending space of the page's own, readers blend soft masks in the printer's colours.
-        group = "/Group <</S /Transparency /CS /DeviceRGB>> " if self._translucent else ""
+        blends = self._translucent or self._images.blends(self._used)
+        group = "/Group <</S /Transparency /CS /DeviceRGB>> " if blends else ""
         self._pages.append(self._file.put((
             f"<</Type /Page /Parent {self._tree} 0 R {self._boxes} {group}/Resources <<{resources}>> "
             f"/Contents {content} 0 R>>").encode("ascii")))
@@ -139,7 +140,6 @@ class PdfSurface:
             add = self._importer.add if art.is_vector else self._images.add
             self._placed[art.key] = add(art, self._source(art))
         placed = self._placed[art.key]
-        self._translucent = self._translucent or placed.translucent
         self._place(placed.number, matrix.after(placed.matrix))
 
     def fill(self, points: tuple[Point, ...], rgb: Rgb) -> None:

@@ -10,6 +10,10 @@ from dataclasses import dataclass
 # 64 megapixels: an A4 page at 800 ppi, far above any card, and 256 MiB when decoded with alpha. Above it a file is
 # more likely a trap or a slip than art.
 MAX_PIXELS = 64_000_000
+# What a decoder may hold for one picture: 64 megapixels as Pillow keeps them, and once more, so that a build stays
+# under 600 MB. In their usual forms PNG, JPEG and TIFF always keep to it, AVIF up to 58 megapixels and WebP, whose
+# decoder holds three copies, up to 43: an A4 page at 600 ppi has 35.
+MAX_DECODING_BYTES = 525_000_000
 # Three times a thick deck, and still laid out in seconds; a PDF that claims 100,000 pages is refused by its count.
 MAX_PDF_PAGES = 2_000
 # 64 megapixels of 16-bit RGB without compression are 384 MB; nothing larger can be under the pixel cap and sensible.
@@ -37,13 +41,15 @@ MAX_PNG_CHUNKS = 500_000
 @dataclass(frozen=True, slots=True)
 class ArtLimits:
     """What a reader refuses by header alone: pixels of a picture (also inside a PDF), pages, bytes of a file; what
-    a stream or a page's content in a PDF may unpack to; and how many cards a deck may ask for, copies counted."""
+    a stream or a page's content in a PDF may unpack to; how many cards a deck may ask for, copies counted; and what
+    memory a picture may take while it is decoded."""
 
     pixels: int = MAX_PIXELS
     pdf_pages: int = MAX_PDF_PAGES
     file_bytes: int = MAX_FILE_BYTES
     cards: int = MAX_CARDS
     stream_bytes: int = MAX_STREAM_BYTES
+    decoding_bytes: int = MAX_DECODING_BYTES
 
 
 DEFAULT_LIMITS = ArtLimits()

@@ -11,33 +11,34 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
-from PIL import Image, ImageChops
+from PIL import Image
 
 from server.core.art import Art
 from server.core.edge_bleed import ArtEdges, Rgb
 from server.formats.apart import apart
+from server.formats.decoding import opened_by_pillow
 from server.formats.edge_look import LOOK_PX, look_along
 from server.formats.header import content_of
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.pdf_pages import open_pdf
 from server.formats.pdf_source import load_pymupdf
-from server.formats.png_colour import profile_for
-from server.formats.refusal import check_pixels, damaged, refusing
-from server.formats.webp_tiff_avif import PILLOW_NAMES, as_file
+from server.formats.refusal import damaged, refusing
+from server.formats.straight import Change, bands, straight, straightening
 
-_ADOBE = "adobe"  # Pillow's name for the marker of that program in a JPEG
 # A page is drawn so large where nothing else is asked for: some 300 ppi for a card, and twice a thumbnail.
 PAGE_PX = 1024
 _EDGE_PX = 2
-_BAND_ROWS = 512
 _WEBP_QUALITY = 82
+_GAP = 1.4
 # EXIF orientation (CIPA DC-008): what brings the stored picture upright.
 UPRIGHT = {
     2: Image.Transpose.FLIP_LEFT_RIGHT, 3: Image.Transpose.ROTATE_180, 4: Image.Transpose.FLIP_TOP_BOTTOM,
     5: Image.Transpose.TRANSPOSE, 6: Image.Transpose.ROTATE_270, 7: Image.Transpose.TRANSVERSE,
     8: Image.Transpose.ROTATE_90,
 }
-WITH_ALPHA = ("RGBA", "LA", "PA", "La", "RGBa")
+_ON_ITS_SIDE, _FROM_THE_END = 5, (3, 4, 6, 7)  # rows become columns; the first row comes last
+# Of a larger JPEG half the pixels each way or fewer are decoded to look at it: a picture of 64 megapixels is 256 MB.
+_LARGE_PX, _LARGE_LOOK_PX = 16_000_000, 2 * LOOK_PX
 
 
 @contextmanager
@@ -47,10 +48,7 @@ def loaded(path: Path, art: Art, limits: ArtLimits, draft_px: int | None = None)
     Raises BadArt or ArtTooLarge, naming the art. A size that the reader has passed may be decoded; any other, such as
     that of a file which has changed meanwhile, meets the limit again.
     """
-    names = (PILLOW_NAMES[art.kind],)
-    with refusing(art.file), Image.open(as_file(content_of(path)), formats=names) as image:
-        if image.size != (art.width_px, art.height_px):
-            check_pixels(art.file, *image.size, limits)
+    with refusing(art.file), opened_by_pillow(art.kind, content_of(path), art.file, limits) as image:
         if draft_px:
             image.draft(None, (draft_px, draft_px))
         image.load()
@@ -62,7 +60,7 @@ def verify(path: Path, art: Art, limits: ArtLimits = DEFAULT_LIMITS) -> None:
     if art.is_vector:
         apart(art.file, _page_edges, path, art)
         return
-    with loaded(path, art, limits):
+    with loaded(path, art, limits, 1):  # the bits of a JPEG are read all the same
         pass
 
 
@@ -75,7 +73,7 @@ def upright(path: Path, art: Art, longest_px: int | None = None, limits: ArtLimi
     if art.is_vector:
         return apart(art.file, _drawn, path, art, longest_px or PAGE_PX)
     with loaded(path, art, limits, longest_px) as image:
-        return _turned(straight(image), art, longest_px)
+        return _turned(_small(image, longest_px), art) if longest_px else _whole(image, art)
 
 
 def rough(path: Path, art: Art, about_px: int, limits: ArtLimits = DEFAULT_LIMITS) -> Image.Image:
@@ -87,7 +85,7 @@ def rough(path: Path, art: Art, about_px: int, limits: ArtLimits = DEFAULT_LIMIT
         return upright(path, art, about_px, limits)
     with loaded(path, art, limits, about_px) as image:
         times = max(image.size) // about_px
-        return _turned(straight(image).reduce(times) if times > 1 else straight(image).copy(), art, None)
+        return _turned(_reduced(image, times, times) if times > 1 else straight(image).copy(), art)
 
 
 def thumbnail(path: Path, art: Art, longest_px: int, limits: ArtLimits = DEFAULT_LIMITS) -> bytes:
@@ -104,13 +102,17 @@ def edges_of(path: Path, art: Art, limits: ArtLimits = DEFAULT_LIMITS) -> ArtEdg
     """What lies along the edges of ``art`` as it is seen. Raises Unreadable, naming the art."""
     if art.is_vector:
         return apart(art.file, _page_edges, path, art)
-    with loaded(path, art, limits) as image:
-        return _edges(straight(image), art)
+    with loaded(path, art, limits, _look_px(art)) as image:
+        return _edges(image, art)
+
+
+def _look_px(art: Art) -> int | None:
+    return _LARGE_LOOK_PX if art.width_px * art.height_px > _LARGE_PX else None
 
 
 def _edges(picture: Image.Image, art: Art | None) -> ArtEdges:
-    rgb = edge_colour(picture)
-    return look_along(_turned(picture, art, LOOK_PX) if art else _shrunk(picture, LOOK_PX), rgb)
+    small = _small(picture, LOOK_PX)
+    return look_along(_turned(small, art) if art else small, edge_colour(picture))
 
 
 def survey(path: Path, arts: Iterable[Art], longest_px: int, limits: ArtLimits) -> Iterator[tuple[ArtEdges, bytes]]:
@@ -123,23 +125,24 @@ def survey(path: Path, arts: Iterable[Art], longest_px: int, limits: ArtLimits) 
         with _pages(path, arts[0]) as document:
             for art in arts:
                 page = _page(document, art, PAGE_PX)
-                small = _shrunk(page, LOOK_PX)
-                yield look_along(small, edge_colour(page)), _as_webp(_shrunk(small, longest_px))
+                small = _small(page, LOOK_PX)
+                yield look_along(small, edge_colour(page)), _as_webp(_small(small, longest_px))
         return
     for art in arts:
-        with loaded(path, art, limits) as image:
-            picture = straight(image)
-            small = _turned(picture, art, LOOK_PX)
-            yield look_along(small, edge_colour(picture)), _as_webp(_shrunk(small, longest_px))
+        with loaded(path, art, limits, _look_px(art)) as image:
+            small = _turned(_small(image, LOOK_PX), art)
+            yield look_along(small, edge_colour(image)), _as_webp(_small(small, longest_px))
 
 
 def edge_colour(picture: Image.Image) -> Rgb:
-    """Each channel's median along the four edges of an RGB picture."""
+    """Each channel's median along the four edges of a picture as it is seen."""
     width, height = picture.size
     across, down = min(_EDGE_PX, width), min(_EDGE_PX, height)
-    strips = (picture.crop((0, 0, width, down)), picture.crop((0, height - down, width, height)),
-              picture.crop((0, 0, across, height)), picture.crop((width - across, 0, width, height)))
-    counts = [sum(values) for values in zip(*(strip.histogram() for strip in strips), strict=True)]
+    change = straightening(picture)
+    strips = (picture.crop(box) for box in ((0, 0, width, down), (0, height - down, width, height),
+                                            (0, 0, across, height), (width - across, 0, width, height)))
+    counts = [sum(values) for values in zip(*((change(strip) if change else strip).histogram() for strip in strips),
+                                            strict=True)]
     red, green, blue = (_median(counts[start:start + 256]) for start in (0, 256, 512))
     return red, green, blue
 
@@ -153,89 +156,52 @@ def _median(counts: list[int]) -> int:
     return 0
 
 
-def _shrunk(picture: Image.Image, longest_px: int | None) -> Image.Image:
-    longest = max(picture.size)
-    if not longest_px or longest <= longest_px:
-        return picture
-    across, down = (max(1, round(side * longest_px / longest)) for side in picture.size)
+def _small(image: Image.Image, longest_px: int) -> Image.Image:
+    """``straight``, and no larger than that."""
+    width, height = image.size
+    if max(width, height) <= longest_px:
+        return straight(image)
+    across, down = (max(1, round(side * longest_px / max(width, height))) for side in (width, height))
     # Of more than 2.8 pixels to one whole ones are averaged first: half the time, and no difference to the eye.
-    return picture.resize((across, down), Image.Resampling.HAMMING, reducing_gap=1.4)
+    wide, high = max(1, int(width / across / _GAP)), max(1, int(height / down / _GAP))
+    return _reduced(image, wide, high).resize((across, down), Image.Resampling.HAMMING,
+                                              (0, 0, width / wide, height / high))
 
 
-def _turned(picture: Image.Image, art: Art, longest_px: int | None) -> Image.Image:
-    small = _shrunk(picture, longest_px)
+def _reduced(image: Image.Image, wide: int, high: int) -> Image.Image:
+    """``straight``, each so many pixels averaged to one."""
+    change = straightening(image)
+    if wide == high == 1:
+        return straight(image)
+    if change is None:
+        return image.reduce((wide, high))
+    out = Image.new("RGB", (-(-image.width // wide), -(-image.height // high)))
+    for top, band in bands(image, high):
+        out.paste(change(band).reduce((wide, high)), (0, top // high))
+    return out
+
+
+def _turned(small: Image.Image, art: Art) -> Image.Image:
     return small.transpose(UPRIGHT[art.orientation]) if art.orientation in UPRIGHT else small
+
+
+def _whole(image: Image.Image, art: Art) -> Image.Image:
+    """``straight`` and upright in its full size, with no more than one copy beside what was decoded."""
+    if art.orientation not in UPRIGHT:
+        return straight(image)
+    change: Change = straightening(image) or (lambda band: band)
+    out = Image.new("RGB", (image.height, image.width) if art.orientation >= _ON_ITS_SIDE else image.size)
+    for top, band in bands(image):
+        piece = change(band).transpose(UPRIGHT[art.orientation])
+        at = image.height - top - band.height if art.orientation in _FROM_THE_END else top
+        out.paste(piece, (at, 0) if art.orientation >= _ON_ITS_SIDE else (0, at))
+    return out
 
 
 def _as_webp(picture: Image.Image) -> bytes:
     out = io.BytesIO()
     picture.save(out, "WEBP", quality=_WEBP_QUALITY, method=2)
     return out.getvalue()
-
-
-def straight(image: Image.Image) -> Image.Image:
-    """The picture in RGB as it is meant to be seen, alpha laid on white; itself where it is so already."""
-    if image.format == "PNG" and not image.info.keys().isdisjoint(("gamma", "chromaticity")):
-        image = by_its_word(image)
-    if image.mode == "RGB" and "transparency" not in image.info:
-        return image
-    if image.mode in WITH_ALPHA or "transparency" in image.info:
-        return _on_white(image)
-    if image.mode.startswith("I;16"):
-        return image.convert("I").point(lambda value: value / 257).convert("L").convert("RGB")
-    if image.mode == "CMYK" and image.format == "JPEG" and _ADOBE not in image.info:
-        # Pillow turns every CMYK JPEG's values over, which is right only for those with that marker.
-        return ImageChops.invert(image).convert("RGB")
-    return printable(image).convert("RGB")
-
-
-def _on_white(image: Image.Image) -> Image.Image:
-    """In bands of rows: a large picture is held twice, as it came and as it goes, and not five times."""
-    (width, height), out = image.size, Image.new("RGB", image.size)
-    for top in range(0, height, _BAND_ROWS):
-        layer = image.crop((0, top, width, min(top + _BAND_ROWS, height))).convert("RGBA")
-        out.paste(Image.alpha_composite(Image.new("RGBA", layer.size, "white"), layer).convert("RGB"), (0, top))
-    return out
-
-
-def by_its_word(image: Image.Image) -> Image.Image:
-    """A PNG that says by gAMA and cHRM how its colours are meant, in sRGB."""
-    info = image.info
-    profile = None if "srgb" in info or "icc_profile" in info else profile_for(
-        info.get("gamma"), info.get("chromaticity") or (), is_grey=False)
-    if profile is None:
-        return image
-    from PIL import ImageCms
-
-    picture = image.convert("RGBA" if image.mode in WITH_ALPHA or "transparency" in info else "RGB")
-    return ImageCms.profileToProfile(picture, ImageCms.ImageCmsProfile(io.BytesIO(profile)),
-                                     ImageCms.createProfile("sRGB")) or picture
-
-
-def printable(picture: Image.Image) -> Image.Image:
-    """Brought to one of the modes 1, L, P, RGB, CMYK and I;16, which a PDF can hold; alpha is somebody else's."""
-    mode = picture.mode
-    if mode in ("1", "L", "P", "RGB", "CMYK", "I;16"):
-        return picture
-    if mode in ("I", "F", "I;16B", "I;16L", "I;16N"):
-        return _narrowed(picture)
-    if mode == "LAB":
-        from PIL import ImageCms
-
-        lab, srgb = ImageCms.createProfile("LAB"), ImageCms.createProfile("sRGB")
-        return ImageCms.profileToProfile(picture, lab, srgb, outputMode="RGB") or picture
-    return picture.convert("RGB")
-
-
-def _narrowed(picture: Image.Image) -> Image.Image:
-    """Wide grey samples as 8 bits. No file says what their white is, so the nearest usual scale above them is taken;
-    below zero is black."""
-    wide = picture.convert("F")
-    values = [float(value) for value in wide.getextrema() if isinstance(value, int | float)]
-    brightest = max((value for value in values if abs(value) < 1e30), default=1.0)
-    usual = [scale for scale in (1.0, 255.0, 65535.0, 4294967295.0) if brightest <= scale]
-    factor = 255.0 / (usual[0] if usual else brightest)
-    return wide.point(lambda value: value * factor + 0.5).convert("L")
 
 
 def _drawn(path: Path, art: Art, longest_px: int) -> Image.Image:

@@ -56,6 +56,11 @@ class Png:
         return self.colour_type not in _WITH_ALPHA and not self.interlaced and b"tRNS" not in self.small
 
     @property
+    def has_alpha(self) -> bool:
+        """True if each pixel has an alpha of its own."""
+        return self.colour_type in _WITH_ALPHA
+
+    @property
     def indexed(self) -> bool:
         return self.colour_type == _PALETTE
 

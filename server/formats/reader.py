@@ -26,7 +26,9 @@ from server.formats.header import (
 from server.formats.jpeg import look_at_jpeg
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.formats.png import look_at_png
-from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt
+from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt, refusing
+
+_MOST_BYTES = 12  # of a pixel, that a JPEG's decoder can take: four colours, and their coefficients
 
 
 def read_art(path: Path, file: str, key: str, limits: ArtLimits = DEFAULT_LIMITS) -> tuple[Art, ...]:
@@ -89,6 +91,8 @@ def _header(kind: ArtKind, source: io.FileIO, size: int, file: str, limits: ArtL
             return look_at_png(pieces_of(source), size, file, limits).header
         if kind == "jpeg":
             jpeg = look_at_jpeg(pieces_of(source), size, file, limits)
+            if jpeg.header.width * jpeg.header.height * _MOST_BYTES > limits.decoding_bytes:
+                _check_decoding(kind, mapped_or_read(source), file, limits)
             if jpeg.ended and jpeg.passes:
                 return jpeg.header
             return _odd(kind, mapped_or_read(source), file, limits) or jpeg.refused(file)
@@ -102,6 +106,13 @@ def _header(kind: ArtKind, source: io.FileIO, size: int, file: str, limits: ArtL
         if error.code != "damaged" or not (header := _odd(kind, mapped_or_read(source), file, limits)):
             raise
         return header
+
+
+def _check_decoding(kind: ArtKind, data: Content, file: str, limits: ArtLimits) -> None:
+    from server.formats.decoding import opened_by_pillow
+
+    with refusing(file), opened_by_pillow(kind, data, file, limits):
+        pass
 
 
 def _odd(kind: ArtKind, data: Content, file: str, limits: ArtLimits) -> Header | None:

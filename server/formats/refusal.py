@@ -75,6 +75,15 @@ def check_pixels(file: str, width: int, height: int, limits: ArtLimits) -> None:
                      "Crop it to one card.", "odd-shape")
 
 
+def check_decoding(file: str, kind: str, width: int, height: int, takes: int, limits: ArtLimits) -> None:
+    """Raises ArtTooLarge where so many bytes, which its decoder would take, are over the limit."""
+    if takes > limits.decoding_bytes:
+        raise ArtTooLarge(
+            f"{file}: is {width} × {height} pixels, and to decode this kind of {kind} takes {takes / 1e6:.0f} MB, over "
+            f"the limit of {limits.decoding_bytes / 1e6:.0f} MB.",
+            "Save it as a PNG, which is decoded in less, or scale it down.", "too-many-pixels")
+
+
 @contextmanager
 def refusing(file: str) -> Iterator[None]:
     """Whatever a decoder raises inside becomes a BadArt that names ``file``.

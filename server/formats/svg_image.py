@@ -10,13 +10,13 @@ import warnings
 from typing import TYPE_CHECKING
 from urllib.parse import unquote_to_bytes
 
+from server.formats.decoding import PILLOW_NAMES
 from server.formats.header import HEAD_BYTES, kind_of
 from server.formats.jpeg import read_jpeg
 from server.formats.limits import ArtLimits
 from server.formats.refusal import BadArt
 from server.formats.svg_canvas import Canvas
 from server.formats.svg_tree import CantDraw
-from server.formats.webp_tiff_avif import PILLOW_NAMES
 
 if TYPE_CHECKING:
     from PIL.Image import Image, Transpose
@@ -83,7 +83,8 @@ def _entries(size: tuple[int, int], space: str) -> str:
 
 def _decoded(picture: Image) -> tuple[Image, Image | None, Transpose | None]:
     """Its colours in sRGB, its alpha (None where it has none), and how to turn it upright. Raises CantDraw."""
-    from server.formats.pixels import UPRIGHT, WITH_ALPHA, by_its_word, straight
+    from server.formats.pixels import UPRIGHT
+    from server.formats.straight import WITH_ALPHA, by_its_word, straight
 
     if picture.mode == "CMYK" or getattr(picture, "n_frames", 1) > 1:
         raise CantDraw("a picture in CMYK" if picture.mode == "CMYK" else "a picture that moves", "svg-feature", _AGAIN)

@@ -6,23 +6,17 @@ takes memory for the whole canvas as soon as it opens one.
 
 from __future__ import annotations
 
-import io
 import struct
 from collections.abc import Callable
-from typing import IO, Literal, cast
+from typing import Literal
 
 from PIL import Image, TiffImagePlugin
 
 from server.core.art import ArtKind
+from server.formats.decoding import WEBP_BYTES, opened_by_pillow
 from server.formats.header import Content, Exif, Header, density, read_exif
 from server.formats.limits import ArtLimits
-from server.formats.refusal import BadArt, check_pixels, damaged, refusing, truncated
-
-# Pillow's own guard only warns at first, and can't name the file. Every file that is opened here or in ``pixels`` is
-# held to the limit of ``check_pixels`` before anything is decoded, so the guard is replaced, not removed.
-Image.MAX_IMAGE_PIXELS = None
-
-PILLOW_NAMES: dict[ArtKind, str] = {"png": "PNG", "jpeg": "JPEG", "webp": "WEBP", "tiff": "TIFF", "avif": "AVIF"}
+from server.formats.refusal import BadArt, check_decoding, check_pixels, damaged, refusing, truncated
 
 _STRIP_OFFSETS, _STRIP_BYTES, _TILE_OFFSETS, _TILE_BYTES = 273, 279, 324, 325
 _ORIENTATION, _X_RESOLUTION, _Y_RESOLUTION, _RESOLUTION_UNIT = 274, 282, 283, 296
@@ -52,14 +46,19 @@ def read_webp(data: Content, file: str, limits: ArtLimits) -> Header:
         header = Header((bits & 0x3FFF) + 1, ((bits >> 14) & 0x3FFF) + 1, has_alpha=bool(bits >> 28 & 1))
     else:
         raise damaged(file, "its first chunk is no picture")
-    check_pixels(file, header.width, header.height, limits)
+    _check(header.width, header.height, file, limits)
     return header
+
+
+def _check(width: int, height: int, file: str, limits: ArtLimits) -> None:
+    check_pixels(file, width, height, limits)
+    check_decoding(file, "WebP", width, height, WEBP_BYTES * width * height, limits)
 
 
 def _extended(data: Content, size: int, file: str, limits: ArtLimits) -> Header:
     flags = data[20]
     width, height = int.from_bytes(data[24:27], "little") + 1, int.from_bytes(data[27:30], "little") + 1
-    check_pixels(file, width, height, limits)
+    _check(width, height, file, limits)
     exif, frames, pictures = Exif(), 0, 0
     at = 12
     for _ in range(_MAX_CHUNKS):
@@ -86,10 +85,9 @@ def read_tiff(data: Content, file: str, limits: ArtLimits) -> Header:
     orientation is always 1. Raises BadArt or ArtTooLarge, naming ``file``.
     """
     _check_directory(data, file)
-    with refusing(file), Image.open(as_file(data), formats=("TIFF",)) as image:
+    with refusing(file), opened_by_pillow("tiff", data, file, limits) as image:
         if not isinstance(image, TiffImagePlugin.TiffImageFile):
             raise damaged(file, "it is no TIFF")
-        check_pixels(file, *image.size, limits)
         tags = image.tag_v2
         _check_strips(tags, len(data), file)
         unit_mm = _TIFF_UNITS_MM.get(tags.get(_RESOLUTION_UNIT, 2))
@@ -98,14 +96,6 @@ def read_tiff(data: Content, file: str, limits: ArtLimits) -> Header:
         if per_mm and tags.get(_ORIENTATION, 1) in (5, 6, 7, 8):
             per_mm = per_mm[1], per_mm[0]
         return _header(image, 1, per_mm)
-
-
-def as_file(data: Content) -> IO[bytes]:
-    """What Pillow may read from, nothing copied."""
-    if isinstance(data, bytes):
-        return io.BytesIO(data)
-    data.seek(0)
-    return cast(IO[bytes], data)  # as far as Pillow asks
 
 
 def _header(image: Image.Image, orientation: int, per_mm: tuple[float, float] | None) -> Header:
@@ -146,8 +136,7 @@ def _check_strips(tags: TiffImagePlugin.ImageFileDirectory_v2, size: int, file: 
 def read_avif(data: Content, file: str, limits: ArtLimits) -> Header:
     """The header of an AVIF's first picture. Raises BadArt or ArtTooLarge, naming ``file``."""
     _check_boxes(data, file)
-    with refusing(file), Image.open(as_file(data), formats=("AVIF",)) as image:
-        check_pixels(file, *image.size, limits)
+    with refusing(file), opened_by_pillow("avif", data, file, limits) as image:
         exif = _exif(image)
         return _header(image, exif.orientation, exif.per_mm)
 
@@ -184,8 +173,7 @@ def by_decoding(kind: ArtKind, data: Content, file: str, limits: ArtLimits) -> H
     Raises ArtTooLarge or BadArt for its size and shape alone.
     """
     try:
-        with refusing(file), Image.open(as_file(data), formats=(PILLOW_NAMES[kind],)) as image:
-            check_pixels(file, *image.size, limits)
+        with refusing(file), opened_by_pillow(kind, data, file, limits) as image:
             image.load()
             exif, dpi = _exif(image), image.info.get("dpi")
             per_mm = density(float(dpi[0]), float(dpi[1]), 25.4) if isinstance(dpi, tuple) else exif.per_mm

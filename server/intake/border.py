@@ -7,9 +7,7 @@ because the slabs are at full resolution and a blended pixel counts by its share
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Callable, Iterable, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
@@ -24,6 +22,7 @@ from server.core.sizes import CardSize
 from server.core.units import MM_PER_INCH
 from server.errors import Unreadable
 from server.formats.pixels import upright
+from server.intake.decode_check import of_each
 from server.intake.side_bands import Apart, Box, View, above
 
 # Art stands apart from an edge's colour when a channel differs by more than this, or by more than the edge itself
@@ -52,24 +51,16 @@ def measure_back(path: Path, art: Art, card: CardSize, fit: ArtFit) -> BackProfi
 
 def measure_backs(backs: Iterable[tuple[Art, ArtFit]], source: Callable[[Art], Path],
                   card: CardSize) -> dict[str, BackProfile | Unreadable]:
-    """The profile of each distinct back by its key, or the refusal of one that can't be decoded.
-
-    Pictures are decoded side by side, since Pillow lets go of the interpreter meanwhile; PDF pages come one by one,
-    because PyMuPDF is not thread-safe.
-    """
+    """The profile of each distinct back by its key, or the refusal of one that can't be decoded."""
     distinct = {art.key: (art, fit) for art, fit in backs}
 
-    def measure(key: str) -> BackProfile | Unreadable:
-        art, fit = distinct[key]
+    def measure(art: Art) -> BackProfile | Unreadable:
         try:
-            return measure_back(source(art), art, card, fit)
+            return measure_back(source(art), art, card, distinct[art.key][1])
         except Unreadable as error:
             return error
 
-    pictures = [key for key, (art, _) in distinct.items() if not art.is_vector]
-    with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as pool:
-        found = dict(zip(pictures, pool.map(measure, pictures), strict=True))
-    return {key: found[key] if key in found else measure(key) for key in distinct}
+    return dict(zip(distinct, of_each((art for art, _ in distinct.values()), measure), strict=True))
 
 
 def profile_of(image: Image.Image, window: Rect, lossy: bool = False) -> BackProfile:

@@ -16,7 +16,9 @@ from server.formats.pixels import verify
 from server.formats.refusal import problem_from
 
 Seen = TypeVar("Seen")
-_MOST_THREADS = 4  # a decoder may take 256 MiB for one picture
+_MOST_THREADS = 4
+# A decoder takes up to twelve bytes of a pixel: larger pictures are decoded one by one.
+_LARGE_PX = 8_000_000
 
 
 def files_of(deck: Deck) -> tuple[str, ...]:
@@ -66,11 +68,15 @@ def broken_art(deck: Deck, source: Callable[[Art], Path], limits: ArtLimits = DE
 
 
 def of_each(arts: Iterable[Art], look: Callable[[Art], Seen]) -> list[Seen]:
-    """What ``look``, which decodes, says of each. Pictures go side by side; PyMuPDF must not, so PDF pages go one by
-    one."""
+    """What ``look``, which decodes, says of each. Pictures go side by side, since Pillow lets go of the interpreter
+    meanwhile; PyMuPDF must not, so PDF pages go one by one, and so do large pictures for the memory that they take."""
     with ThreadPoolExecutor(min(_MOST_THREADS, os.cpu_count() or 1)) as pool:
-        jobs = [(art, None if art.is_vector else pool.submit(look, art)) for art in arts]
-        return [job.result() if job else look(art) for art, job in jobs]
+        jobs = [(art, None if _goes_alone(art) else pool.submit(look, art)) for art in arts]
+    return [job.result() if job else look(art) for art, job in jobs]
+
+
+def _goes_alone(art: Art) -> bool:
+    return art.is_vector or art.width_px * art.height_px > _LARGE_PX
 
 
 def _trouble(art: Art, source: Callable[[Art], Path], limits: ArtLimits) -> Unreadable | None:

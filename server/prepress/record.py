@@ -79,10 +79,12 @@ def picture_of(path: Path, art: Art) -> Picture:
     from PIL import Image
 
     from server.formats.pixels import upright
+    from server.formats.straight import bands
 
     picture = upright(path, art, _PAGE_PX if art.is_vector else None)
     digest = hashlib.sha256(f"{picture.width}x{picture.height}:".encode())
-    digest.update(picture.tobytes())
+    for _, band in bands(picture):
+        digest.update(band.tobytes())
     picture.thumbnail((SMALL_PX, SMALL_PX), Image.Resampling.BOX)
     out = io.BytesIO()
     picture.save(out, "WEBP", quality=80, method=2)

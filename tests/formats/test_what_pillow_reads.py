@@ -16,8 +16,9 @@ from server.core.bleed import decide
 from server.core.checks import check_deck
 from server.core.settings import DeckSettings
 from server.core.sizes import card_size_named
-from server.formats.pixels import straight, upright
+from server.formats.pixels import upright
 from server.formats.reader import read_art
+from server.formats.straight import straight
 from tests.drawing.pdf_help import READERS, chunk, page_of, pixels
 from tests.formats.artwork import encoded, picture, write
 
