@@ -15,7 +15,7 @@ from server.core.edge_bleed import SIDES, ArtEdges, EdgeSeen
 from server.core.geometry import Edges
 from server.store.database import Database
 
-_MOST_PARSED = 20_000
+_MOST_PARSED = 20_000  # arts, of which one record may have many
 _MANY = 500  # SQLite takes at least 999 host parameters (its Limits page); stay well below
 
 
@@ -84,7 +84,7 @@ class ArtRecords:
                 marks = ",".join("?" * len(some))
                 rows = connection.execute(f"SELECT key, record FROM art WHERE key IN ({marks})", some)
                 found.update({row["key"]: read_record(row["record"]) for row in rows})
-        if len(self._parsed) > _MOST_PARSED:
+        if sum(1 + len(record.arts) for record in self._parsed.values()) > _MOST_PARSED:
             self._parsed = {}
         self._parsed |= {key: found[key] for key in wanted if key in found}
         return found

@@ -11,6 +11,7 @@ from dataclasses import astuple
 
 from server.store.deck_state import DeckFile
 
+_PAGES = "max(1, coalesce((SELECT json_array_length(record, '$.arts') FROM art WHERE key = ?), 1))"
 # Of one revision (:number) of a deck (:deck).
 _THERE = "deck_id = :deck AND since <= :number AND (gone IS NULL OR gone > :number)"
 
@@ -37,8 +38,8 @@ def twin_of(connection: sqlite3.Connection, deck_id: str, number: int, file: Dec
 
 
 def room_taken(connection: sqlite3.Connection, deck_id: str, number: int, without: str) -> tuple[int, int]:
-    """(files, bytes) of a revision, the file at the path ``without`` left out."""
-    row = connection.execute(f"SELECT count(*), coalesce(sum(bytes), 0) FROM deck_files WHERE {_THERE} "
+    """(files with every page counted, bytes) of a revision, the file at the path ``without`` left out."""
+    row = connection.execute(f"SELECT coalesce(sum(pages), 0), coalesce(sum(bytes), 0) FROM deck_files WHERE {_THERE} "
                              "AND path <> :path", {"deck": deck_id, "number": number, "path": without}).fetchone()
     return int(row[0]), int(row[1])
 
@@ -53,8 +54,9 @@ def put_files(connection: sqlite3.Connection, deck_id: str, number: int, gone: I
                            (deck_id, path, number))
         connection.execute("UPDATE deck_files SET gone = ? WHERE deck_id = ? AND path = ? AND gone IS NULL",
                            (number, deck_id, path))
-    connection.executemany("INSERT INTO deck_files (deck_id, path, key, bytes, modified, since) "
-                           "VALUES (?, ?, ?, ?, ?, ?)", [(deck_id, *astuple(file), number) for file in put])
+    connection.executemany("INSERT INTO deck_files (deck_id, path, key, bytes, modified, since, pages) "
+                           f"VALUES (?, ?, ?, ?, ?, ?, {_PAGES})",
+                           [(deck_id, *astuple(file), number, file.key) for file in put])
 
 
 def forget_after(connection: sqlite3.Connection, deck_id: str, number: int) -> None:
@@ -70,7 +72,7 @@ def forget_up_to(connection: sqlite3.Connection, deck_id: str, number: int) -> N
 
 def copy_files(old: sqlite3.Connection, new: sqlite3.Connection, deck_id: str, as_id: str) -> None:
     """All rows of a deck from one database to another."""
-    rows = old.execute("SELECT path, key, bytes, modified, since, gone FROM deck_files WHERE deck_id = ? ORDER BY id",
-                       (deck_id,)).fetchall()
-    new.executemany("INSERT INTO deck_files (deck_id, path, key, bytes, modified, since, gone) "
-                    "VALUES (?, ?, ?, ?, ?, ?, ?)", [(as_id, *row) for row in rows])
+    rows = old.execute("SELECT path, key, bytes, modified, since, gone, pages FROM deck_files WHERE deck_id = ? "
+                       "ORDER BY id", (deck_id,)).fetchall()
+    new.executemany("INSERT INTO deck_files (deck_id, path, key, bytes, modified, since, gone, pages) "
+                    "VALUES (?, ?, ?, ?, ?, ?, ?, ?)", [(as_id, *row) for row in rows])

@@ -74,13 +74,15 @@ class Decks:
             connection.execute("INSERT INTO decks VALUES (?, 1, 1, ?, ?, NULL)", (deck_id, now, now))
             connection.execute("INSERT INTO revisions VALUES (?, 1, 'new', ?, ?, ?)",
                                (deck_id, who, now, state.to_json()))
-            put_files(connection, deck_id, 1, (), state.files)
             _keep_blobs(connection, deck_id, blobs)
+            put_files(connection, deck_id, 1, (), state.files)
             return _load(connection, deck_id, False)
 
     def change(self, deck_id: str, how: Callable[[DeckState], DeckState], *, who: str, kind: str = "edit",
-               expected: int | None = None, blobs: Iterable[KeptBlob] = ()) -> DeckRow:
+               expected: int | None = None, blobs: Iterable[KeptBlob] = (),
+               check: Callable[[int, int], None] = lambda count, size: None) -> DeckRow:
         """Put ``how`` to the deck's state. With ``expected``, raises Conflict if the version isn't that any more.
+        ``check`` is told what the deck then holds, as for ``put_file``.
 
         ``how`` runs inside the transaction, so what it checks still holds when its result is kept.
         """
@@ -97,10 +99,11 @@ class Decks:
             before, after = set(row.state.files), {file.path for file in state.files}
             put_files(connection, deck_id, number, [file.path for file in row.state.files if file.path not in after],
                       [file for file in state.files if file not in before])
+            check(*room_taken(connection, deck_id, number, ""))
             return _load(connection, deck_id, False)
 
     def room_taken(self, deck_id: str, path: str) -> tuple[int, int]:
-        """(files, bytes) of the deck without the file at ``path``. Raises NotThere."""
+        """(files with every page counted, bytes) of the deck without the file at ``path``. Raises NotThere."""
         with self._database.read() as connection:
             return room_taken(connection, deck_id, _head(connection, deck_id), path)
 
@@ -114,7 +117,7 @@ class Decks:
         with self._database.write() as connection:
             head = _head(connection, deck_id)
             count, size = room_taken(connection, deck_id, head, file.path)
-            check(count + 1, size + file.bytes)
+            check(count + max(1, len(blob.record.arts) if blob.record else 1), size + file.bytes)
             twin = twin_of(connection, deck_id, head, file)
             _keep_blobs(connection, deck_id, [blob])
             if file_at(connection, deck_id, head, file.path) != file:

@@ -186,5 +186,12 @@ CREATE TABLE done (                -- changes that pages may send again, their a
 CREATE INDEX done_by_time ON done(made);
 """
 
+# What a deck's limit counts: a PDF of many pages is as many cards.
+_PAGES = """
+ALTER TABLE deck_files ADD COLUMN pages INTEGER NOT NULL DEFAULT 1;
+UPDATE deck_files SET pages = max(1, coalesce(
+    (SELECT json_array_length(a.record, '$.arts') FROM art a WHERE a.key = deck_files.key), 1));
+"""
+
 MIGRATIONS: tuple[str, ...] = (_FIRST, _FILES_IN_ROWS, _VERSIONS, _RELEASES, _RELEASED_DECKS,
-                               _OWN_PRINTERS, _DONE)
+                               _OWN_PRINTERS, _DONE, _PAGES)

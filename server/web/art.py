@@ -255,8 +255,8 @@ async def _add_all(services: Services, person: str, deck_id: str, contents: Cont
     taken = [one for one in await asyncio.gather(*(read(one) for one in contents.files)) if one]
     files, blobs = tuple(file for file, _ in taken), [blob for _, blob in taken]
     row = await run_in_threadpool(
-        lambda: services.store.decks.change(deck_id, adding(files, services.store.limits), who=person, kind=UPLOAD,
-                                            blobs=blobs))
+        lambda: services.store.decks.change(deck_id, adding(files), who=person, kind=UPLOAD, blobs=blobs,
+                                            check=_within_limits(services, files[-1].path if files else "archive")))
     return ArchiveOut(
         files=[file_of(file, blob.record.named(file.path) if blob.record else None) for file, blob in taken],
         ignored=[IgnoredOut(path=path, reason=reason) for path, reason in ignored], revision=row.version)

@@ -78,18 +78,17 @@ async def _read(services: Services, person: str, incoming: Incoming, key: str) -
     return record
 
 
-def adding(files: tuple[DeckFile, ...], limits: Limits) -> Callable[[DeckState], DeckState]:
-    """The change that puts ``files`` into a deck. Raises TooMuch over the limits of files or bytes of a deck."""
+def adding(files: tuple[DeckFile, ...]) -> Callable[[DeckState], DeckState]:
+    """The change that puts ``files`` into a deck."""
     def change(state: DeckState) -> DeckState:
-        changed = state.with_files(tuple(file for file in files if state.file(file.path) != file))
-        check_deck_limits(len(changed.files), changed.bytes, files[-1].path if files else "", limits)
-        return changed
+        known = set(state.files)
+        return state.with_files(tuple(file for file in files if file not in known))
     return change
 
 
 def check_deck_limits(files: int, size: int, label: str, limits: Limits) -> None:
     if files > limits.deck_files:
-        raise TooMuch(f"{label}: the deck would have more than {limits.deck_files} files.",
+        raise TooMuch(f"{label}: the deck would have more than {limits.deck_files} files, a PDF's pages counted.",
                       "Make a second deck, or raise the limit `deck_files`.")
     if size > limits.deck_bytes:
         raise TooMuch(f"{label}: the deck would have more than {bytes_text(limits.deck_bytes)}.",

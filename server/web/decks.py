@@ -24,7 +24,7 @@ from server.store.deck_state import DECK_LIST, DeckFile, DeckState
 from server.store.decks import DeckRow
 from server.web import models
 
-_KEPT_VIEWS = 64
+_KEPT_VIEWS, _KEPT_CARDS = 64, 40_000
 _SCREEN_PX = 512
 _FAN = 3
 
@@ -63,7 +63,8 @@ class DeckViews:
         made = self._derive(row)
         with self._lock:
             self._kept[mark] = made
-            while len(self._kept) > _KEPT_VIEWS:
+            while len(self._kept) > 1 and (len(self._kept) > _KEPT_VIEWS or sum(
+                    len(view.records) + len(view.deck.cards) for view in self._kept.values()) > _KEPT_CARDS):
                 self._kept.popitem(last=False)
         return made
 

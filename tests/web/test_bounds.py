@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import io
+import zipfile
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
 from pydantic import ValidationError
 
+from server.store.limits import Limits
 from server.web import app, models
-from tests.web.live import LiveServer
+from tests.formats.artwork import pdf
+from tests.web.live import LiveServer, picture
 
 # Loaded with the app; each of them is a body that somebody may send.
 assert app.ROUTERS
@@ -56,3 +60,20 @@ def test_a_path_is_no_deeper_than_a_folder(live_server: LiveServer, path: str) -
     deck = live_server.deck({})
     answer = live_server.client().put(f"/api/decks/{deck}/files/{path}", content=b"GIF89a")
     assert answer.status_code == 422 and "can't name a file" in answer.json()["message"]
+
+
+def test_a_deck_counts_the_pages_of_its_pdfs(make_server: Callable[..., LiveServer]) -> None:
+    server = make_server(Limits(free_bytes=0, deck_files=7))
+    client = server.client()
+    deck, other = server.deck({"fronts/lamp.png": picture()}, client=client), server.deck({}, client=client)
+    pages = pdf(3)
+    put = [client.put(f"/api/decks/{deck}/files/fronts/{name}.pdf", content=pages) for name in "abc"]
+    assert [one.status_code for one in put] == [200, 200, 413]  # 1 + 3 + 3, and 3 more
+    assert "a PDF's pages counted" in put[2].json()["message"]
+    assert client.put(f"/api/decks/{deck}/files/fronts/b.pdf", content=pages).status_code == 200  # in its own place
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as archive:
+        for name in "abc":
+            archive.writestr(f"fronts/{name}.pdf", pages)
+    assert client.post(f"/api/decks/{other}/archive", content=packed.getvalue()).status_code == 413
+    assert client.get(f"/api/decks/{other}").json()["files"] == []
