@@ -13,7 +13,8 @@ from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect, 
 
 from tests.web.live import LiveServer
 
-_NAMES = ("chromium", "chromium-browser", "google-chrome")
+# The shell is the same engine without a window's furniture: a quarter less work for each page.
+_NAMES = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
 _SWITCHES = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking",
              "--disable-component-update", "--disable-sync"]
 # A machine that does other work besides may take its time; nothing here waits for as long unless it fails.
