@@ -153,7 +153,7 @@ def _decided(art: Art, card: CardSize, bleed_mm: float, edges: EdgeMode) -> ArtF
     reading = f"carries {mm_text(carries, 3)} mm of bleed" if carries else "is the trim size"
     how = {"mirror": "bleed is mirrored", "stretch": "bleed is stretched", "colour": "bleed takes its edge colour",
            "none": "no bleed"}.get(edges, SUITED)
-    decision = reading if carries >= bleed_mm > 0 else f"{reading}; {how}"
+    decision = reading if carries >= bleed_mm - _SLACK_MM > 0 else f"{reading}; {how}"
     if turned:
         decision += "; turned a quarter to fit"
     if off <= ASPECT_TOLERANCE:
@@ -182,7 +182,7 @@ def _by_own_trim(art: Art, size: tuple[float, float], bleed_mm: float, edges: Ed
     around = Edges(trim.left * wide, trim.top * high, trim.right * wide, trim.bottom * high)
     carries = min(around.left, around.top, around.right, around.bottom)
     decision = f"states its trim, with {mm_text(carries, 3)} mm of bleed" if carries else "states its trim"
-    decision += "" if carries >= bleed_mm > 0 else f"; {SUITED}"
+    decision += "" if carries >= bleed_mm - _SLACK_MM > 0 else f"; {SUITED}"
     return ArtFit(Rect(0, 0, *size).grown(around), turned, "mirror", carries, 0.0,
                   decision + ("; turned a quarter to fit" if turned else ""))
 

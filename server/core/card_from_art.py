@@ -16,9 +16,10 @@ from server.core.settings import DeckSettings
 from server.core.sizes import CARD_SIZES, DEFAULT_CARD, CardSize, card_size_named
 from server.core.units import MM_PER_INCH, mm_text
 
-# Resolutions at which card art is drawn, and the bleeds that it is drawn with: none, 3 mm, 1/8 in (common practice).
+# Resolutions at which card art is drawn, and the bleeds that it is drawn with: none, 3 mm, 0.12 and 1/8 in (common
+# practice; 822 x 1122 is poker at 300 ppi with 0.12 in).
 _PPI = (150, 200, 300, 600)
-_BLEEDS_MM = (0.0, 3.0, 3.175)
+_BLEEDS_MM = (0.0, 3.0, 3.048, 3.175)
 _CLAIM_MM = 0.35  # rounding to whole pixels or points, twice
 _LEAST_PPI = 140.0  # files that claim less say what the screen had, not what they were drawn for
 _SHORTEST_MM, _LONGEST_MM = 30.0, 200.0

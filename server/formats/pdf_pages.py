@@ -27,6 +27,7 @@ OUR_PRODUCER = "Lampfold"  # what our own PDFs say of themselves; laid out again
 _SLACK_PT = 0.1
 # The end mark is looked for in the last 1,024 bytes (PDF Reference 1.7, Appendix H, note 18), and then some.
 _TAIL_BYTES = 2048
+_DEEPEST, _MOST_LOOKED_AT = 40, 50_000
 _NOTICEABLE = 0.04  # of a page: a smaller picture is an ornament, whose softness nobody sees
 
 
@@ -138,22 +139,41 @@ def _trim(source: PdfSource, number: int, size_mm: tuple[float, float]) -> Edges
 
 
 def _looks(source: PdfSource) -> tuple[str, ...]:
-    """A name for what each page draws: its own content, what that refers to, and its pictures."""
+    """A name for what each page draws: its own content and all that it refers to, wherever in the file that lies."""
     found: list[str] = []
-    pictures: dict[int, bytes] = {}
+    known: dict[int, bytes] = {}
+    shared: Value | None = None  # what many pages inherit is looked at once
+    likeness = b""
     for number in range(source.page_count):
         page = source.page(number)
         digest = hashlib.blake2b(digest_size=12)
         for stream in page.contents:
             digest.update(source.raw_stream(stream))
-        for xref, *_ in source.document.get_page_images(number):
-            if xref not in pictures:
-                pictures[xref] = hashlib.blake2b(source.raw_stream(xref), digest_size=12).digest()
-            digest.update(pictures[xref])
-        if not source.document.get_page_images(number):  # forms and fonts are told apart by which they are
-            digest.update(repr(page.resources).encode("utf-8", "replace"))
+        if page.resources is not shared:
+            shared, likeness = page.resources, _likeness(source, page.resources, known, 0)
+        digest.update(likeness)
         found.append(digest.hexdigest())
     return tuple(found)
+
+
+def _likeness(source: PdfSource, value: Value, known: dict[int, bytes], depth: int) -> bytes:
+    """Equal for values that hold the same. Each object is looked at once, beyond bounds by its number alone."""
+    if isinstance(value, Ref):
+        if value.number not in known:
+            known[value.number] = b"%d" % value.number  # what it is for itself, and where there is too much to look at
+            if depth < _DEEPEST and len(known) < _MOST_LOOKED_AT:
+                digest = hashlib.blake2b(_likeness(source, source.object(value.number), known, depth + 1),
+                                         digest_size=12)
+                if source.is_stream(value.number):
+                    digest.update(source.raw_stream(value.number))
+                known[value.number] = digest.digest()
+        return known[value.number]
+    if isinstance(value, dict):
+        return b"<%s>" % b" ".join(key + b" " + _likeness(source, item, known, depth + 1)
+                                   for key, item in sorted(value.items()) if key not in (b"/Parent", b"/StructParents"))
+    if isinstance(value, list):
+        return b"[%s]" % b" ".join(_likeness(source, item, known, depth + 1) for item in value)
+    return bytes(value)
 
 
 def _size(width_pt: float, height_pt: float, label: str) -> tuple[float, float]:
