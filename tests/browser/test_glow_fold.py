@@ -21,6 +21,7 @@ def test_the_folded_back_is_upright_and_the_warning_shows_it_upside_down(page: P
     set_settings(live_server, deck, method=method, core_mm=0)
     open_glow(page, deck)
     rule = page.locator("[data-fold-rule]")
+    expect(page.locator("[data-fold-what]")).not_to_contain_text("core")
     expect(rule).to_contain_text("printed upright" if method == "side-fold" else "upside down")
     corners = """(canvas) => { const c = canvas.getContext("2d"); const { width: w, height: h } = canvas;
         const places = [[.1, .1], [.9, .1], [.9, .9], [.1, .9]];
@@ -63,6 +64,7 @@ def test_pairs_lie_against_the_light_each_by_its_own_crease(page: Page, live_ser
         # Turned over like a page, left and right of the front's own frame change sides.
         assert [colour_name(pixel) for pixel in pixels[:4]] == ["green", "red", "yellow", "blue"]
         assert pixels[4][:3] == pytest.approx([160, 240 - 15 * number, 210], abs=7)
+    expect(page.locator("[data-fold-what]")).to_contain_text("One card on its own crease, the core slipped in")
     expect(page.locator("[data-fold-name]")).to_have_text("1. keeper-0")
     page.get_by_role("button", name="Next card").click()
     expect(page.locator("[data-fold-name]")).to_have_text("2. keeper-1")

@@ -64,9 +64,9 @@ export class Fold {
     this.section.hidden = !folds.length;
     need("[data-no-fold]").hidden = folds.length > 0 || !data.has_backs;
     need("[data-fold-choice]").hidden = folds.length < 2;
-    need("[data-fold-what]").textContent = data.in_pairs
-      ? "One card on its own crease, the core slipped in, the back coming upright behind its front."
-      : "The sheet on its creases, the core slipped in, the back coming upright behind its front.";
+    const core = data.core_mm > 0 ? "the core slipped in, " : "";
+    need("[data-fold-what]").textContent = data.in_pairs ? `One card on its own crease, ${core}the back coming upright behind its front.`
+      : `The sheet on its crease${core && "s"}, ${core}the back coming upright behind its front.`;
     this.choose(0);
   }
 
