@@ -16,7 +16,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -161,13 +161,20 @@ class Since:
 def build_key(deck: Deck, settings: DeckSettings, printer: Printer | None, since: Since | None = None,
               part: Part = "sheets") -> str:
     """The same key, the same bytes: everything that shapes the PDF, and the version that draws it."""
-    shape = {"version": __version__, "name": deck.name, "cards": [asdict(card) for card in deck.cards],
-             "settings": settings.printed(), "printer": printer_to_json(printer) if printer else None}
+    shape: dict[str, Any] = {
+        "version": __version__, "name": deck.name, "cards": deck.cards, "settings": settings.printed(),
+        "printer": printer_to_json(printer) if printer else None}
     if since:
-        shape["since"] = {**asdict(since), "form": 2}  # what is kept of such a build counts the deck's cards
+        shape["since"] = [since, 2]  # what is kept of such a build counts the deck's cards
     if part != "sheets":
         shape["part"] = part
-    return hashlib.sha256(json.dumps(shape, sort_keys=True, ensure_ascii=False).encode("utf-8")).hexdigest()
+    text = json.dumps(shape, sort_keys=True, ensure_ascii=False, default=_values)
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()
+
+
+def _values(record: Any) -> list[Any]:
+    """A record as its fields' values: a deck has thousands."""
+    return [getattr(record, name) for name in type(record).__dataclass_fields__]
 
 
 class Builds:

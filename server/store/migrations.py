@@ -193,5 +193,10 @@ UPDATE deck_files SET pages = max(1, coalesce(
     (SELECT json_array_length(a.record, '$.arts') FROM art a WHERE a.key = deck_files.key), 1));
 """
 
+# A version is known again by a mark of all that is in it, however many there are.
+_MARKS = """
+ALTER TABLE versions ADD COLUMN mark TEXT NOT NULL DEFAULT '';
+"""
+
 MIGRATIONS: tuple[str, ...] = (_FIRST, _FILES_IN_ROWS, _VERSIONS, _RELEASES, _RELEASED_DECKS,
-                               _OWN_PRINTERS, _DONE, _PAGES)
+                               _OWN_PRINTERS, _DONE, _PAGES, _MARKS)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import secrets
 import sqlite3
 from dataclasses import astuple, dataclass, replace
 from datetime import timedelta
 
-from server.core.settings import OWN_PRINTING, DeckSettings
+from server import __version__
+from server.core.settings import OWN_PRINTING, SETTINGS, DeckSettings
 from server.errors import BadValue, NotThere, TooMuch
 from server.store.database import Database, now_text
 from server.store.deck_state import DeckFile, DeckState, read_state
@@ -69,8 +72,8 @@ class Versions:
                                        (deck_id,)).fetchone()[0]
             if count >= _MOST:
                 raise TooMuch(f"versions: this deck has {_MOST} already.", "Remove some that nobody needs.")
-            connection.execute("INSERT INTO versions VALUES (?, ?, ?, ?, ?, ?, ?, NULL)",
-                               (version_id, deck_id, name, who, now_text(), cards, state.to_json()))
+            connection.execute("INSERT INTO versions VALUES (?, ?, ?, ?, ?, ?, ?, NULL, ?)",
+                               (version_id, deck_id, name, who, now_text(), cards, state.to_json(), _mark(state)))
             connection.executemany("INSERT INTO version_files VALUES (?, ?, ?, ?, ?, ?)",
                                    [(version_id, place, *astuple(file)) for place, file in enumerate(state.files)])
             return _load(connection, deck_id, version_id)
@@ -93,11 +96,23 @@ class Versions:
     def named_as(self, deck_id: str, state: DeckState) -> str:
         """The name of the latest version that is just this, "" where none is."""
         with self._database.read() as connection:
-            rows = connection.execute("SELECT id, name, state FROM versions WHERE deck_id = ? AND removed_at IS NULL "
+            rows = connection.execute("SELECT id, name, mark FROM versions WHERE deck_id = ? AND removed_at IS NULL "
                                       "ORDER BY made DESC, rowid DESC", (deck_id,)).fetchall()
-            alike = (row for row in rows if _beside_files(read_state(row["state"], ())) == _beside_files(state))
-            return next((row["name"] for row in alike
-                         if set(_state(connection, row["id"]).files) == set(state.files)), "")
+        if not rows:
+            return ""
+        fresh = self._marked([row["id"] for row in rows if not row["mark"].startswith(_MADE_BY)])
+        mark = _mark(state)
+        return next((row["name"] for row in rows if fresh.get(row["id"], row["mark"]) == mark), "")
+
+    def _marked(self, version_ids: list[str]) -> dict[str, str]:
+        """Marks for versions that an older Lampfold kept, which are kept from now on."""
+        if not version_ids:
+            return {}
+        with self._database.write() as connection:
+            marks = {one: _mark(_state(connection, one)) for one in version_ids}
+            connection.executemany("UPDATE versions SET mark = ? WHERE id = ?",
+                                   [(mark, one) for one, mark in marks.items()])
+        return marks
 
     def empty_bin(self, older_than: timedelta = timedelta(days=BIN_DAYS)) -> int:
         """Remove for good what was taken off the list longer ago, but what is released still. Says how many went."""
@@ -109,10 +124,16 @@ class Versions:
 _SELECT = "SELECT id, deck_id, name, made, cards, removed_at FROM versions"
 
 
-def _beside_files(state: DeckState) -> str:
-    """What makes a state that very deck beside its files: not its name, nor what printer and paper at hand ask for."""
+_MADE_BY = f"{__version__} {len(SETTINGS)} "  # with other settings a state reads otherwise
+
+
+def _mark(state: DeckState) -> str:
+    """What makes a state that very deck: its files in any order, and all but its name and what printer and paper at
+    hand ask for."""
     own = {name: getattr(DeckSettings(), name) for name in OWN_PRINTING}
-    return replace(state, name="", settings=replace(state.settings, **own)).to_json()
+    beside = replace(state, name="", settings=replace(state.settings, **own)).to_json()
+    whole = json.dumps([beside, sorted((file.path, file.key, file.bytes, file.modified) for file in state.files)])
+    return _MADE_BY + hashlib.sha256(whole.encode()).hexdigest()
 
 
 def _load(connection: sqlite3.Connection, deck_id: str, version_id: str) -> VersionRow:
@@ -146,7 +167,7 @@ def copy_versions(old: sqlite3.Connection, new: sqlite3.Connection, deck_id: str
         version_id = row["id"] if as_id == deck_id else secrets.token_hex(8)
         if new.execute("SELECT 1 FROM versions WHERE id = ?", (version_id,)).fetchone():
             continue
-        new.execute("INSERT INTO versions VALUES (?, ?, ?, ?, ?, ?, ?, ?)", (version_id, as_id, *tuple(row)[2:]))
+        new.execute("INSERT INTO versions VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", (version_id, as_id, *tuple(row)[2:]))
         files = old.execute("SELECT * FROM version_files WHERE version_id = ?", (row["id"],)).fetchall()
         new.executemany("INSERT INTO version_files VALUES (?, ?, ?, ?, ?, ?)",
                         [(version_id, *tuple(file)[1:]) for file in files])

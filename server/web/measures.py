@@ -33,7 +33,7 @@ from server.web.services import Services, in_worker
 _MOST_KEPT = 4000
 _IN_ONE_ANSWER = 96
 _AT_ONCE = 24  # one piece of work stays well inside the time that a worker may take over it
-_PICTURES_AT_ONCE = 8  # after which others get their turn; what was looked at till then is kept
+_PICTURES_AT_ONCE = 24  # after which others get their turn; what was looked at till then is kept
 
 Mark = tuple[str, tuple[float, float, float, float]]
 Key = TypeVar("Key")

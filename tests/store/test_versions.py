@@ -51,6 +51,13 @@ def test_the_deck_is_that_version_until_something_of_it_changes(store: Store) ->
     assert named(replace(state, settings=state.settings.changed({"paper": "letter"}))) == "0.3"  # the paper at hand
     assert named(replace(state, settings=state.settings.changed({"bleed_mm": 2}))) == ""
     assert named(replace(state, files=state.files[:1])) == ""
+    # An older Lampfold kept it without a mark; from then on its files needn't be read again, however many there are.
+    with store.database.write() as connection:
+        connection.execute("UPDATE versions SET mark = ''")
+    assert named(state) == "0.3"
+    with store.database.write() as connection:
+        connection.execute("DELETE FROM version_files")
+    assert named(state) == "0.3"
 
 
 def test_a_name_is_given_once_and_comes_free_again(store: Store) -> None:
