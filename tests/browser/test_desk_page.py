@@ -22,6 +22,10 @@ def test_a_deck_is_started_binned_and_restored(page: Page, new_deck: Callable[[s
     page.get_by_text(re.compile("^Bin, ")).click()
     page.get_by_role("button", name="Restore Fog & <b>Horn</b>").click()
     expect(card).to_be_visible()
+    card.get_by_role("button", name="Keep a version of Fog & <b>Horn</b>").click()
+    page.keyboard.type("0.3, Tuesday group")
+    page.keyboard.press("Enter")
+    expect(card).to_contain_text("0.3, Tuesday group")
 
 
 def test_the_deck_that_was_open_stays_in_the_rail(page: Page, live_server: LiveServer) -> None:

@@ -131,7 +131,8 @@ export const api = {
   build: (id, ask = {}) => steady("POST", `/decks/${part(id)}/builds`, ask),
   /** @param {string} id @returns {Promise<import("./types.js").VersionsOut>} */
   versions: (id) => call("GET", `/decks/${part(id)}/versions`),
-  /** @param {string} id @param {string} name @param {number} revision @returns {Promise<Version>} */
+  /** @param {string} id @param {string} name @param {number|null} revision the one that was looked at
+   *  @returns {Promise<Version>} */
   keepVersion: (id, name, revision) => steady("POST", `/decks/${part(id)}/versions`, { name, revision }),
   /** @param {string} id @param {string} version @param {{name?: string, removed?: boolean}} change
    *  @returns {Promise<Version>} */

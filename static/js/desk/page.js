@@ -55,8 +55,34 @@ function deckCard(deck) {
       el("a", { class: "deck-link", href: deckHref(deck.id, firstPage(deck)), text: deck.name }),
       el("p", { class: "deck-facts measure" }, facts, " · ", el("time", { dateTime: deck.updated, text: ago(deck.updated) }),
         deck.version && el("span", { class: "deck-version", title: TESTER ? "The newest release" : "The latest version that is kept" }, " · ", deck.version)),
-      el("button", { class: "button button-quiet button-icon", type: "button", title: "Move to the bin",
-        "aria-label": `Move ${deck.name} to the bin`, on: { click: () => toBin(deck) } }, icon("bin"))));
+      el("div", { class: "deck-tools" },
+        el("button", { class: "button button-quiet button-icon", type: "button", title: "Keep a version",
+          "aria-label": `Keep a version of ${deck.name}`, on: { click: (/** @type {MouseEvent} */ event) => askVersion(deck, event) } }, icon("plus")),
+        el("button", { class: "button button-quiet button-icon", type: "button", title: "Move to the bin",
+          "aria-label": `Move ${deck.name} to the bin`, on: { click: () => toBin(deck) } }, icon("bin")))));
+}
+
+/** Ask in the deck's own card what the version is called. @param {DeckSummary} deck @param {MouseEvent} event */
+function askVersion(deck, { currentTarget }) {
+  const opener = /** @type {HTMLElement} */ (currentTarget);
+  const card = /** @type {HTMLElement} */ (opener.closest(".deck-card"));
+  const close = () => { card.querySelector("form")?.remove(); opener.focus(); };
+  if (card.querySelector("form")) return close();
+  const field = el("input", { class: "input", type: "text", autocomplete: "off", "aria-label": `Version of ${deck.name}`, placeholder: "0.3, Tuesday group", maxlength: 120, required: true });
+  card.append(el("form", { class: "deck-keep", on: {
+    keydown: (/** @type {KeyboardEvent} */ { key }) => { if (key === "Escape") close(); },
+    submit: async (/** @type {Event} */ submitted) => {
+      submitted.preventDefault();
+      try {
+        const { name } = await api.keepVersion(deck.id, /** @type {HTMLInputElement} */ (field).value, null);
+        await show();
+        toast(`${name} of ${deck.name} is kept.`);
+      } catch (error) {
+        tellError(error);
+      }
+    },
+  } }, field, el("button", { class: "button button-small", type: "submit", text: "Keep" })));
+  field.focus();
 }
 
 /** @param {DeckSummary} deck */

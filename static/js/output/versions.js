@@ -66,7 +66,7 @@ class Versions {
     fill(this.to, versions, "", NOW);
     if (!versions.length) need("[data-compare]").hidden = true;
     const rail = document.querySelector("[data-deck-version]");
-    if (rail instanceof HTMLElement) [rail.textContent, rail.hidden] = [latest?.name ?? "", !latest];
+    if (rail) rail.textContent = latest?.name ?? "Keep a version";
   }
 
   /** @param {Version} version */
