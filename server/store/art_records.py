@@ -65,7 +65,8 @@ class ArtRecords:
 
     def __init__(self, database: Database) -> None:
         self._database = database
-        # A key names its bytes, so what was found in them doesn't change; a page asks for all of a deck's at once.
+        # A key names its bytes, so what was found in them doesn't change, unless they were refused; a page asks for all
+        # of a deck's at once.
         self._parsed: dict[str, ArtRecord] = {}
 
     def get(self, key: str) -> ArtRecord | None:
@@ -86,7 +87,7 @@ class ArtRecords:
                 found.update({row["key"]: read_record(row["record"]) for row in rows})
         if sum(1 + len(record.arts) for record in self._parsed.values()) > _MOST_PARSED:
             self._parsed = {}
-        self._parsed |= {key: found[key] for key in wanted if key in found}
+        self._parsed |= {key: found[key] for key in wanted if key in found and not found[key].problem}
         return found
 
 

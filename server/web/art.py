@@ -131,9 +131,11 @@ def deck(deck_id: str) -> RedirectResponse:
 
 @router.post("/missing", responses=_ERRORS)
 def missing(deck_id: str, stamps: FileStamps, services: ServicesDep) -> MissingOut:
-    """Which of these files the deck doesn't have as they are, by path, size and time of change."""
+    """Which of these files the deck doesn't have as they are, by path, size and time of change, or couldn't read."""
     state = services.store.decks.get(deck_id).state
-    known = {(file.path, file.bytes, file.modified) for file in state.files}
+    refused = {key for key, record in services.store.art.get_many(file.key for file in state.files).items()
+               if record.problem}
+    known = {(file.path, file.bytes, file.modified) for file in state.files if file.key not in refused}
     wanted = [stamp.path for stamp in stamps.files
               if (clean_path(stamp.path), stamp.bytes, stamp.modified) not in known]
     return MissingOut(missing=wanted, known=len(stamps.files) - len(wanted))

@@ -54,15 +54,16 @@ def check_head(label: str, head: bytes) -> None:
 
 
 async def read_incoming(services: Services, person: str, incoming: Incoming) -> KeptBlob:
-    """Sync a written file, have a worker read it unless its bytes are known, and keep it.
+    """Sync a written file, have a worker read it unless its bytes are known to be good, and keep it.
 
-    Broken art is kept with its problem. Raises TooMuch for art over a limit, Stopped where the worker gave up.
+    What was refused is read anew, since a newer reader may take it. Broken art is kept with its problem. Raises TooMuch
+    for art over a limit, Stopped where the worker gave up.
     """
     key = await run_in_threadpool(incoming.finish)
     record: ArtRecord | None = None
     if not is_deck_list(incoming.label):
         record = await run_in_threadpool(services.store.art.get, key)
-        if record is None:
+        if record is None or record.problem:
             record = await _read(services, person, incoming, key)
     elif incoming.size > _DECK_LIST_BYTES:
         raise TooMuch(f"{incoming.label}: is over {bytes_text(_DECK_LIST_BYTES)}, too long for a deck list.",

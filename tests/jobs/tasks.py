@@ -8,11 +8,13 @@ import time
 from pathlib import Path
 from typing import Any
 
+from server.core.art import Problem
 from server.core.cost import Ink
 from server.errors import Unreadable
 from server.jobs.tasks import BuildOrder, ReadOrder
 from server.jobs.worker import Report
 from server.prepress import prepare, summarise
+from server.store.art_records import ArtRecord
 
 
 def double(report: Report, number: int) -> int:
@@ -92,6 +94,11 @@ def counted_build(report: Report, order: BuildOrder) -> dict[str, Any]:
 
 def die_reading(report: Report, order: ReadOrder) -> None:
     os._exit(13)
+
+
+def refuse_reading(report: Report, order: ReadOrder) -> ArtRecord:
+    """A reader that can't read the file yet."""
+    return ArtRecord(problem=Problem(order.label, "error", "damaged", "It can't be read.", "Wait for a newer reader."))
 
 
 def hang_reading(report: Report, order: ReadOrder) -> None:

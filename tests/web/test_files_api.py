@@ -270,6 +270,22 @@ def test_a_worker_that_is_lost_takes_one_files_verdict_along(make_server: Callab
     assert [file["path"] for file in client.get(f"/api/decks/{deck_id}").json()["files"]] == ["fronts/a.png"]
 
 
+def test_what_was_refused_is_read_anew_when_it_comes_again(live_server: LiveServer,
+                                                           monkeypatch: pytest.MonkeyPatch) -> None:
+    client = live_server.client()
+    deck_id = live_server.deck({}, client=client)
+    content = picture((12, 34, 56))
+    address = f"/api/decks/{deck_id}/files/fronts/a.png?modified=7"
+    with monkeypatch.context() as patched:
+        patched.setattr(art_receiving, "read_file", tasks.refuse_reading)
+        assert client.put(address, content=content).json()["problem"]["code"] == "damaged"
+    stamps = [{"path": "fronts/a.png", "bytes": len(content), "modified": 7}]
+    assert client.post(f"/api/decks/{deck_id}/missing", json={"files": stamps}).json()["missing"] == ["fronts/a.png"]
+    assert client.put(address, content=content).json()["problem"] is None
+    assert len(client.get(f"/api/decks/{deck_id}").json()["cards"]) == 1
+    assert client.post(f"/api/decks/{deck_id}/missing", json={"files": stamps}).json()["missing"] == []
+
+
 async def _unhurried(services: Services, work: Work) -> object:
     """A second is enough to hang in, but a busy machine may need more to read a picture."""
     work.seconds = 60
