@@ -146,17 +146,16 @@ def crease_lines(layout: Layout, cards: int) -> tuple[Line, ...]:
 def _in_the_waste(lines: Iterable[Line], pieces: Sequence[Rect], gap_mm: float = 0.5) -> tuple[Line, ...]:
     ticks: list[Line] = []
     for line in lines:
-        upright = line.axis == "vertical"
+        upright, at = line.axis == "vertical", line.at_mm
         start, end = (line.start[1], line.end[1]) if upright else (line.start[0], line.end[0])
         blocked = sorted(
             (rect.y - gap_mm, rect.bottom + gap_mm) if upright else (rect.x - gap_mm, rect.right + gap_mm)
             for rect in pieces
-            if (rect.x - _SAME_MM <= line.at_mm <= rect.right + _SAME_MM if upright
-                else rect.y - _SAME_MM <= line.at_mm <= rect.bottom + _SAME_MM)
+            if (rect.x - _SAME_MM <= at <= rect.right + _SAME_MM if upright
+                else rect.y - _SAME_MM <= at <= rect.bottom + _SAME_MM)
         )
         for low, high in _free_spans(start, end, blocked):
-            ticks.append(Line((line.at_mm, low), (line.at_mm, high)) if upright
-                         else Line((low, line.at_mm), (high, line.at_mm)))
+            ticks.append(Line((at, low), (at, high)) if upright else Line((low, at), (high, at)))
     return tuple(ticks)
 
 

@@ -23,7 +23,7 @@ from server.errors import DoesNotFit
 # a home printer drifts is better than none).
 LEAST_OUTER_BLEED_MM = 1.0
 # A sheet holds no more cards than this, whatever its size: nobody cuts more, and a plan's work grows with them.
-MOST_SLOTS = 500
+MOST_SLOTS = 400
 _SLACK_MM = 1e-6
 # Clockwise from the left, as the edges of a card follow each other when it is turned on the page.
 _EDGES: tuple[EdgeName, ...] = ("left", "top", "right", "bottom")
@@ -72,7 +72,10 @@ def _best(request: PlanRequest, cards: int) -> dict[Kind, Candidate]:
             grids = _grids(request, turned, zone, nearest)
             if not grids:
                 continue
-            columns, rows = min(grids, key=lambda grid: _grid_rank(request, turned, zone, grid, max(cards, 1)))
+            counts = {grid: _grid_counts(request, grid, max(cards, 1)) for grid in grids}
+            fewest = min(counts.values())
+            columns, rows = min((grid for grid in grids if counts[grid] == fewest),
+                                key=lambda grid: _grid_rank(request, turned, zone, grid))
             candidate = _measure(_layout(request, frame, turned, zone, columns, rows), max(cards, 1))
             key = (frame.arrangement, turned, candidate.layout.hinge_side)
             if key not in best or candidate.rank < best[key].rank:
@@ -138,9 +141,8 @@ def _grids(request: PlanRequest, turned: bool, zone: Zone,
             for down in range(1, min(rows, MOST_SLOTS // across) + 1)]
 
 
-def _grid_rank(request: PlanRequest, turned: bool, zone: Zone, grid: tuple[int, int],
-               cards: int) -> tuple[float, ...]:
-    """The candidate's rank without laying it out: sheets, cuts, then more outer bleed, then more room."""
+def _grid_counts(request: PlanRequest, grid: tuple[int, int], cards: int) -> tuple[int, int]:
+    """The sheets and cuts of a grid, without laying it out."""
     columns, rows = grid
     full, rest = divmod(cards, columns * rows)
     between = 1 if request.gutter_mm <= _SLACK_MM else 2
@@ -148,9 +150,14 @@ def _grid_rank(request: PlanRequest, turned: bool, zone: Zone, grid: tuple[int, 
     def cuts(count: int) -> int:  # as core.cut_order has it: the waste round the block, then card from card
         return 4 + between * (count - 1) + (count > columns and count % columns > 0)
 
-    total = full * cuts(columns * rows) + (cuts(rest) if rest else 0)
+    return full + bool(rest), full * cuts(columns * rows) + (cuts(rest) if rest else 0)
+
+
+def _grid_rank(request: PlanRequest, turned: bool, zone: Zone, grid: tuple[int, int]) -> tuple[float, int]:
+    """Among grids of as few sheets and cuts: more outer bleed, then more room."""
+    columns, rows = grid
     needs = _needs(request, turned, zone, columns, rows)[0]
-    return full + bool(rest), total, -(needs.left + needs.top + needs.right + needs.bottom), -columns * rows
+    return -(needs.left + needs.top + needs.right + needs.bottom), -columns * rows
 
 
 def _needs(request: PlanRequest, turned: bool, zone: Zone, columns: int, rows: int) -> tuple[Edges, float, float]:

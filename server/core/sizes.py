@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from server.core.units import MM_PER_INCH, mm_text, parse_size
 from server.errors import BadValue
@@ -84,6 +85,7 @@ CARD_SIZES: dict[str, CardSize] = {
 DEFAULT_CARD = "poker-metric"
 
 
+@lru_cache(maxsize=64)  # asked for card by card
 def card_size_named(text: str) -> CardSize:
     """A card size by name, or by ``"WxH"`` in mm (or with ``in``), kept in the order given.
 
