@@ -224,6 +224,32 @@ def test_both_faces_make_the_same(server: LiveServer, files: Files, given: dict[
     assert command == web
 
 
+def test_what_was_chosen_by_hand_goes_to_the_command_line_as_a_list(server: LiveServer, tmp_path: Path) -> None:
+    files = {"fronts/lamp_x3.png": ART["PNG.png"], "fronts/the quay, north.png": ART["grey.png"],
+             "fronts/pages.pdf": ART["pages.pdf"], "fronts/out.png": ART["lying.png"],
+             "backs/all.png": ART["clear.png"], "backs/tide.png": ART["PNG.png"]}
+    client = server.client()
+    deck = server.deck(files, "Harbour", client)
+    record = client.get(f"/api/decks/{deck}").json()
+    labels = [card["file"] for card in record["cards"]]
+    chosen = {"fronts/lamp_x3.png": {"back": "backs/tide.png", "bleed": "mirror", "name": '=The "lamp", lit'},
+              "fronts/pages.pdf#2": {"copies": 4, "back": ""}, "fronts/pages.pdf#3": {"bleed": "none"},
+              "fronts/the quay, north.png": {"back": "backs/all.png", "swapped": True},
+              "fronts/out.png": {"out": True}}
+    change = {"revision": record["revision"], "cards": chosen, "order": labels[::-1]}
+    assert client.patch(f"/api/decks/{deck}", json=change).status_code == 200
+    job = client.post(f"/api/decks/{deck}/builds", json={"settings": {"card": "poker"}}).json()["job"]
+    theirs = client.get(client.get(f"/api/jobs/{job}").json()["result"]["pdf"]).content
+    answer = client.get(f"/api/decks/{deck}/deck.csv")
+    assert answer.headers["content-type"] == "text/csv; charset=utf-8"
+    for path, content in {**files, "deck.csv": answer.content}.items():
+        write(tmp_path / "Harbour", path, content)
+    made = by_command_line(tmp_path / "Harbour", {"card": "poker"}, None)
+    assert made.pdf == theirs
+    # And back: a new deck of the folder, its list among it, is the same.
+    assert by_web(server, "Harbour", {**files, "deck.csv": answer.content}, {"card": "poker"}, None).pdf == theirs
+
+
 @pytest.mark.parametrize("method", sorted(METHODS))
 def test_every_method_is_built_by_both(server: LiveServer, method: str) -> None:
     files = {"fronts/lamp_x3.jpg": ART["JPEG.jpg"], "fronts/quay.webp": ART["WEBP.webp"],

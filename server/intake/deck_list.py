@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import get_args
 
-from server.core.art import Art, Problem, Severity
+from server.core.art import Art, Deck, Problem, Severity
 from server.core.edge_bleed import EdgeMode
 from server.formats.limits import MAX_COPIES, MAX_DECK_LIST_BYTES, MAX_DECK_LIST_LINES
 from server.formats.refusal import BadArt
@@ -109,6 +109,16 @@ def parse_list(text: str) -> DeckList:
     if columns is None:
         return DeckList(problems=(list_problem("error", "It is empty, so it wasn't followed."),), usable=False)
     return DeckList(tuple(rows), tuple(problems))
+
+
+def written_list(deck: Deck) -> str:
+    """The list that makes these cards of the deck's files, whatever they stand on. CSV as RFC 4180 has it."""
+    out = io.StringIO()
+    rows = csv.writer(out)
+    rows.writerow(COLUMNS)
+    rows.writerows((card.front.file, card.back.file if card.back else "none", card.copies, card.name,
+                    card.front.bleed or "") for card in deck.cards)
+    return out.getvalue()
 
 
 def _too_long(line: int) -> Problem:

@@ -12,6 +12,7 @@ from pydantic import BaseModel, Field
 from server.core.settings import EdgeMode
 from server.errors import BadValue, Conflict, NotThere
 from server.formats.limits import MAX_CARDS
+from server.intake.deck_list import written_list
 from server.store.deck_state import DeckState
 from server.store.decks import DeckRow
 from server.store.names import clean_name
@@ -153,6 +154,15 @@ def get_deck(deck_id: str, services: ServicesDep, known: int | None = None) -> m
     """The deck as it is; nothing where ``known`` is its revision, so that pages can look often."""
     row = services.store.decks.get(deck_id)
     return Response(status_code=204) if row.version == known else _record(services, row)
+
+
+@router.get("/decks/{deck_id}/deck.csv", responses={**_ERRORS, 200: {"content": {"text/csv": {}}}},
+            response_class=Response)
+def deck_list(deck_id: str, services: ServicesDep) -> Response:
+    """The cards as a deck list: laid at the top of the deck's folder, the command line makes the same of it."""
+    view = services.views.view(services.store.decks.get(deck_id))
+    return Response(written_list(view.deck), media_type="text/csv; charset=utf-8",
+                    headers={"Content-Disposition": 'attachment; filename="deck.csv"'})
 
 
 @router.patch("/decks/{deck_id}", responses=_CONFLICT, response_model=models.DeckRecord)
