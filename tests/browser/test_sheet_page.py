@@ -133,6 +133,12 @@ def test_a_card_that_does_not_fit_says_by_how_much(page: Page, deck: str) -> Non
     page.locator("#f-card-custom-w").fill("100")
     expect(page.locator("#e-card")).to_be_hidden()
     expect(figure(page, "cards a sheet")).to_have_text("4")  # turned: twice 88 mm on 200, twice 100 on 287
+    page.locator("#f-card-custom-h").fill("2 1/2 x 3 1/2 in")  # a whole size, as the command line takes it
+    page.keyboard.press("Tab")
+    expect(page.locator("#f-card-custom-w")).to_have_value("63.5")
+    expect(page.locator("#f-card-custom-h")).to_have_value("88.9")
+    expect(page.locator("[data-save-state]")).to_have_text("Saved")
+    expect(page.locator("#e-card")).to_be_hidden()
 
 
 def test_faces_and_sheets_are_stepped_through(page: Page, deck: str) -> None:

@@ -114,6 +114,15 @@ export class SizeField {
       this.#open();
       changed();
     });
+    // A whole size, such as "2 1/2 x 3 1/2 in", goes into both fields, whichever it was written into.
+    custom.addEventListener("change", ({ target }) => {
+      const { value } = /** @type {HTMLInputElement} */ (target);
+      const size = parseSize(/\d\s*$/.test(value) ? value + this.unit : value);
+      if (!size) return;
+      this.width.set(size.width_mm);
+      this.height.set(size.height_mm);
+      changed();
+    });
   }
 
   /** The name, or "WxH" in mm; unreadable sides go out as they were typed. */
