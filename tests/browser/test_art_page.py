@@ -212,3 +212,10 @@ def test_a_folder_dropped_again_is_compared_and_followed(page: Page, new_deck: N
     record = page.request.get(f"/api/decks/{deck}").json()
     assert {file["path"] for file in record["files"]} == {
         f"{side}/keeper-{number}.png" for side in ("fronts", "backs") for number in range(4)}
+    # Few files of many aren't the folder: what isn't among them is not to go by the first button.
+    for path in [*root.glob("fronts/*.png"), *root.glob("backs/*.png")]:
+        if path.name != "keeper-0.png":
+            path.unlink()
+    choose_folder(page, root)
+    expect(asked).to_contain_text("Not among these files: 6")
+    expect(asked.locator(".button-main")).to_have_text("Only add what is new or changed")

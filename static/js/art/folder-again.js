@@ -77,12 +77,15 @@ function ask(deck, collected, found) {
     && el("section", {}, el("h3", { text: `${title}: ${some.length}` }),
       el("ul", { class: "again-list" }, ...some.slice(0, SHOWN).map((one) => el("li", {}, ...row(one))),
         some.length > SHOWN && el("li", { class: "soft", text: `and ${some.length - SHOWN} more` })));
+  // Some files were chosen rather than the whole folder: it isn't offered first that all others leave.
+  const few = found.gone.length > found.same.length + found.changed.length + found.renamed.length;
+  for (const [answer, first] of [["equal", !few], ["add", few]]) need(`[value="${answer}"]`, dialog).classList.toggle("button-main", Boolean(first));
   const name = (/** @type {string} */ text) => el("span", { class: "problem-file", text });
   need("[data-again]").replaceChildren(...[
     group("Changed", found.changed, (path) => [ours(path), theirs(path), name(path)]),
     group("Renamed", found.renamed, ({ was, path }) => [ours(was), name(`${was} is now ${path}`)]),
     group("New", found.fresh, (path) => [theirs(path), name(path)]),
-    group("Gone", found.gone, (path) => [ours(path), name(path)]),
+    group(few ? "Not among these files" : "Gone", found.gone, (path) => [ours(path), name(path)]),
     el("p", { class: "soft", text: `${counted(found.same.length, "file")} the same.` }),
   ].filter((one) => one !== false));
   return new Promise((resolve) => {
