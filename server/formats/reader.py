@@ -75,14 +75,19 @@ def _kind(head: bytes, size: int, file: str, limits: ArtLimits) -> ArtKind:
     kind = kind_of(head)
     if kind:
         return kind
+    raise no_art(file)
+
+
+def no_art(file: str) -> BadArt:
+    """The refusal of a file whose first bytes are those of no art; its name tells what it was taken for."""
     ending = ending_of(file)
     if ending in OTHER_PICTURES:
-        raise BadArt(f"{file}: is a kind of picture ({ending.upper()}) that can't be used as it is.",
-                     f"Save it as {FORMATS_TEXT}.", "unsupported")
+        return BadArt(f"{file}: is a kind of picture ({ending.upper()}) that can't be used as it is.",
+                      f"Save it as {FORMATS_TEXT}.", "unsupported")
     if ending in KIND_OF_ENDING:
-        raise BadArt(f"{file}: is no {KIND_LABELS[KIND_OF_ENDING[ending]]} and no other art, whatever its name says.",
-                     EXPORT_AGAIN, "not-art")
-    raise BadArt(f"{file}: is no art by its content.", f"Save it as {FORMATS_TEXT}.", "not-art")
+        return BadArt(f"{file}: is no {KIND_LABELS[KIND_OF_ENDING[ending]]} and no other art, whatever its name says.",
+                      EXPORT_AGAIN, "not-art")
+    return BadArt(f"{file}: is no art by its content.", f"Save it as {FORMATS_TEXT}.", "not-art")
 
 
 def _header(kind: ArtKind, source: io.FileIO, size: int, file: str, limits: ArtLimits) -> Header:

@@ -8,7 +8,8 @@ from typing import TypeVar
 from starlette.concurrency import run_in_threadpool
 
 from server.errors import NotArt, TooMuch
-from server.formats.header import FORMATS_TEXT, HEAD_BYTES, kind_of
+from server.formats.header import HEAD_BYTES, kind_of
+from server.formats.reader import no_art
 from server.jobs.queue import Work
 from server.jobs.tasks import ReadOrder, read_file
 from server.store.art_records import ArtRecord
@@ -50,7 +51,8 @@ def check_head(label: str, head: bytes) -> None:
     if not head:
         raise NotArt(f"{label}: is empty.", "Export it again, or leave it out.")
     if kind_of(head) is None:
-        raise NotArt(f"{label}: is no art by its content.", f"Save it as {FORMATS_TEXT}, or leave it out.")
+        refused = no_art(label)
+        raise NotArt(refused.message, f"{refused.fix[:-1]}, or leave it out.")
 
 
 async def read_incoming(services: Services, person: str, incoming: Incoming) -> KeptBlob:
