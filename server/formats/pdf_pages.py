@@ -220,7 +220,7 @@ def _has_end(path: Path) -> bool:
         return b"%%EOF" in handle.read()
 
 
-_HIDDEN, _PRINT = 2, 4  # flags (12.5.3)
+_HIDDEN, _PRINT, _NO_ROTATE = 2, 4, 16  # flags (12.5.3)
 _MOST_ANNOTATIONS = 10_000
 
 
@@ -232,28 +232,53 @@ def print_annotations(source: PdfSource, numbers: range) -> None:
     pages = {number: annotations for number in numbers
              if (annotations := source.annotations(number))}
     for number, annotations in pages.items():
-        kept = [prepared for item in annotations[:_MOST_ANNOTATIONS] if (prepared := _prepared(source, item))]
+        turn = source.page(number).rotation
+        kept = [prepared for item in annotations[:_MOST_ANNOTATIONS] if (prepared := _prepared(source, item, turn))]
         source.set_annotations(number, written(kept, lambda own: own))
     if pages:
         source.bake()
 
 
-def _prepared(source: PdfSource, item: Value) -> Value | None:
-    """The annotation as it is to be drawn, changed in its place; None for one that doesn't print."""
+def _prepared(source: PdfSource, item: Value, turn: int) -> Value | None:
+    """The annotation as it is to be drawn, changed in its place; None for one that doesn't print.
+
+    ``turn`` is how many degrees the page is turned clockwise for viewing.
+    """
     found = source.resolved(item)
     if not isinstance(found, dict) or found.get(b"/Subtype") == b"/Popup":
         return None  # a popup is a window of the reader's, and has no appearance (12.5.6.14)
     flags = _whole(source.resolved(found.get(b"/F")))
     if not flags & _PRINT or flags & _HIDDEN or not source.is_shown(found.get(b"/OC")):
         return None
-    # NoView and the like are for the screen; NoRotate isn't honoured by printing readers, and a card is turned anyway.
+    # NoView and the like are for the screen.
     changed: dict[bytes, Value] = {**found, b"/F": Atom(b"%d" % _PRINT)}
     if changed.get(b"/Subtype") == b"/Link" and b"/AP" in changed:
         changed[b"/Subtype"] = Name(b"/Stamp")  # MuPDF takes links for no annotations
+    if flags & _NO_ROTATE and turn:
+        changed |= _kept_upright(source, found, turn)
     if not isinstance(item, Ref):
         return changed
     source.change(item.number, written(changed, lambda own: own))
     return item
+
+
+def _kept_upright(source: PdfSource, found: dict[bytes, Value], turn: int) -> dict[bytes, Value]:
+    """The rectangle of an annotation that isn't turned with its page, but stays upright about its upper left corner
+    (12.5.3, table 165), and its appearance turned to fill it. What has no appearance of its own is left as it is."""
+    look = source.resolved(found.get(b"/AP"))
+    form = look.get(b"/N") if isinstance(look, dict) else None
+    if not (isinstance(form, Ref) and source.is_stream(form.number)):
+        states, state = source.resolved(form), source.resolved(found.get(b"/AS"))
+        form = states.get(bytes(state)) if isinstance(states, dict) and isinstance(state, Name) else None
+    rect = source.rect(found.get(b"/Rect"))
+    if not (rect and isinstance(form, Ref) and source.is_stream(form.number)):
+        return {}
+    across, up = {90: (0, 1), 180: (-1, 0), 270: (0, -1)}[turn]  # where "right" points on the page
+    source.turn_form(form.number, across, up)
+    x, y = rect.x, rect.bottom  # the box's y is up, so its bottom is the upper edge
+    corners = [x, x + across * rect.width + up * rect.height], [y, y + up * rect.width - across * rect.height]
+    return {b"/Rect": [Atom(b"%.4f" % value) for value in (min(corners[0]), min(corners[1]),
+                                                           max(corners[0]), max(corners[1]))]}
 
 
 def _whole(value: Value | None) -> int:

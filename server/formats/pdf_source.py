@@ -35,6 +35,7 @@ class PdfSource:
         self.file = file
         # Nodes of the page tree: one may list thousands of pages, and each of them asks for it.
         self._tree: dict[int, Value] = {}
+        self._turned: set[int] = set()  # forms that are upright already
         self.hidden_groups = self._hidden_groups()
 
     def close(self) -> None:
@@ -117,7 +118,7 @@ class PdfSource:
         """A page's own TrimBox or BleedBox in its points (14.11.2.1), None where it has none; y up, as ``page``'s."""
         with refusing(self.file):
             kind, text = self.document.xref_get_key(self.document.page_xref(index), name)
-        return self._rect(parse(text.encode("latin-1"))) if kind in ("array", "xref") else None
+        return self.rect(parse(text.encode("latin-1"))) if kind in ("array", "xref") else None
 
     def set_visible(self, index: int, box: Rect) -> None:
         """Make ``box``, in the page's points, all that is seen of it."""
@@ -140,6 +141,21 @@ class PdfSource:
         """Put another object in the place of ``number``, in memory."""
         with refusing(self.file):
             self.document.update_object(number, text.decode("latin-1"))
+
+    def turn_form(self, number: int, across: int, up: int) -> None:
+        """Turn a form XObject, once, so that its right points to (across, up); by its /Matrix, in memory."""
+        if number in self._turned:
+            return
+        self._turned.add(number)
+        given = self.entry(self.object(number), b"/Matrix")
+        try:
+            a, b, c, d, e, f = (float(_plain(self.resolved(one))) for one in given or ()) if isinstance(
+                given, list) and len(given) == 6 else (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
+        except ValueError:
+            return
+        turned = [f"{across * x - up * y:.6f} {up * x + across * y:.6f}" for x, y in ((a, b), (c, d), (e, f))]
+        with refusing(self.file):
+            self.document.xref_set_key(number, "Matrix", f"[{' '.join(turned)}]")
 
     def bake(self) -> None:
         """Make all annotations and fields that are left part of their pages."""
@@ -179,12 +195,13 @@ class PdfSource:
 
     def _box(self, chain: list[dict[bytes, Value]]) -> Rect:
         """CropBox within MediaBox (14.11.2); Letter where a file says neither, as readers do."""
-        media = self._rect(_inherited(chain, b"/MediaBox")) or Rect(0, 0, 612, 792)
-        crop = self._rect(_inherited(chain, b"/CropBox"))
+        media = self.rect(_inherited(chain, b"/MediaBox")) or Rect(0, 0, 612, 792)
+        crop = self.rect(_inherited(chain, b"/CropBox"))
         shared = crop.shared(media) if crop else media
         return shared if shared.width > 0 and shared.height > 0 else media
 
-    def _rect(self, value: Value | None) -> Rect | None:
+    def rect(self, value: Value | None) -> Rect | None:
+        """A rectangle (7.9.5), y up; None for what is none."""
         corners = self.resolved(value)
         if not isinstance(corners, list) or len(corners) != 4:
             return None

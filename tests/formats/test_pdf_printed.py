@@ -89,6 +89,8 @@ def add(page: pymupdf.Page, kind: str) -> None:
 KINDS: dict[str, Made] = {
     "stamp": stamp(), "turned appearance": stamp(matrix=(0, 1, -1, 0, 5, 7)),
     "slanted appearance": stamp(matrix=(0.8, 0.6, -0.6, 0.8, 3, -4)), "part of a box": stamp(box=(5, 4, 33, 18)),
+    "upright": stamp(PRINT | NO_ROTATE),
+    "upright, turned appearance": stamp(PRINT | NO_ROTATE, matrix=(0, 1, -1, 0, 5, 7)),
     "locked": stamp(PRINT | LOCKED), "print, not view": stamp(PRINT | NO_VIEW), "tick": choice(Name.Yes),
     "no tick": choice(Name.Off), "ink": by_mupdf("ink"), "highlight": by_mupdf("highlight"),
     "square": by_mupdf("square"), "note": by_mupdf("note"), "field": by_mupdf("field"),
