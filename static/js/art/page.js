@@ -12,7 +12,7 @@ import { fromDrop, fromInput, tidied } from "./dropped-files.js";
 import { settleFolder } from "./folder-again.js";
 import { bindProposals } from "./proposals.js";
 import { bindRubberBand, Selection } from "./selection.js";
-import { OpenDeck } from "../common/open-deck.js";
+import { OpenDeck, OTHER_PARTS } from "../common/open-deck.js";
 import { bindHead, bindTitle } from "../common/deck-head.js";
 import { counted, el, icon, need, ready, settled, sized } from "../common/dom.js";
 import { say, tellError } from "../common/messages.js";
@@ -24,10 +24,8 @@ import { Uploader } from "./uploader.js";
 
 /** @typedef {import("../common/api.js").FileRecord} FileRecord */
 
-// While files come in, the deck is read again this often at most, and not oftener than leaves nine parts of ten of the
-// time to the files: of a large deck it takes ever longer.
+// While files come in, the deck is read again this often at most, and not oftener than leaves most of the time to them.
 const REFRESH_EVERY_MS = 2500;
-const OTHER_PARTS = 9;
 
 /** @param {OpenDeck} deck @param {import("../common/types.js").TablesOut} tables */
 function bindCards(deck, tables) {

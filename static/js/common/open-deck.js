@@ -13,6 +13,9 @@ import { Saver } from "./saver.js";
  *   order?: string[], proposals?: Record<string, boolean|null>}} Changes */
 
 const LOOK_AGAIN_MS = 5000;
+const LOOK_SURELY_MS = 60_000;
+// Reading a deck, which takes long for a large one that others fill, leaves so many parts of ten to all else.
+export const OTHER_PARTS = 9;
 
 // A field is "name", "order", "settings/bleed_mm", "proposals/its id", or of a card "copies/fronts/fog.png" and the like.
 /** @param {Changes} changes @returns {Fields} */
@@ -80,6 +83,8 @@ export class OpenDeck extends Saver {
     this.chain = Promise.resolve();
     /** Read again by the page itself, as files come in. */
     this.followed = false;
+    /** Before then nobody looks again. */
+    this.due = 0;
     setInterval(() => this.look(), LOOK_AGAIN_MS);
     document.addEventListener("visibilitychange", () => this.look());
   }
@@ -153,10 +158,12 @@ export class OpenDeck extends Saver {
   /** See whether somebody else has changed the deck, now and then while nothing of one's own is on its way. */
   async look() {
     const { record } = this;
-    if (document.hidden || this.followed || this.sending || this.state === "waiting") return;
+    const began = Date.now();
+    if (began < this.due || document.hidden || this.followed || this.sending || this.state === "waiting") return;
     try {
       const now = await api.newer(this.id, record.revision);
       if (now && !this.sending && this.record === record) this.take(now, "theirs");
+      if (now) this.due = Date.now() + Math.min(LOOK_SURELY_MS, OTHER_PARTS * (Date.now() - began));
     } catch { /* the next save tells it, and the next look */ }
   }
 
