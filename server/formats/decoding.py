@@ -61,12 +61,17 @@ def as_file(data: Content) -> IO[bytes]:
     return cast(IO[bytes], data)  # as far as Pillow asks
 
 
+def lean(kind: ArtKind, data: Content) -> ImageFile.ImageFile:
+    """A picture of that kind as Pillow opens it, whatever its size."""
+    own = {"webp": _LeanWebP, "avif": _LeanAvif}.get(kind)
+    return own(as_file(data)) if own else Image.open(as_file(data), formats=(PILLOW_NAMES[kind],))
+
+
 @contextmanager
 def opened_by_pillow(kind: ArtKind, data: Content, file: str, limits: ArtLimits) -> Iterator[ImageFile.ImageFile]:
     """A picture of that kind, not decoded yet. Raises ArtTooLarge or BadArt, naming ``file``, for its size and shape
     and for what its decoder would take; and whatever Pillow raises."""
-    lean = {"webp": _LeanWebP, "avif": _LeanAvif}.get(kind)
-    with lean(as_file(data)) if lean else Image.open(as_file(data), formats=(PILLOW_NAMES[kind],)) as image:
+    with lean(kind, data) as image:
         check_pixels(file, *image.size, limits)
         check_decoding(file, KIND_LABELS[kind], *image.size, decoding_bytes(image, data), limits)
         yield image

@@ -68,6 +68,11 @@ class Jpeg:
                 and self.components in (1, 3, 4))
 
     @property
+    def has_scans(self) -> bool:
+        """True if it comes in several scans, for which a decoder keeps all coefficients."""
+        return self.process == _SOF_PROGRESSIVE or self.data[self.scan + 4] != self.components
+
+    @property
     def inverted(self) -> bool:
         """True for CMYK as Adobe writes it, with 0 for full ink."""
         return self.components == 4 and self.transform is not None

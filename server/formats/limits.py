@@ -14,6 +14,8 @@ MAX_PIXELS = 64_000_000
 # under 600 MB. In their usual forms PNG, JPEG and TIFF always keep to it, AVIF up to 58 megapixels and WebP, whose
 # decoder holds three copies, up to 43: an A4 page at 600 ppi has 35.
 MAX_DECODING_BYTES = 525_000_000
+# PDF and SVG are read by a process of their own, which is there besides.
+WORKER_BYTES = 55_000_000
 # Three times a thick deck, and still laid out in seconds; a PDF that claims 100,000 pages is refused by its count.
 MAX_PDF_PAGES = 2_000
 # 64 megapixels of 16-bit RGB without compression are 384 MB; nothing larger can be under the pixel cap and sensible.

@@ -9,19 +9,22 @@ from __future__ import annotations
 import base64
 import math
 import re
+import struct
 import zlib
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from server.formats.limits import ArtLimits
+from server.formats.jpeg import read_jpeg
+from server.formats.limits import WORKER_BYTES, ArtLimits
 from server.formats.pdf_source import PdfSource
 from server.formats.pdf_syntax import Ref, Value
-from server.formats.refusal import ArtTooLarge
+from server.formats.refusal import ArtTooLarge, BadArt
 
 _DEFLATE_RATIO = 1033  # deflate: at most 258 bytes for 2 bits (RFC 1951, 3.2.5)
 _RUN_RATIO = 64  # RunLengthDecode: at most 128 bytes for 2 (7.4.5)
 _PIECE = 64 * 1024
 _MOST_FORMS = 100_000
+_SIZE = re.compile(rb"\xff\x4f\xff\x51")
 _DO = re.compile(rb"(/[^\0\t\n\f\r ()<>\[\]{}/%]+)[\0\t\n\f\r ]+Do(?![A-Za-z])")
 _NAMES = {b"/Fl": b"/FlateDecode", b"/LZW": b"/LZWDecode", b"/AHx": b"/ASCIIHexDecode", b"/A85": b"/ASCII85Decode",
           b"/RL": b"/RunLengthDecode"}
@@ -37,6 +40,37 @@ def bound_streams(source: PdfSource, limits: ArtLimits) -> None:
         contents = source.contents(index)
         if len(contents) > 1:
             _bound(source, contents, f"page {index + 1}", limits.stream_bytes)
+
+
+def bound_pictures(source: PdfSource, limits: ArtLimits) -> None:
+    """Raises ArtTooLarge, naming the file, for a picture whose decoder would take too much, whatever is said beside it:
+    JPEG 2000 as whole numbers (libopenjp2), JPEG in several scans with all its coefficients (libjpeg)."""
+    most = limits.decoding_bytes - WORKER_BYTES
+    for number in source.pictures():
+        takes = _decoder_bytes(source, number, limits)
+        if takes > most:
+            raise ArtTooLarge(
+                f"{source.file}: holds a picture that takes {takes / 1e6:.0f} MB to decode, over the limit of "
+                f"{most / 1e6:.0f} MB.", "Scale it down, or export it with ordinary JPEG pictures.", "too-many-pixels")
+
+
+def _decoder_bytes(source: PdfSource, number: int, limits: ArtLimits) -> int:
+    *packers, last = [_NAMES.get(name, name) for name in source.filters(number)] or [b""]
+    if last not in (b"/JPXDecode", b"/DCTDecode", b"/DCT"):
+        return 0
+    data = source.raw_stream(number)
+    for name in packers:
+        data = b"".join(_inflated(data, limits.file_bytes)) if name == b"/FlateDecode" else _from_text(data, name)
+    if last == b"/JPXDecode":
+        # The size marker (ITU-T T.800, A.5.1): its length, capabilities, two sizes, two offsets, tiles, components.
+        sizes = (struct.unpack_from(">4s4x4I16xH", data[at.start():].ljust(42, b"\0")) for at in _SIZE.finditer(data))
+        return max((5 * count * max(0, right - left) * max(0, bottom - top)
+                    for _, right, bottom, left, top, count in sizes), default=0)
+    try:
+        jpeg = read_jpeg(data, source.file, None)
+    except BadArt:
+        return 0
+    return 2 * jpeg.components * jpeg.header.width * jpeg.header.height if jpeg.has_scans else 0
 
 
 def _bound(source: PdfSource, numbers: Sequence[int], what: str, most: int) -> None:

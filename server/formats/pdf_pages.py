@@ -18,7 +18,7 @@ from server.core.art import ArtKind
 from server.core.geometry import Edges
 from server.core.units import POINTS_PER_MM
 from server.formats.limits import DEFAULT_LIMITS, MAX_ASPECT, MAX_PAGE_MM, MIN_PAGE_MM, ArtLimits
-from server.formats.pdf_inflate import bound_forms, bound_streams
+from server.formats.pdf_inflate import bound_forms, bound_pictures, bound_streams
 from server.formats.pdf_source import PdfSource, load_pymupdf
 from server.formats.pdf_syntax import Atom, Name, Ref, Value, written
 from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt, damaged, refusing, truncated
@@ -51,6 +51,7 @@ def open_pdf(path: Path, file: str, limits: ArtLimits | None = None, kind: ArtKi
         source = PdfSource(document, file)
         if limits:
             bound_streams(source, limits)
+            bound_pictures(source, limits)
         pages = range(source.page_count) if page is None else range(page, min(page + 1, source.page_count))
         print_annotations(source, pages)
         _show_to_the_bleed(source, pages)

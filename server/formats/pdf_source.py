@@ -89,6 +89,14 @@ class PdfSource:
                         or self.document.xref_get_key(number, "Type")[1] in ("/ObjStm", "/XRef")):
                     yield number
 
+    def pictures(self) -> Iterator[int]:
+        """The numbers of all pictures, masks among them."""
+        with refusing(self.file):
+            for number in range(1, self.document.xref_length()):
+                if self.document.xref_is_stream(number) \
+                        and self.document.xref_get_key(number, "Subtype")[1] == "/Image":
+                    yield number
+
     def filters(self, number: int) -> list[bytes]:
         """The names of a stream's filters, the first to undo first."""
         with refusing(self.file):

@@ -46,7 +46,7 @@ def straight(image: Image.Image) -> Image.Image:
 
 def straightening(image: Image.Image) -> Change | None:
     """What makes ``image`` ``straight``; None where it is."""
-    by_word = _by_its_word(image)
+    by_word = by_its_word(image)
     if by_word is None:
         return _straightening(image)
     # The profile's change leaves RGB or RGBA, whose colours are as they should be.
@@ -74,13 +74,8 @@ def _on_white(band: Image.Image) -> Image.Image:
     return Image.alpha_composite(Image.new("RGBA", layer.size, "white"), layer).convert("RGB")
 
 
-def by_its_word(image: Image.Image) -> Image.Image:
-    """A PNG that says by gAMA and cHRM how its colours are meant, in sRGB."""
-    change = _by_its_word(image)
-    return change(image) if change else image
-
-
-def _by_its_word(image: Image.Image) -> Change | None:
+def by_its_word(image: Image.Image) -> Change | None:
+    """What brings a PNG that says by gAMA and cHRM how its colours are meant to sRGB, as RGB or RGBA."""
     info = image.info
     if image.format != "PNG" or info.keys().isdisjoint(("gamma", "chromaticity")):
         return None
@@ -91,11 +86,12 @@ def _by_its_word(image: Image.Image) -> Change | None:
     from PIL import ImageCms
 
     mode = "RGBA" if image.mode in WITH_ALPHA or "transparency" in info else "RGB"
-    change = _by_profile(ImageCms.ImageCmsProfile(io.BytesIO(profile)), mode, mode)
+    change = by_profile(ImageCms.ImageCmsProfile(io.BytesIO(profile)), mode, mode)
     return lambda band: change(band.convert(mode))
 
 
-def _by_profile(profile: object, given: str, wanted: str) -> Change:
+def by_profile(profile: object, given: str, wanted: str) -> Change:
+    """What brings a picture of mode ``given``, whose colours are those of ``profile``, to sRGB in mode ``wanted``."""
     from PIL import ImageCms
 
     turn = ImageCms.buildTransform(profile, ImageCms.createProfile("sRGB"), given, wanted)  # type: ignore[arg-type]
@@ -115,7 +111,7 @@ def printable(picture: Image.Image) -> Change | None:
     if mode == "LAB":
         from PIL import ImageCms
 
-        return _by_profile(ImageCms.createProfile("LAB"), "LAB", "RGB")
+        return by_profile(ImageCms.createProfile("LAB"), "LAB", "RGB")
     return lambda band: band.convert("RGB")
 
 

@@ -7,19 +7,21 @@ import binascii
 import io
 import re
 import warnings
+import zlib
 from typing import TYPE_CHECKING
 from urllib.parse import unquote_to_bytes
 
-from server.formats.decoding import PILLOW_NAMES
 from server.formats.header import HEAD_BYTES, kind_of
 from server.formats.jpeg import read_jpeg
-from server.formats.limits import ArtLimits
+from server.formats.limits import WORKER_BYTES, ArtLimits
 from server.formats.refusal import BadArt
 from server.formats.svg_canvas import Canvas
 from server.formats.svg_tree import CantDraw
 
 if TYPE_CHECKING:
-    from PIL.Image import Image, Transpose
+    from PIL.Image import Image
+
+    from server.formats.straight import Change
 
 _DATA = re.compile(r"data:([^,;]*)((?:;[^,;]*)*),", re.I)
 _KINDS = ("png", "jpeg", "webp")
@@ -47,33 +49,60 @@ def put_picture(canvas: Canvas, link: str) -> tuple[int, tuple[int, int]]:
     if kind not in _KINDS:
         raise CantDraw("a picture in it that is no PNG, JPEG or WebP", "svg-feature", _AGAIN)
     objects = canvas.objects
-    import PIL.Image
+    from server.formats.decoding import decoding_bytes, lean
 
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of odd metadata, which isn't used
-            with PIL.Image.open(io.BytesIO(data), formats=(PILLOW_NAMES[kind],)) as picture:
+            with lean(kind, data) as picture:
                 size = picture.size
                 objects.spend_pixels(size[0] * size[1])
+                if decoding_bytes(picture, data) > objects.limits.decoding_bytes - WORKER_BYTES:
+                    raise CantDraw("a picture that takes too much memory to decode", "too-many-pixels",
+                                   "Embed it as PNG, or scale it down.")
                 picture.load()
                 if kind == "jpeg" and not canvas.grey and (raw := _plain_jpeg(data, objects.limits)):
                     space = "DeviceRGB" if picture.mode == "RGB" else "DeviceGray"
                     return objects.put_stream(_entries(size, space), raw, "/DCTDecode"), size
-                colour, clear, turned = _decoded(picture)
+                return _put_decoded(canvas, picture)
     except (CantDraw, BadArt):
         raise
     except Exception as error:  # decoders answer bad bytes with many types
         raise CantDraw(f"a picture that can't be decoded ({type(error).__name__})", "damaged", _AGAIN) from None
+
+
+def _put_decoded(canvas: Canvas, picture: Image) -> tuple[int, tuple[int, int]]:
+    from server.formats.pixels import UPRIGHT
+
+    colours, clear = _changes(picture)
+    turned = UPRIGHT.get(picture.getexif().get(0x0112, 1))
     if turned is not None:
-        colour, clear = colour.transpose(turned), clear.transpose(turned) if clear else None
+        picture = picture.transpose(turned)
+    mask, objects = "", canvas.objects
+    if clear:
+        alpha, extremes = _packed(picture, clear)
+        if extremes != (255, 255):
+            number = objects.put_stream(_entries(picture.size, "DeviceGray"), alpha, "/FlateDecode")
+            mask = f" /SMask {number} 0 R"
     if canvas.grey:
-        colour = colour.convert("L", (0.2125, 0.7154, 0.0721, 0.0))
-    mask = ""
-    if clear is not None and clear.getextrema() != (255, 255):
-        number = objects.put_stream(_entries(clear.size, "DeviceGray"), clear.tobytes())
-        mask = f" /SMask {number} 0 R"
+        data, _ = _packed(picture, lambda band: colours(band).convert("L", (0.2125, 0.7154, 0.0721, 0.0)))
+    else:
+        data, _ = _packed(picture, colours)
     space = "DeviceGray" if canvas.grey else "DeviceRGB"
-    return objects.put_stream(_entries(colour.size, space) + mask, colour.tobytes()), colour.size
+    return objects.put_stream(_entries(picture.size, space) + mask, data, "/FlateDecode"), picture.size
+
+
+def _packed(picture: Image, change: Change) -> tuple[bytes, tuple[int, int]]:
+    """What ``change`` makes of a picture, deflated, and the extremes of its first channel."""
+    from server.formats.straight import bands
+
+    packer, parts, extremes = zlib.compressobj(), [], [255, 0]
+    for _, band in bands(picture):
+        changed = change(band)
+        low, high = changed.getchannel(0).getextrema()
+        extremes = [min(extremes[0], int(low)), max(extremes[1], int(high))]  # type: ignore[arg-type]
+        parts.append(packer.compress(changed.tobytes()))
+    return b"".join((*parts, packer.flush())), (extremes[0], extremes[1])
 
 
 def _entries(size: tuple[int, int], space: str) -> str:
@@ -81,30 +110,36 @@ def _entries(size: tuple[int, int], space: str) -> str:
             "/BitsPerComponent 8 /Interpolate true")
 
 
-def _decoded(picture: Image) -> tuple[Image, Image | None, Transpose | None]:
-    """Its colours in sRGB, its alpha (None where it has none), and how to turn it upright. Raises CantDraw."""
-    from server.formats.pixels import UPRIGHT
-    from server.formats.straight import WITH_ALPHA, by_its_word, straight
+def _changes(picture: Image) -> tuple[Change, Change | None]:
+    """What gives its colours in sRGB, and its alpha (None where it has none), band by band. Raises CantDraw."""
+    from server.formats.straight import WITH_ALPHA, by_its_word, by_profile, straightening
 
     if picture.mode == "CMYK" or getattr(picture, "n_frames", 1) > 1:
         raise CantDraw("a picture in CMYK" if picture.mode == "CMYK" else "a picture that moves", "svg-feature", _AGAIN)
-    turned = UPRIGHT.get(picture.getexif().get(0x0112, 1))
-    profile, kind = picture.info.get("icc_profile"), picture.format
-    if kind == "PNG" and not profile:
-        picture = by_its_word(picture)
+    profile = picture.info.get("icc_profile")
     clear = None
     if picture.mode in WITH_ALPHA or "transparency" in picture.info:
-        layer = picture.convert("RGBA")
-        clear, picture = layer.getchannel("A"), layer.convert("RGB")
-    colour = straight(picture)
-    if profile:
-        from PIL import ImageCms
+        word = by_its_word(picture)
 
-        own = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-        if "RGB" not in str(own.profile.xcolor_space):
-            raise CantDraw("a picture with a colour profile that isn't of RGB", "svg-feature", _AGAIN)
-        colour = ImageCms.profileToProfile(colour, own, ImageCms.createProfile("sRGB")) or colour
-    return colour, clear, turned
+        def colours(band: Image) -> Image:
+            return (word(band) if word else band).convert("RGBA").convert("RGB")
+
+        def clear(band: Image) -> Image:
+            return band.convert("RGBA").getchannel("A")
+    else:
+        straight = straightening(picture)
+
+        def colours(band: Image) -> Image:
+            return straight(band) if straight else band
+    if not profile:
+        return colours, clear
+    from PIL import ImageCms
+
+    own = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+    if "RGB" not in str(own.profile.xcolor_space):
+        raise CantDraw("a picture with a colour profile that isn't of RGB", "svg-feature", _AGAIN)
+    by_own = by_profile(own, "RGB", "RGB")
+    return lambda band: by_own(colours(band)), clear
 
 
 def _plain_jpeg(data: bytes, limits: ArtLimits) -> bytes | None:

@@ -9,18 +9,19 @@ from pathlib import Path
 import numpy as np
 import pymupdf
 import pytest
-from PIL import Image
+from PIL import Image, ImageOps
 
 from server.core.art import Art, Card, Deck
 from server.core.bleed import decide
 from server.core.checks import check_deck
 from server.core.settings import DeckSettings
 from server.core.sizes import card_size_named
+from server.formats import straight as straight_module
 from server.formats.pixels import upright
 from server.formats.reader import read_art
 from server.formats.straight import straight
 from tests.drawing.pdf_help import READERS, chunk, page_of, pixels
-from tests.formats.artwork import encoded, picture, write
+from tests.formats.artwork import encoded, oriented, picture, write
 
 WIDTH, HEIGHT = 63, 88
 
@@ -142,3 +143,20 @@ def test_a_tall_picture_is_laid_on_white_as_pillow_lays_it_whole(mode: str) -> N
     assert tall.mode == mode
     whole = Image.alpha_composite(Image.new("RGBA", tall.size, "white"), tall.convert("RGBA")).convert("RGB")
     assert straight(tall).tobytes() == whole.tobytes()
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_a_picture_is_turned_in_bands_as_it_is_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+                                                     orientation: int) -> None:
+    noise = Image.fromarray(np.random.default_rng(2).integers(0, 256, (61, 47, 4), dtype=np.uint8))
+    path = write(tmp_path, "lamp", oriented("PNG", orientation, noise))
+    (art,) = read_art(path, "lamp", "key")
+    with Image.open(path) as opened:
+        layer = ImageOps.exif_transpose(opened)
+    expected = Image.alpha_composite(Image.new("RGBA", layer.size, "white"), layer).convert("RGB")
+    small = upright(path, art, 19)
+    monkeypatch.setattr(straight_module, "BAND_PX", 5 * 47)
+    assert upright(path, art).tobytes() == expected.tobytes()
+    assert upright(path, art, 19).tobytes() == small.tobytes()
+    assert np.abs(np.asarray(small).astype(int) - np.asarray(expected.resize(small.size, Image.Resampling.HAMMING))
+                  ).mean() < 8
