@@ -31,6 +31,9 @@ class PrinterRow:
         return self.owner in ("", session)
 
 
+_MOST_BINNED = 100  # deleted printers that can be brought back: those that went last
+
+
 class Printers:
     """The printer tables. Every method is one transaction."""
 
@@ -44,6 +47,16 @@ class Printers:
                 f"{_SELECT} WHERE (p.deleted_at IS NOT NULL) = ? AND p.owner IN ('', ?) "
                 "ORDER BY r.name COLLATE NOCASE, p.id", (deleted, session)).fetchall()
         return tuple(_row(row) for row in rows)
+
+    def readings(self, but: str) -> int:
+        """How many readings all printers hold, those in the bin too, the one of the id ``but`` left out."""
+        with self._database.read() as connection:
+            found = connection.execute(
+                "SELECT coalesce(sum(coalesce(json_array_length(r.profile, '$.readings'), 0) "
+                "+ coalesce(json_array_length(r.profile, '$.confirmed.readings'), 0)), 0) FROM printers p "
+                "JOIN printer_revisions r ON r.printer_id = p.id AND r.number = p.head WHERE p.id <> ?",
+                (but,)).fetchone()
+        return int(found[0])
 
     def get(self, printer_id: str) -> PrinterRow:
         """Raises NotThere; a deleted printer is still found, so that a deck made for it can say so."""
@@ -97,6 +110,9 @@ class Printers:
         with self._database.write() as connection:
             _load(connection, printer_id)
             connection.execute("UPDATE printers SET deleted_at = ? WHERE id = ?", (when, printer_id))
+            connection.execute("DELETE FROM printers WHERE deleted_at IS NOT NULL AND id NOT IN (SELECT id "
+                               "FROM printers WHERE deleted_at IS NOT NULL ORDER BY deleted_at DESC LIMIT ?)",
+                               (_MOST_BINNED,))
             return _load(connection, printer_id)
 
 

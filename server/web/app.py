@@ -14,6 +14,7 @@ from fastapi import APIRouter, FastAPI
 from fastapi.exceptions import RequestValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
+from starlette.responses import JSONResponse
 from starlette.staticfiles import StaticFiles
 
 from server import __version__
@@ -70,11 +71,13 @@ def create_app(services: Services, *, started: Callable[[], None] = lambda: None
 
     answers = Answers(services.pages)
     # /docs and /redoc load their scripts from elsewhere, so they aren't served; the schema is.
-    app = FastAPI(title="Lampfold", version=__version__, openapi_url="/api/openapi.json", docs_url=None,
-                  redoc_url=None, lifespan=lifespan, redirect_slashes=False)
+    app = FastAPI(title="Lampfold", version=__version__, openapi_url=None, docs_url=None, redoc_url=None,
+                  lifespan=lifespan, redirect_slashes=False)
     app.state.services = services
     for router in ROUTERS:
         app.include_router(router)
+    # Worked out at the first asking, in a thread: it takes a while.
+    app.add_api_route("/api/openapi.json", lambda: JSONResponse(app.openapi()), include_in_schema=False)
     app.mount("/static", StaticFiles(directory=shipped("static")), name="static")
     app.add_exception_handler(LampfoldError, answers.known)
     app.add_exception_handler(HTTPException, answers.http)

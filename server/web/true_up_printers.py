@@ -28,6 +28,8 @@ router = APIRouter(prefix="/api/printers", tags=["printers"])
 
 _ERRORS = models.errors(403, 404, 413, 422)
 _MOST_PRINTERS, _MOST_OWN = 200, 5
+# Of all printers together, since all are shown at once: a printer's twenty sheets of nine are 180.
+_MOST_KEPT_READINGS = 10_000
 PrinterId = Annotated[str, Path(max_length=64)]
 _CONFLICT: dict[int | str, dict[str, Any]] = {**_ERRORS, 409: {"model": out.PrinterConflict}}
 _FILE_BODY = {"requestBody": {"required": True, "content": {"application/json": {"schema": {"type": "object"}}}}}
@@ -196,7 +198,15 @@ def _put(services: Services, person: Session, printer: Printer, printer_id: str 
         most = _MOST_OWN if owner else _MOST_PRINTERS
         if kept >= most:
             raise TooMuch(f"printers: {most} are kept already.", "Delete those that you don't use.")
+    _check_readings(saved.readings(printer_id or ""), printer)
     return _out(saved.put(printer.name, printer_to_json(printer), printer_id, expected, owner))
+
+
+def _check_readings(others: int, printer: Printer) -> None:
+    own = len(printer.readings) + (len(printer.confirmed.readings) if printer.confirmed else 0)
+    if own and others + own > _MOST_KEPT_READINGS:
+        raise TooMuch(f"readings: {others} are kept of other printers, and {_MOST_KEPT_READINGS} are the most.",
+                      "Delete the readings of printers that you don't use.")
 
 
 def _described(ask: out.PrinterIn, before: Printer | None) -> Printer:

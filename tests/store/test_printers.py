@@ -31,3 +31,14 @@ def test_a_printer_that_is_not_kept_is_named(store: Store) -> None:
         store.printers.get("nowhere")
     with pytest.raises(NotThere):
         store.printers.put("x", {}, "nowhere")
+
+
+def test_of_deleted_printers_the_latest_are_kept(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("server.store.printers._MOST_BINNED", 2)
+    made = [store.printers.put(f"printer {number}", {"readings": [1] * number}).id for number in range(1, 5)]
+    for number, one in enumerate(made):
+        with store.database.write() as connection:  # each a moment later
+            connection.execute("UPDATE printers SET deleted_at = ? WHERE id = ?", (f"2026-01-0{number + 1}", one))
+    store.printers.remove(made[3])
+    assert {row.id for row in store.printers.all(deleted=True)} == set(made[2:])
+    assert store.printers.readings("") == 7 and store.printers.readings(made[3]) == 3

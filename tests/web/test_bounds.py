@@ -77,3 +77,22 @@ def test_a_deck_counts_the_pages_of_its_pdfs(make_server: Callable[..., LiveServ
             archive.writestr(f"fronts/{name}.pdf", pages)
     assert client.post(f"/api/decks/{other}/archive", content=packed.getvalue()).status_code == 413
     assert client.get(f"/api/decks/{other}").json()["files"] == []
+
+
+def test_all_printers_together_hold_so_many_readings(make_server: Callable[..., LiveServer],
+                                                     monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("server.web.true_up_printers._MOST_KEPT_READINGS", 30)
+    client = make_server().client()
+    readings = [{"sheet": "1", "station": station, "dx_mm": 0.1, "dy_mm": 0.2} for station in range(1, 10)]
+    for kept in range(4):
+        at = f"/api/printers/{client.post('/api/printers', json={'name': f'Harbour {kept}'}).json()['id']}"
+        answer = client.put(f"{at}/readings", json={"readings": readings})
+        assert answer.status_code == (200 if kept < 3 else 413), answer.text
+    assert "Delete the readings" in answer.json()["fix"]
+    assert client.put(f"{at}/readings", json={"plain": {"dx_mm": 1}}).status_code == 200
+
+
+def test_a_sheet_holds_no_more_readings_than_one_takes(live_server: LiveServer) -> None:
+    one = [{"sheet": "1", "x_mm": float(at), "y_mm": float(at % 7), "dx_mm": 0.1, "dy_mm": 0.2} for at in range(61)]
+    answer = live_server.client().post("/api/fit", json={"readings": one})
+    assert answer.status_code == 422 and "sheet 1 has 61" in answer.json()["message"]

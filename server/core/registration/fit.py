@@ -14,6 +14,7 @@ both ways, and b must move some station by at least half of the vernier's least 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -37,6 +38,7 @@ _LEAST_BREADTH = 0.02  # stations whose breadth is under this share of their len
 _LEAST_SPREAD = 0.1  # share of conj(z) that a similarity leaves unexplained: 0 on a line, 1 on a square
 _PASSES = 6
 _FILLINGS = 200
+MOST_ON_A_SHEET = 60
 MOST_READINGS = 1000  # twenty sheets of nine stations are 180
 _POOR_RMS_MM = 0.3
 
@@ -112,10 +114,15 @@ def fit_drift(readings: Sequence[Reading], centre: Point) -> Fit:
 
 
 def check_count(readings: Sequence[Reading]) -> None:
-    """Raises BadValue for more readings than anybody takes by eye; a fit's work grows with their number."""
+    """Raises BadValue for more readings than anybody takes by eye; a fit's work grows with their number, and with the
+    square of a sheet's own."""
     if len(readings) > MOST_READINGS:
         raise BadValue(f"readings: {len(readings)} are more than {MOST_READINGS}.",
                        "Keep the sheets that were printed last; twenty tell all that sheets can.")
+    sheet, count = max(Counter(one.sheet for one in readings).items(), key=lambda one: one[1], default=("", 0))
+    if count > MOST_ON_A_SHEET:
+        raise BadValue(f"readings: sheet {sheet[:40]} has {count}, more than {MOST_ON_A_SHEET}.",
+                       "Keep those that lie farthest apart; nine tell all that a sheet can.")
 
 
 def completed(readings: Sequence[Reading]) -> list[Reading]:

@@ -20,6 +20,7 @@ from server.core.units import mm_text
 LEVEL = 0.05
 # Under this a slip does less harm than dropping a good reading would (four least counts of the vernier).
 _LEAST_SLIP_MM = 0.4
+_MOST = 50  # where more are wrong, nothing is known of the printer
 _LEAST_READINGS = 4  # on its sheet: three outvote one
 
 
@@ -42,13 +43,14 @@ class Suspect:
 
 
 def find_suspects(readings: Sequence[Reading]) -> tuple[Suspect, ...]:
-    """Every reading that the others speak against, in the order given; at most a quarter of them."""
+    """Every reading that the others speak against, in the order given; at most a quarter of them, and
+    no more than anybody would look up."""
     by_name: dict[str, list[Reading]] = {}
     for reading in readings:
         by_name.setdefault(reading.sheet, []).append(reading)
     sheets = {name: _Sheet.of(sheet) for name, sheet in by_name.items()}
     found: list[Reading] = []
-    for _ in range(max(1, len(readings) // 4)):
+    for _ in range(min(_MOST, max(1, len(readings) // 4))):
         worst = _worst(sheets)
         if worst is None:
             break

@@ -88,7 +88,7 @@ def measure_wander(left: Sequence[tuple[Reading, Point]]) -> Wander:
     places = sorted({reading.point for reading, _ in left}) if turns else [_middle(left)]
     worst: tuple[float, float, float, Point] | None = None
     for place in places:
-        moved = [one.at(complex(*place)) if turns and one in turning else one.shift for one in motions]
+        moved = [one.at(complex(*place)) if turns and one.count >= _LEAST_TURNING else one.shift for one in motions]
         sx, sy = _deviation([one.real for one in moved]), _deviation([one.imag for one in moved])
         if worst is None or sx * sx + sy * sy > worst[0]:
             worst = (sx * sx + sy * sy, sx, sy, place)
