@@ -104,12 +104,12 @@ def _since(arguments: argparse.Namespace, asked: Asked) -> tuple[ChangeSheet | N
 def _old_version(path: Path, asked: Asked) -> Record:
     """The record at ``path``, or that of the folder there. Raises LampfoldError, naming --since."""
     from server.intake.folder import read_folder
-    from server.prepress import make_record, record_from_text
-    from server.prepress.record import MOST_BYTES
+    from server.prepress import make_record, readable_deck, record_from_text
+    from server.prepress.record import MOST_BYTES, Picture
 
     if path.is_dir():
-        old = read_folder(path)
-        return make_record(old.deck, asked.settings, old.source)
+        old, known = read_folder(path), dict[str, Picture]()
+        return make_record(readable_deck(old.deck, old.source, known), asked.settings, old.source, known)
     text = read_text("--since", path, MOST_BYTES, "Give a record of lampfold build --record, or a folder.")
     return record_from_text(text, f"--since: {path}")
 

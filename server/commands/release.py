@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from server.commands.building import check_target, naming_options, progress, read_asked, writing
 from server.commands.options import add_folder, add_sheet_options
-from server.commands.report import as_json, counted
+from server.commands.report import as_json, counted, wrapped
 from server.errors import BadValue
 
 if TYPE_CHECKING:
@@ -54,8 +54,12 @@ def run(arguments: argparse.Namespace) -> int:
                        "files": [{"file": member.file, "sha256": member.sha256} for member in made.members]}))
         return 0
     print(f"{out}: {counted(len(made.members), 'file')} and a manifest.")
-    for line in (*(member.file for member in made.members), *made.left_out):
-        print(f"  {line}")
+    for member in made.members:
+        print(f"  {member.file}")
+    if made.left_out:
+        print("Not in it")
+    for line in made.left_out:
+        print("\n".join(wrapped(line, "  ")))
     return 0
 
 

@@ -6,6 +6,7 @@ import io
 import json
 import os
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -199,11 +200,12 @@ def _changes(report: Report, order: BuildOrder, since: SinceOrder,
             for art in (card.front, card.back) if art and art.key not in known}
     for number, art in enumerate(arts.values()):
         report(number, len(arts), f"Compared {number} of {len(arts)} pictures")
-        known[art.key] = prepress.picture_of(source(art), art)
-    old = replace(prepress.make_record(since.deck, since.settings, source, known), version=since.version)
-    sheet, prepared = prepress.prepare_since(order.deck, order.settings, source, old, order.printer, order.limits,
-                                             known)
-    shown = prepress.shown_changes(since.deck, sheet.old, order.deck, sheet.new)
+        with suppress(Unreadable):  # what is broken is left out, as in any build
+            known[art.key] = prepress.picture_of(source(art), art)
+    was, deck = (prepress.readable_deck(one, source, known) for one in (since.deck, order.deck))
+    old = replace(prepress.make_record(was, since.settings, source, known), version=since.version)
+    sheet, prepared = prepress.prepare_since(deck, order.settings, source, old, order.printer, order.limits, known)
+    shown = prepress.shown_changes(was, sheet.old, deck, sheet.new)
     return sheet, prepared, {"pages": prepress.changes_to_json(sheet, prepared)["pages"],
                              "changes": {"since": since.version, **shown}}
 

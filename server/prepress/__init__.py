@@ -30,6 +30,7 @@ __all__ = [
     "prepare_since",
     "printed_says",
     "prove",
+    "readable_deck",
     "record_from_text",
     "record_to_json",
     "shown_changes",

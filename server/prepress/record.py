@@ -23,7 +23,7 @@ from server.core.art import Art, Deck
 from server.core.changes import RecordedCard
 from server.core.methods import method_named
 from server.core.settings import DeckSettings
-from server.errors import BadValue
+from server.errors import BadValue, LampfoldError, Unreadable
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -67,6 +67,21 @@ def make_record(deck: Deck, settings: DeckSettings, source: Callable[[Art], Path
     return Record(deck.name, settings.version, (size.width_mm, size.height_mm), cards, small)
 
 
+def readable_deck(deck: Deck, source: Callable[[Art], Path], known: dict[str, Picture]) -> Deck:
+    """``deck`` without the art that no decoder takes, as a build leaves it out; what the rest shows is ``known`` then.
+    """
+    from server.intake.decode_check import without
+
+    broken: dict[str, LampfoldError] = {}
+    for art in (art for card in deck.cards for art in (card.front, card.back) if art):
+        try:
+            if art.key not in known:
+                known[art.key] = picture_of(source(art), art)
+        except Unreadable as error:
+            broken[art.file] = error
+    return without(deck, broken)
+
+
 def as_printed(record: Record, settings: DeckSettings) -> Record:
     """``record`` as the cards come out of the printer: by a method without backs, theirs are blank."""
     if method_named(settings.method).has_backs:
@@ -78,9 +93,17 @@ def picture_of(path: Path, art: Art) -> Picture:
     """The digest of ``art`` and its small picture. Raises Unreadable, naming the art."""
     from PIL import Image
 
+    from server.formats.header import content_of
+    from server.formats.limits import ArtLimits
     from server.formats.pixels import upright
+    from server.formats.png import read_png
+    from server.formats.refusal import damaged
     from server.formats.straight import bands
 
+    # Pillow lets damage pass that a build refuses.
+    limits = ArtLimits(pixels=art.width_px * art.height_px)
+    if art.kind == "png" and not read_png(content_of(path), art.file, limits).holds():
+        raise damaged(art.file, "its picture isn't what its check sums say")
     picture = upright(path, art, _PAGE_PX if art.is_vector else None)
     digest = hashlib.sha256(f"{picture.width}x{picture.height}:".encode())
     for _, band in bands(picture):

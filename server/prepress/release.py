@@ -82,7 +82,7 @@ class Member:
 
 @dataclass(frozen=True, slots=True)
 class Released:
-    """What was packed, in the pack's order, and what wasn't, in words."""
+    """What was packed, in the pack's order, and what wasn't, in words: ways that don't fit, art that is broken."""
 
     members: tuple[Member, ...]
     left_out: tuple[str, ...]
@@ -169,6 +169,7 @@ def _stems(names: Iterable[str]) -> tuple[str, ...]:
 def _fill(pack: _Pack, order: ReleaseOrder, progress: Progress, cancelled: Callable[[], bool]) -> tuple[str, ...]:
     total, done = len(order.decks) * len(order.methods) * len(order.papers) * len(order.inks), count()
     contents: list[Contents] = []
+    broken: list[str] = []
     paths: dict[str, Path] = {}
     first: Prepared | None = None
     for number, one in enumerate(order.decks):
@@ -183,6 +184,8 @@ def _fill(pack: _Pack, order: ReleaseOrder, progress: Progress, cancelled: Calla
             first = first or prepared
             # What was built knows its edges and has lost its broken art: neither is looked at again.
             deck = _pack_variant(pack, number, prepared, sheets, left_out, cancelled).deck
+        broken += [f"{deck.name}: {problem.file}: {problem.message}" for problem in deck.problems
+                   if problem.severity == "error"]
         arts = _small_pictures(deck, one.source, pack.folder / str(number), order.limits, paths)
         contents.append(_contents(deck, arts, sheets, dict.fromkeys(left_out)))
     told = tuple(f"{one.name}: {said}" for one in contents for said in one.left_out)
@@ -199,7 +202,7 @@ def _fill(pack: _Pack, order: ReleaseOrder, progress: Progress, cancelled: Calla
     pack.seal({"format": FORMAT, "version": VERSION, "lampfold": __version__, "release": order.version,
                "decks": [one.deck.name for one in order.decks]})
     progress(total, total)
-    return told
+    return (*told, *broken)
 
 
 def variant_of(settings: DeckSettings, version: str, method: str, paper: str, ink: InkName) -> DeckSettings:

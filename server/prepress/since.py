@@ -16,7 +16,15 @@ from server.core.settings import DeckSettings
 from server.drawing.take_out import TakeOut, take_out_pages
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
 from server.prepress.prepare import Prepared, prepare
-from server.prepress.record import Picture, Record, as_printed, difference_percent, make_record, small_pictures
+from server.prepress.record import (
+    Picture,
+    Record,
+    as_printed,
+    difference_percent,
+    make_record,
+    readable_deck,
+    small_pictures,
+)
 
 _SAME_MM = 0.01
 
@@ -69,6 +77,8 @@ def prepare_since(deck: Deck, settings: DeckSettings, source: Callable[[Art], Pa
     A change sheet has no box, which is made for a whole deck. Raises what ``change_sheet`` and ``prepare`` raise.
     """
     settings = replace(settings, box="")
+    known = {} if known is None else known
+    deck = readable_deck(deck, source, known)
     sheet = change_sheet(deck, settings, source, old, known)
     if sheet.deck.count:
         return sheet, prepare(sheet.deck, settings, source, printer, limits)

@@ -71,6 +71,19 @@ def _look_inside(files: dict[str, bytes]) -> None:
     assert all(name in words.replace("\r\n", "") for name in files if name.endswith(("-full.pdf", "-pale.pdf")))
 
 
+def test_art_that_is_broken_is_said(decks: tuple[Path, Path], tmp_path: Path,
+                                    capsys: pytest.CaptureFixture[str]) -> None:
+    for name, harm in (("0", lambda data: data[:-30]), ("1", lambda data: data[:-20] + b"\xff" + data[-19:])):
+        path = decks[1] / f"fronts/{name}.png"
+        path.write_bytes(harm(path.read_bytes()))
+    assert main(["release", str(decks[1]), "--version", "1", "--papers", "a4", "--out", str(tmp_path / "x.zip")]) == 0
+    said = capsys.readouterr().out.partition("Not in it")[2]
+    assert "fronts/0.png" in said and "fronts/1.png" in said
+    with zipfile.ZipFile(tmp_path / "x.zip") as pack, pypdfium2.PdfDocument(pack.read("index.pdf")) as pdf:
+        words = pdf[0].get_textpage().get_text_range()
+    assert "1 card" in words and "0.png" not in words  # which file broke is the maker's to know
+
+
 def test_decks_of_one_name_have_folders_of_their_own(decks: tuple[Path, Path], tmp_path: Path,
                                                      capsys: pytest.CaptureFixture[str]) -> None:
     """Names in other scripts and the same name twice; letters outside ASCII are spelt, so that every system unpacks."""

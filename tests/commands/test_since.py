@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -129,6 +130,25 @@ def test_how_far_a_changed_card_differs_is_told(old: Path, new: Path, tmp_path: 
     far = re.search(r"gull \(front, by (?:less than 0.01|0.0[0-9]) %\), keel \(front, by ([0-9.]+) %\)", said)
     assert far, said
     assert float(far[1]) == pytest.approx(100 * (60 + 0 + 60) / 3 / 255, abs=0.3)  # WebP of a small picture
+
+
+@pytest.mark.parametrize("by", ["record", "folder"])
+def test_a_broken_picture_is_left_out_of_both(old: Path, tmp_path: Path, by: str,
+                                              capsys: pytest.CaptureFixture[str]) -> None:
+    """A build leaves a broken card out; so the change sheet neither prints it nor lets the old one stay unsaid."""
+    new, record = shutil.copytree(old, tmp_path / "new"), tmp_path / "deck.json"
+    for name, harm in (("gull", lambda data: data[:-20] + b"\xff" + data[-19:]), ("wren", lambda data: data[:-30])):
+        path = new / f"fronts/{name}.png"
+        path.write_bytes(harm(path.read_bytes()))
+    card(new, "fronts/lark.png", 150)
+    whole = built(capsys, new, "--record", record, "--out", tmp_path / "a.pdf")
+    assert whole["cards"] == 4  # two of buoy, keel and lark
+    there = built(capsys, new, "--since", old, "--out", tmp_path / "b.pdf")
+    assert names(there["take_out"]) == {"gull": 1, "wren": 1} and names(there["printed"]) == {"lark": 1}
+    assert {one["file"] for one in there["problems"] if one["severity"] == "error"} == {
+        "fronts/gull.png", "fronts/wren.png"}
+    back = built(capsys, old, "--since", record if by == "record" else new, "--out", tmp_path / "c.pdf")
+    assert names(back["printed"]) == {"gull": 1, "wren": 1} and names(back["take_out"]) == {"lark": 1}
 
 
 def test_another_card_size_is_another_deck(old: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
