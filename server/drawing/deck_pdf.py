@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import BinaryIO
@@ -14,8 +14,9 @@ from server.core.plan import Face, Layout
 from server.core.planning import Planned
 from server.core.settings import DeckSettings
 from server.drawing.box import draw_box
+from server.drawing.pdf_images import Begun
 from server.drawing.pdf_surface import Duplex, PdfSurface
-from server.drawing.sheet import draw_face
+from server.drawing.sheet import art_of, draw_face
 from server.drawing.surface import Surface
 from server.errors import Stopped
 from server.formats.limits import DEFAULT_LIMITS, ArtLimits
@@ -86,21 +87,49 @@ def write_pdf(pages: Sequence[Page], planned: Planned, source: Callable[[Art], P
 
 
 def stream_pdf(pages: Sequence[Page], planned: Planned, source: Callable[[Art], Path], stream: BinaryIO,
-               progress: Callable[[int, int], None] = _no_progress,
-               cancelled: Callable[[], bool] = _never, *, limits: ArtLimits = DEFAULT_LIMITS) -> None:
-    """``write_pdf`` onto a stream, which holds half a PDF where anything is raised."""
+               progress: Callable[[int, int], None] = _no_progress, cancelled: Callable[[], bool] = _never, *,
+               limits: ArtLimits = DEFAULT_LIMITS, begun: Begun | None = None) -> None:
+    """``write_pdf`` onto a stream, which holds half a PDF where anything is raised, and may hold what was ``begun``."""
     surface = PdfSurface(stream, source, title=f"{planned.deck.name} · {planned.settings.method}",
-                         duplex=duplex_preference(planned.plan.layout), limits=limits)
+                         duplex=duplex_preference(planned.plan.layout), limits=limits, begun=begun)
     try:
         for done, page in enumerate(pages):
-            if cancelled():
-                raise Stopped("The build was cancelled.", "Start it again when you like.")
+            _stop_if(cancelled)
             progress(done, len(pages))
             page(surface)
         surface.close()
     finally:
         surface.release()
     progress(len(pages), len(pages))
+
+
+def drawn_art(planned: Planned) -> tuple[Art, ...]:
+    """The distinct arts on the sheets, fronts first, each in the deck's order."""
+    arts = (art_of(planned, placed) for face in planned.plan.faces for placed in planned.plan.placements(face))
+    drawn = {art.key for art in arts if art}
+    cards = planned.deck.cards
+    return tuple({art.key: art for art in (*(card.front for card in cards), *(card.back for card in cards))
+                  if art and art.key in drawn}.values())
+
+
+def begin_pdf(arts: Iterable[Art], source: Callable[[Art], Path], stream: BinaryIO,
+              cancelled: Callable[[], bool] = _never, *, limits: ArtLimits = DEFAULT_LIMITS) -> Begun:
+    """Write ``arts`` as the beginning of a PDF. Raises what ``write_pdf`` does."""
+    def unless_stopped() -> Iterator[Art]:
+        for art in arts:
+            _stop_if(cancelled)
+            yield art
+
+    surface = PdfSurface(stream, source, title="", duplex="Simplex", limits=limits)
+    try:
+        return surface.begin(unless_stopped())
+    finally:
+        surface.release()
+
+
+def _stop_if(cancelled: Callable[[], bool]) -> None:
+    if cancelled():
+        raise Stopped("The build was cancelled.", "Start it again when you like.")
 
 
 def duplex_preference(layout: Layout) -> Duplex:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import zlib
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from functools import lru_cache, reduce
 from typing import BinaryIO
 
@@ -43,20 +44,36 @@ def literal(data: bytes) -> bytes:
     return b"(" + data + b")"
 
 
+@dataclass(frozen=True, slots=True)
+class SoFar:
+    """Where the objects of a PDF under way begin, its bytes so far, and what they come to in its identifier."""
+
+    offsets: tuple[int, ...]
+    size: int
+    digest: hashlib._Hash
+
+
 class PdfFile:
-    """A PDF 1.7 under way on ``out``, a binary stream that is only ever appended to.
+    """A PDF 1.7 under way on ``out``, a binary stream that is only ever appended to. ``so_far`` says what stands there
+    already, word for word what another wrote.
 
     Object numbers are given by ``reserve`` or by the writing call itself; ``close`` writes the cross-reference table
     and the trailer. ``out`` stays open; ``release`` lets go of it, whether the work was finished or not. Stream data
     must stay as it is until then. Errors of the disk come as OSError from this call or a later one.
     """
 
-    def __init__(self, out: BinaryIO) -> None:
+    def __init__(self, out: BinaryIO, so_far: SoFar | None = None) -> None:
         self._sink = WriteBehind(out)
-        self._offsets: list[int] = [0]
-        self._digest = hashlib.sha256()
-        self._at = 0
-        self._write(_HEADER)
+        self._offsets = list(so_far.offsets) if so_far else [0]
+        self._digest = so_far.digest.copy() if so_far else hashlib.sha256()
+        self._at = so_far.size if so_far else 0
+        if not so_far:
+            self._write(_HEADER)
+
+    def so_far(self) -> SoFar:
+        """What was written until now; all of it is on ``out`` then."""
+        self._sink.finish()
+        return SoFar(tuple(self._offsets), self._at, self._digest.copy())
 
     def _write(self, *parts: Buffer) -> None:
         self._sink.put(parts)

@@ -7,7 +7,7 @@ import struct
 import warnings
 import zlib
 from collections import deque
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from server.core.art import ORIENTATIONS, Art
 from server.core.geometry import Affine
 from server.drawing.packing import Odd, Packed, pack_picture, pack_png
-from server.drawing.pdf_file import PdfFile
+from server.drawing.pdf_file import PdfFile, SoFar
 from server.drawing.pdf_icc import ColourSpaces
 from server.drawing.write_behind import Buffer
 from server.formats.header import pieces_of
@@ -47,6 +47,20 @@ class Placeable:
 
 
 @dataclass(frozen=True, slots=True)
+class Begun:
+    """A PDF's beginning that holds nothing but art, so that any PDF with that art may go on from it: its objects, the
+    number kept for the page tree, all art by its key, which of it has alpha, and the layers that came along with it,
+    all and the hidden ones."""
+
+    file: SoFar
+    tree: int
+    placed: Mapping[str, Placeable]
+    masked: Collection[int]
+    groups: Sequence[int]
+    hidden: Sequence[int]
+
+
+@dataclass(frozen=True, slots=True)
 class _UnderWay:
     """Art that is being packed: the number kept for it, its profile, and what it is should it have to be decoded."""
 
@@ -60,17 +74,18 @@ class _UnderWay:
 
 class ImageWriter:
     """Writes art into ``file``, one piece at a time, none over ``limits``. ``release`` lets go of it, finished or not.
+    ``masked`` are the images there that have alpha.
 
     Art that can't go in as it is is packed while more is added, and is written when its turn comes, or by ``finish``.
     Raises Unreadable or TooMuch, naming the file that is at fault, from that call or a later one.
     """
 
-    def __init__(self, file: PdfFile, limits: ArtLimits = DEFAULT_LIMITS) -> None:
+    def __init__(self, file: PdfFile, limits: ArtLimits = DEFAULT_LIMITS, masked: Iterable[int] = ()) -> None:
         self._file = file
         self._limits = limits
         self._spaces = ColourSpaces(file)
         self._under_way: deque[_UnderWay] = deque()
-        self._masked: set[int] = set()
+        self.masked = set(masked)
 
     @cached_property
     def _helpers(self) -> ThreadPoolExecutor:
@@ -119,9 +134,9 @@ class ImageWriter:
 
     def blends(self, numbers: Collection[int]) -> bool:
         """True if one of those images has alpha; waits for them where none is known to."""
-        while self._masked.isdisjoint(numbers) and any(one.number in numbers for one in self._under_way):
+        while self.masked.isdisjoint(numbers) and any(one.number in numbers for one in self._under_way):
             self._write_packed(len(self._under_way) - 1)
-        return not self._masked.isdisjoint(numbers)
+        return not self.masked.isdisjoint(numbers)
 
     def _write_packed(self, most: int = 0) -> None:
         """Until no more than ``most`` are under way."""
@@ -133,7 +148,7 @@ class ImageWriter:
                 packed = self._decoded(one.art, one.path, one.depth, True)[0].result()
             mask = self._put_png(packed.alpha, None) if packed.alpha else 0
             if mask:
-                self._masked.add(one.number)
+                self.masked.add(one.number)
             self._put_png(packed.colour, one.profile, mask, one.number)
             if _is_large(one.art):
                 self._file.settle()

@@ -8,6 +8,7 @@ loaded when a PDF is met.
 from __future__ import annotations
 
 from collections import OrderedDict, deque
+from collections.abc import Sequence
 from pathlib import Path
 
 from server.core.art import Art
@@ -42,12 +43,12 @@ class PageImporter:
     source doesn't show: the catalogue has to name them.
     """
 
-    def __init__(self, file: PdfFile) -> None:
+    def __init__(self, file: PdfFile, groups: Sequence[int] = (), hidden: Sequence[int] = ()) -> None:
         self._file = file
         self._sources: OrderedDict[Path, PdfSource] = OrderedDict()
         self._numbers: dict[Path, dict[int, int]] = {}
-        self.groups: list[int] = []
-        self.hidden: list[int] = []
+        self.groups = list(groups)
+        self.hidden = list(hidden)
 
     def add(self, art: Art, path: Path) -> Placeable:
         """Import one page. Raises Unreadable, naming the file."""

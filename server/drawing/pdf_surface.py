@@ -6,7 +6,7 @@ y up. Layers are optional-content groups (ISO 32000-1, 8.11), boxes and viewer p
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
@@ -18,7 +18,7 @@ from server.core.lettering import helvetica_em, plain_line
 from server.core.plan import Line
 from server.core.units import POINTS_PER_MM
 from server.drawing.pdf_file import PdfFile, literal, number, text_string
-from server.drawing.pdf_images import ImageWriter, Placeable
+from server.drawing.pdf_images import Begun, ImageWriter, Placeable
 from server.drawing.pdf_import import PageImporter
 from server.drawing.pdf_text import SetLine, TextForms, runs
 from server.drawing.surface import BLACK, Anchor, Layer, Rgb, Stroke
@@ -36,24 +36,25 @@ _ANCHORED: dict[Anchor, float] = {"start": 0.0, "middle": -0.5, "end": -1.0}
 
 class PdfSurface:
     """Implements ``Surface``. ``source`` finds an art's file; ``close`` finishes the PDF and leaves ``out`` open;
-    ``release`` lets go of it and of PDFs that art came from, whether the work was finished or not.
+    ``release`` lets go of it and of PDFs that art came from, whether the work was finished or not. ``begun`` says what
+    stands on ``out`` already.
 
     ``duplex`` is what the print dialogue is asked for. Art is read and written when it is first placed, so that
     only the art in hand is in memory. Raises Unreadable or TooMuch, naming the art's file.
     """
 
     def __init__(self, out: BinaryIO, source: Callable[[Art], Path], *, title: str, duplex: Duplex,
-                 limits: ArtLimits = DEFAULT_LIMITS, producer: str = PRODUCER) -> None:
+                 limits: ArtLimits = DEFAULT_LIMITS, producer: str = PRODUCER, begun: Begun | None = None) -> None:
         self._producer = producer
-        self._file = PdfFile(out)
+        self._file = PdfFile(out, begun.file if begun else None)
         self._source = source
         self._title = title
         self._duplex = duplex
-        self._images = ImageWriter(self._file, limits)
-        self._importer = PageImporter(self._file)
+        self._images = ImageWriter(self._file, limits, begun.masked if begun else ())
+        self._importer = PageImporter(self._file, *((begun.groups, begun.hidden) if begun else ()))
         self._texts = TextForms(self._file, self._importer)
-        self._tree = self._file.reserve()
-        self._placed: dict[str, Placeable] = {}
+        self._tree = begun.tree if begun else self._file.reserve()
+        self._placed = dict(begun.placed) if begun else {}
         self._layers: dict[Layer, int] = {}
         self._font = 0
         self._pages: list[int] = []
@@ -136,11 +137,22 @@ class PdfSurface:
     def art(self, art: Art, matrix: Affine) -> None:
         if self._muted:
             return
+        placed = self._written(art)
+        self._place(placed.number, matrix.after(placed.matrix))
+
+    def _written(self, art: Art) -> Placeable:
         if art.key not in self._placed:
             add = self._importer.add if art.is_vector else self._images.add
             self._placed[art.key] = add(art, self._source(art))
-        placed = self._placed[art.key]
-        self._place(placed.number, matrix.after(placed.matrix))
+        return self._placed[art.key]
+
+    def begin(self, arts: Iterable[Art]) -> Begun:
+        """Write ``arts`` before all pages; all of it is on ``out`` then."""
+        for art in arts:
+            self._written(art)
+        self._images.finish()
+        return Begun(self._file.so_far(), self._tree, self._placed, self._images.masked, self._importer.groups,
+                     self._importer.hidden)
 
     def fill(self, points: tuple[Point, ...], rgb: Rgb) -> None:
         self._say(f"{_colour(rgb, 'g', 'rg')} {_path(points)} h f")

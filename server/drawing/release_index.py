@@ -34,11 +34,13 @@ class Sheets:
 
 @dataclass(frozen=True, slots=True)
 class Contents:
-    """One deck of the release: its cards as (name, copies, small picture of the front), its PDFs, what didn't fit."""
+    """One deck of the release: its cards as (name, copies, small picture of the front), those without a picture as
+    (name, copies), its PDFs, what didn't fit."""
 
     name: str
     count: int
     cards: tuple[tuple[str, int, Art], ...]
+    others: tuple[tuple[str, int], ...]
     sheets: tuple[Sheets, ...]
     left_out: tuple[str, ...]
 
@@ -63,6 +65,9 @@ def draw_index(surface: Surface, page: Rect, title: str, decks: Sequence[Content
         for said in deck.left_out:
             flow.text(said, size_mm=3.0, rgb=SOFT)
         _pictures(surface, flow, deck)
+        if deck.others:
+            names = ", ".join(f"{copies} × {name}" for name, copies in deck.others)
+            flow.text(f"Not shown: {names}.", size_mm=_CAPTION_MM)
     if extras:
         flow.heading("Also in this pack")
         flow.text(", ".join(extras))

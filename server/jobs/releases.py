@@ -64,8 +64,7 @@ def make_release(report: Report, order: PackOrder) -> dict[str, Any]:
     decks = tuple(DeckToPack(one.deck, one.settings, source) for one in order.decks)
     made = release(ReleaseOrder(decks, order.version, order.methods, order.papers, order.inks, order.extras,
                                 order.limits), order.pack,
-                   lambda done, total: report(done, total, f"PDF {min(done + 1, total)} of {total}"),
-                   scratch=order.pack.parent)
+                   lambda done, total: report(done, total, f"PDF {min(done + 1, total)} of {total}"))
     files = [{**asdict(member), "deck": order.decks[member.deck].id if member.deck >= 0 else ""}
              for member in made.members]
     return {"files": files, "left_out": list(made.left_out)}

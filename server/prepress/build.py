@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Literal
@@ -12,7 +12,9 @@ from server.errors import LampfoldError, Unreadable
 from server.prepress.prepare import Prepared, prepare
 
 if TYPE_CHECKING:
+    from server.core.art import Art
     from server.drawing.deck_pdf import Page
+    from server.drawing.pdf_images import Begun
     from server.drawing.surface import Surface
     from server.prepress.since import ChangeSheet
 
@@ -42,7 +44,6 @@ def build(prepared: Prepared, out: Path, progress: Callable[[int, int], None] = 
     if source is None:
         raise ValueError("a deck that was prepared without a source can't be built")
     while True:
-        deck, settings = prepared.deck, prepared.settings
         try:
             with _take_out(prepared, since) as (last, pictures):
                 write_pdf((*_pages(prepared, part), *last), prepared.planned,
@@ -50,22 +51,37 @@ def build(prepared: Prepared, out: Path, progress: Callable[[int, int], None] = 
                           limits=prepared.limits)
             return prepared
         except Unreadable as error:
-            broken = _broken(prepared, error)
-            if not broken:
-                raise
-            from server.intake.decode_check import without
-
-            prepared = prepare(without(deck, broken), settings, source, prepared.printer, prepared.limits)
+            prepared = without_broken(prepared, error)
 
 
 def build_into(prepared: Prepared, stream: BinaryIO, cancelled: Callable[[], bool] = _never,
-               part: Part = "sheets") -> None:
-    """``build`` onto a stream, of a deck that was built before, so that all its art is known to be whole."""
+               part: Part = "sheets", begun: Begun | None = None) -> None:
+    """``build`` onto a stream, of art that is whole; ``begun`` says what of it stands there already."""
     from server.drawing.deck_pdf import stream_pdf
 
     assert prepared.source is not None
     stream_pdf(_pages(prepared, part), prepared.planned, prepared.source, stream, cancelled=cancelled,
-               limits=prepared.limits)
+               limits=prepared.limits, begun=begun)
+
+
+def begin_into(prepared: Prepared, arts: Iterable[Art], stream: BinaryIO,
+               cancelled: Callable[[], bool] = _never) -> Begun:
+    """``arts`` onto a stream, as what any PDF with them may begin with. Raises Unreadable for what is broken."""
+    from server.drawing.deck_pdf import begin_pdf
+
+    assert prepared.source is not None
+    return begin_pdf(arts, prepared.source, stream, cancelled, limits=prepared.limits)
+
+
+def without_broken(prepared: Prepared, error: Unreadable) -> Prepared:
+    """The same without all art that no decoder takes. Raises ``error``, which led here, where there is none."""
+    from server.intake.decode_check import without
+
+    broken = _broken(prepared, error)
+    if not broken:
+        raise error
+    return prepare(without(prepared.deck, broken), prepared.settings, prepared.source, prepared.printer,
+                   prepared.limits)
 
 
 def _pages(prepared: Prepared, part: Part) -> tuple[Page, ...]:

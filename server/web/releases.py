@@ -19,8 +19,8 @@ from server.core.settings import SETTINGS
 from server.core.sizes import paper_named
 from server.errors import BadValue, NotThere, TooMuch
 from server.jobs.releases import PackDeck, PackOrder
+from server.prepress.pack import MemberPart
 from server.prepress.prepare import with_box_art
-from server.prepress.release import MemberPart
 from server.store.guests import Session
 from server.store.limits import bytes_text
 from server.store.names import clean_file_name, clean_name
