@@ -1,6 +1,6 @@
-"""Small pictures of art, made in a process of its own while its caller goes on: so that needs no decoder in memory.
+"""Small pictures of art, made by a process of its own while its caller goes on, which needs no decoder in memory then.
 
-That process decodes pictures alone, whose readers the caller would trust in its own as well; it is no place for traps.
+It decodes pictures alone, whose readers the caller trusts in its own process as well; it is no place for traps.
 """
 
 from __future__ import annotations
@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -51,14 +52,12 @@ class Shrinking:
             import subprocess
 
             ours = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
-            self._process = subprocess.Popen([sys.executable, "-m", __name__], stdin=subprocess.PIPE, env=ours,
-                                             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-            assert self._process.stdin is not None
-            try:
+            with suppress(OSError):  # where it can't begin, or has ended already, ``finish`` does its work
+                self._process = subprocess.Popen([sys.executable, "-m", __name__], stdin=subprocess.PIPE, env=ours,
+                                                 stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+                assert self._process.stdin is not None
                 with self._process.stdin as pipe:
                     pickle.dump((pictures, about_px, limits), pipe)
-            except OSError:  # it has ended already, and ``finish`` does its work
-                pass
 
     def finish(self) -> None:
         """Wait for the last. What the process left is done here: art of pages, and what tells why it can't be.
