@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable
 from typing import Any
 
-from server.core.geometry import Affine, Rect, bounds
+from server.core.geometry import Affine, Edges, Rect, bounds
 from server.formats.limits import ArtLimits
 from server.formats.pdf_source import load_pymupdf
 from server.formats.svg_tree import CantDraw
@@ -199,9 +199,12 @@ class Canvas:
     def as_cell(self, step: tuple[float, float], matrix: Affine) -> int:
         """A tiling pattern of what was drawn, a cell every ``step``: its object's number."""
         # Readers differ about whether a cell begins with the alpha of the group that it is used in.
+        area = self._area
+        if area == Rect(0, 0, *step):  # pdfium lays cells that fill their step by whole pixels, further off by each
+            area = area.grown(Edges.all(1e-3 * min(step)))
         own = f"{self.name('ExtGState', self.objects.put('<</ca 1 /CA 1 /SMask /None /BM /Normal>>'))} gs\n".encode()
         return self.objects.put_stream(
-            f"/Type /Pattern /PatternType 1 /PaintType 1 /TilingType 1 {_box(self._area)} /XStep {text_of(step[0])} "
+            f"/Type /Pattern /PatternType 1 /PaintType 1 /TilingType 1 {_box(area)} /XStep {text_of(step[0])} "
             f"/YStep {text_of(step[1])} /Matrix [{matrix_text(matrix)}] {self.resources()}", own + self.content())
 
 

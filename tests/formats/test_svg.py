@@ -9,7 +9,9 @@ import io
 from contextlib import suppress
 from pathlib import Path
 
+import numpy as np
 import pikepdf
+import pypdfium2
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -119,6 +121,19 @@ def test_it_is_drawn_as_vector_and_always_to_the_same_bytes(tmp_path: Path) -> N
                     assert not any(thing.get("/Subtype") == "/Image" for thing in pdf.objects
                                    if isinstance(thing, pikepdf.Stream))
         assert made[0] == made[1]
+
+
+def test_a_pattern_of_faint_cells_keeps_its_pitch_in_pdfium(tmp_path: Path) -> None:
+    """pdfium lays cells that fill their step by whole pixels, which adds up along a row."""
+    path = tmp_path / "art.svg"
+    bar = '<rect x="1" width="2" height="49" fill="#04a" opacity=".9"/>'
+    path.write_text(svg(f'<pattern id="p" width="5" height="50" patternUnits="userSpaceOnUse">{bar}</pattern>'
+                        '<rect width="100" height="100" fill="url(#p)"/>'), encoding="utf-8")
+    with open_svg(path, "art.svg") as document, pypdfium2.PdfDocument(document.tobytes()) as pdf:
+        row = np.asarray(pdf[0].render(scale=488 / pdf[0].get_width()).to_pil().convert("L"))[120]
+    starts = np.flatnonzero((row[1:] < 200) & (row[:-1] >= 200)) + 1
+    assert len(starts) == 20
+    assert np.abs(starts - 24.4 * (0.2 + np.arange(20))).max() <= 1.5
 
 
 def test_a_jpeg_in_it_goes_into_the_pdf_as_it_is(tmp_path: Path) -> None:
