@@ -58,11 +58,12 @@ def plan_file(prepared: Prepared) -> dict[str, Any]:
 
 
 def pdf_name(prepared: Prepared, since: str = "", part: str = "sheets") -> str:
-    """What a download is called: the deck, the version that change sheets start from, how it is built, the paper, and
-    what it holds where that isn't the sheets."""
-    from server.store.names import file_stem
+    """What a download is called: the deck, its version where it has one, the version that change sheets start from,
+    how it is built, the paper, and what it holds where that isn't the sheets."""
+    from server.store.names import file_stem, version_stem
 
     layout = prepared.planned.plan.layout
-    changes = f"-since-{file_stem(since)}" if since else ""
+    version = f"-{version_stem(prepared.settings.version)}" if prepared.settings.version else ""
+    changes = f"{version}-since-{version_stem(since)}" if since else version
     kind = "" if part == "sheets" else f"-{part}"
     return f"{file_stem(prepared.deck.name)}{changes}-{layout.method}-{file_stem(layout.paper.name)}{kind}.pdf"

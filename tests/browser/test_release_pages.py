@@ -83,7 +83,7 @@ def only_what_changed(guest: Page, room: Path) -> None:
     expect(released).to_contain_text("corrected for Quay a4")
     with guest.expect_download() as download:
         released.get_by_role("link", name="Download what changed").tap()
-    assert download.value.suggested_filename == "Tides-since-0-3-duplex-a4.pdf"
+    assert download.value.suggested_filename == "Tides-0.4-since-0.3-duplex-a4.pdf"
     download.value.save_as(room / "changes.pdf")
     with pypdfium2.PdfDocument(room / "changes.pdf") as document:
         assert len(document) == 3  # the sheet's two sides, and what to take out

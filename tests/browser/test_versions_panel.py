@@ -48,7 +48,7 @@ def test_a_designer_names_a_version_changes_two_cards_and_prints_the_change_shee
     expect(changed.first).to_contain_text("front changed; pictures differ by ")
     page.get_by_label("Only what changed since").check()
     sheets = build(page, tmp_path)
-    assert sheets.name == "Harbour-night-since-0-3-Tuesday-group-duplex-a4.pdf"
+    assert sheets.name == "Harbour-night-since-0.3-Tuesday-group-duplex-a4.pdf"
     expect(page.locator("[data-result-facts]")).to_contain_text("2 of 6 cards")
     expect(page.locator("[data-swap]")).to_contain_text("Take 2 cards out of 0.3, Tuesday group")
     expect(page.locator("[data-swap] img").first).to_have_js_property("complete", True)

@@ -203,7 +203,7 @@ def test_a_playtester_sees_what_changed_since_theirs_and_prints_only_that(lan_se
     job = tester.post(f"{address}/change-sheet", json=choice).json()["job"]
     last: dict[str, Any] = events(tester, job)[-1]
     assert last["state"] == "done", last
-    assert last["result"]["name"] == "Reef-since-0-1-side-fold-a4.pdf" and last["result"]["cards"] == 1
+    assert last["result"]["name"] == "Reef-0.2-since-0.1-side-fold-a4.pdf" and last["result"]["cards"] == 1
     document = pypdfium2.PdfDocument(tester.get(last["result"]["pdf"]).content)
     words = " ".join(page.get_textpage().get_text_range() for page in document)
     assert len(document) == 2 and "0.2" in words and "2 to take out" in words  # a folded sheet; the list
