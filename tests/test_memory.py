@@ -82,3 +82,20 @@ def test_what_would_take_too_much_memory_to_decode_is_refused_unopened(tmp_path:
     # An A4 page at 600 ppi is let through by its header, but for JPEG 2000, which takes fifteen bytes of a pixel.
     if kind != "PDF":
         assert read_art(write(tmp_path, "file", _claiming(kind, 4961, 7016)), "fronts/lamp", "key")[0].width_px == 4961
+
+
+def test_a_tiff_of_strips_that_are_one_and_the_same_is_refused(tmp_path: Path) -> None:
+    # TIFF 6.0, section 2: width, height, bits, no compression, black is 0, strips of a row each, all at byte 8.
+    width, height = 600, 200
+    lists = 8 + width, 8 + width + 4 * height
+    entries = ((256, width), (257, height), (258, 8), (259, 1), (262, 1), (273, lists[0]), (277, 1), (278, 1),
+               (279, lists[1]))
+    directory = b"".join(struct.pack("<HHII", tag, 4, height if tag in (273, 279) else 1, value)
+                         for tag, value in entries)
+    data = (b"II*\0" + struct.pack("<I", lists[1] + 4 * height) + bytes(range(200)) * 3
+            + struct.pack("<I", 8) * height + struct.pack("<I", width) * height
+            + struct.pack("<H", len(entries)) + directory + bytes(4))
+    with pytest.raises(BadArt, match=r"^lamp: says the same") as caught:
+        read_art(write(tmp_path, "lamp", data), "lamp", "key")
+    assert caught.value.code == "too-much-inside"
+    assert caught.value.fix

@@ -16,12 +16,13 @@ from server.core.art import ArtKind
 from server.formats.decoding import WEBP_BYTES, opened_by_pillow
 from server.formats.header import Content, Exif, Header, density, read_exif
 from server.formats.limits import ArtLimits
-from server.formats.refusal import BadArt, check_decoding, check_pixels, damaged, refusing, truncated
+from server.formats.refusal import EXPORT_AGAIN, BadArt, check_decoding, check_pixels, damaged, refusing, truncated
 
 _STRIP_OFFSETS, _STRIP_BYTES, _TILE_OFFSETS, _TILE_BYTES = 273, 279, 324, 325
 _ORIENTATION, _X_RESOLUTION, _Y_RESOLUTION, _RESOLUTION_UNIT = 274, 282, 283, 296
 _TIFF_UNITS_MM = {2: 25.4, 3: 10.0}
 _WITH_ALPHA = frozenset({"LA", "La", "PA", "RGBA", "RGBa"})
+_MOST_SHARED = 4  # strips may lie on each other where they are alike, but a file of 1 MB isn't 250 MB of picture
 _ANIMATED, _ALPHA = 0x02, 0x10  # flags of an extended WebP (RFC 9649, 2.7)
 _MAX_EXIF_BYTES = 1024 * 1024
 _MAX_CHUNKS = 100_000
@@ -131,6 +132,8 @@ def _check_strips(tags: TiffImagePlugin.ImageFileDirectory_v2, size: int, file: 
         ends = [offset + length for offset, length in zip(offsets, lengths, strict=False)]
         if ends and max(ends) > size:
             raise truncated(file, f"{max(ends) - size} bytes of its picture are missing")
+        if sum(lengths) > _MOST_SHARED * size:
+            raise BadArt(f"{file}: says the same bytes over and over.", EXPORT_AGAIN, "too-much-inside")
 
 
 def read_avif(data: Content, file: str, limits: ArtLimits) -> Header:
