@@ -89,6 +89,8 @@ class Inside:
     def repeat(self, beginning: Beginning) -> None:
         """Begin with that, which another file of the pack begins with."""
         self.crc, self.digest = beginning.crc, beginning.digest.copy()
+        if beginning.size and hasattr(os, "posix_fallocate"):  # a third of the time where the system writes it back
+            os.posix_fallocate(self._out.fileno(), self._out.tell(), beginning.size)
         buffer = memoryview(bytearray(min(_PIECE, beginning.size)))
         with self._pack.open("rb", buffering=0) as source:
             source.seek(beginning.at)
@@ -127,9 +129,10 @@ class Pack:
             self._out.seek(start)
             self._out.truncate()
             raise
+        end = self._out.tell()
         self._out.seek(start)
         self._out.write(_local(label, inside.crc, inside.size))
-        self._out.seek(0, os.SEEK_END)
+        self._out.seek(end)
         size, place, wide = inside.size, start, b""
         if max(size, place) >= _IN_ZIP64:
             size, place, wide = _IN_ZIP64, _IN_ZIP64, struct.pack("<2H3Q", 1, 24, size, size, place)
