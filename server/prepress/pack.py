@@ -10,7 +10,6 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-import os
 import struct
 import zlib
 from collections.abc import Iterator
@@ -19,6 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO, Literal, cast
 
+from server.drawing.write_behind import make_room
 from server.errors import BadValue
 
 MANIFEST = "manifest.json"
@@ -89,8 +89,7 @@ class Inside:
     def repeat(self, beginning: Beginning) -> None:
         """Begin with that, which another file of the pack begins with."""
         self.crc, self.digest = beginning.crc, beginning.digest.copy()
-        if beginning.size and hasattr(os, "posix_fallocate"):  # a third of the time where the system writes it back
-            os.posix_fallocate(self._out.fileno(), self._out.tell(), beginning.size)
+        make_room(self._out.fileno(), self._out.tell(), beginning.size)
         buffer = memoryview(bytearray(min(_PIECE, beginning.size)))
         with self._pack.open("rb", buffering=0) as source:
             source.seek(beginning.at)
