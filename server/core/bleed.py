@@ -222,15 +222,22 @@ def _cover(aspect: float, target: Rect) -> tuple[Rect, float]:
 
 
 def stamps(fit: ArtFit, card: CardSize, bleed: Edges, edge_rgb: tuple[int, int, int] | None,
-           see_through: bool = False) -> tuple[Stamp | Flood, ...]:
+           see_through: bool = False, is_vector: bool = False) -> tuple[Stamp | Flood, ...]:
     """What to draw for one card face, bottom first: made bleed, then the art. ``bleed`` is in the card's frame.
 
-    Art that is ``see_through`` has its made bleed beside it, not under it.
+    Art that is ``see_through`` has its made bleed beside it, not under it. Of art that ``is_vector`` the outermost hair
+    is left to the bleed that reaches under it: shapes that end there one over another mix their soft edges, which shows
+    as a light hairline.
     """
     region = Rect(0, 0, card.width_mm, card.height_mm).grown(bleed)
     art = Stamp(fit.matrix, fit.rect.shared(region))
     if (fit.rect.contains(region) and not fit.corner_mm) or fit.made == "none":
         return (art,)
+    if is_vector:
+        rect, hair = fit.rect, OVERLAP_MM
+        art = Stamp(fit.matrix, art.clip.shared(rect.grown(Edges(
+            -hair if rect.x > region.x else 0, -hair if rect.y > region.y else 0,
+            -hair if rect.right < region.right else 0, -hair if rect.bottom < region.bottom else 0))))
     if fit.made == "colour":
         flood = Flood(region, edge_rgb or (255, 255, 255))
         return (*_beside(flood, fit.rect), art) if see_through else (flood, art)
@@ -250,7 +257,7 @@ def stamps(fit: ArtFit, card: CardSize, bleed: Edges, edge_rgb: tuple[int, int, 
 def _beside(layer: Stamp | Flood, rect: Rect) -> list[Stamp | Flood]:
     """``layer`` cut into the bands that lie outside ``rect``, a little of its edge counted in."""
     whole = layer.rect if isinstance(layer, Flood) else layer.clip
-    hole = rect.grown(Edges.all(-OVERLAP_MM))
+    hole = rect.grown(Edges.all(-2 * OVERLAP_MM))
     # Colour may lie on colour at the corners; a see-through stamp may not lie on another.
     level = whole if isinstance(layer, Flood) else whole.shared(Rect(whole.x, hole.y, whole.width, hole.height))
     bands = (Rect(whole.x, whole.y, whole.width, hole.y - whole.y),

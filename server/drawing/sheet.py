@@ -222,7 +222,7 @@ def _draw_card(surface: Surface, planned: Planned, placement: Placement, art: Ar
 def lay_on(surface: Surface, art: Art, fit: ArtFit, card: CardSize, bleed: Edges, matrix: Affine) -> None:
     """Art on a card, or on a panel of a box: ``bleed`` of each edge as it is held upright, ``matrix`` to the page."""
     with surface.within(matrix=matrix):
-        for layer in stamps(fit, card, bleed, art.edge_rgb, see_through(art)):
+        for layer in stamps(fit, card, bleed, art.edge_rgb, see_through(art), art.is_vector):
             if isinstance(layer, Flood):
                 # By a clip, as the art beside it is cut: readers smooth a polygon's own edge differently.
                 with surface.within(clip=layer.rect):

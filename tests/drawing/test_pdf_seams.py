@@ -91,6 +91,23 @@ def test_neighbours_meet_without_light(tmp_path: Path, turned: str, gutter: floa
 
 @pytest.mark.parametrize("reader", READERS)
 @pytest.mark.parametrize("edges", ["mirror", "stretch", "colour"])
+def test_a_page_of_white_under_its_ground_shows_none_at_the_trim(tmp_path: Path, edges: str, reader: str) -> None:
+    # As design programs export it: two rectangles of the page's size, whose soft edges would mix.
+    path = tmp_path / "page.pdf"
+    with pymupdf.open() as document:
+        page = document.new_page(width=180, height=252)
+        page.draw_rect(page.rect, color=None, fill=(1, 1, 1))
+        page.draw_rect(page.rect, color=None, fill=tuple(value / 255 for value in TONE))
+        document.save(path)
+    plan = planned(art_of(path, "pdf", size_mm=(63.5, 88.9), edge_rgb=TONE), cards=1, edges=edges)
+    placement, = plan.plan.placements(plan.plan.faces[0])
+    inside = cut(READERS[reader](face_pdf(plan, path), 611), placement.trim.grown(placement.bleed), 611)
+    # A line along the trim would be one pixel in 500; mirrored corners may meet the sides softly, out in the bleed.
+    assert (np.abs(inside - np.array(TONE)).max(axis=2) > UNSEEN).mean() < 4e-4
+
+
+@pytest.mark.parametrize("reader", READERS)
+@pytest.mark.parametrize("edges", ["mirror", "stretch", "colour"])
 def test_made_bleed_doesnt_show_through_art(tmp_path: Path, edges: str, reader: str) -> None:
     # A PDF page with one dark bar and no background, and the same as a PNG with alpha: inside the trim there is the
     # bar, once, and paper.
