@@ -66,8 +66,8 @@ def draw_index(surface: Surface, page: Rect, title: str, decks: Sequence[Content
             flow.text(said, size_mm=3.0, rgb=SOFT)
         _pictures(surface, flow, deck)
         if deck.others:
-            names = ", ".join(f"{copies} × {name}" for name, copies in deck.others)
-            flow.text(f"Not shown: {names}.", size_mm=_CAPTION_MM)
+            names = ", ".join(f"{copies} × {name}" if copies > 1 else name for name, copies in deck.others)
+            flow.text(f"Also in the deck: {names}.", size_mm=_CAPTION_MM)
     if extras:
         flow.heading("Also in this pack")
         flow.text(", ".join(extras))
