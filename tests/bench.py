@@ -248,6 +248,7 @@ def printed(rows: list[Row]) -> str:
 def main() -> None:
     from tests.bench_art import alpha_row, pdf_row
     from tests.bench_glow import glow_rows  # they take this table's rows, so they can't be loaded before them
+    from tests.bench_hostile import hostile_rows
     from tests.bench_many import many_rows
     from tests.bench_memory import memory_row
     from tests.bench_release import release_rows
@@ -269,7 +270,7 @@ def main() -> None:
     rows += glow_rows(options.turns)
     if not options.quick:
         rows += many_rows()
-        rows += [memory_row()] if sys.platform == "linux" else []
+        rows += [memory_row(), *hostile_rows()] if sys.platform == "linux" else []
     print(printed(rows))
     print(f"\n{wander_table()}")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from server.core.art import Art, Problem
 from server.core.edge_bleed import EdgeMode
@@ -127,12 +128,17 @@ _FEW = 3
 _LEVELS = 4
 
 
+@lru_cache(maxsize=64)  # a file is asked for at every level, and by its neighbours
+def _home(home: tuple[str, ...], level: int) -> tuple[str, ...]:
+    same = (nfc, fold, plain, plain)[level]
+    return tuple(same(part) for part in home)
+
+
 def _spelled(name: FileName, level: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """(folder, stem) as they are compared."""
+    home = _home(name.home, level)
     if level < 2:
-        same = fold if level else nfc
-        return tuple(same(part) for part in name.home), (same(name.stem),)
-    home = tuple(plain(part) for part in name.home)
+        return home, ((fold if level else nfc)(name.stem),)
     if level == 2:
         return home, name.words or (plain(name.stem),)
     side, letters = ("back", "bv") if name.role == "back" else ("front", "afr")

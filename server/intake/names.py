@@ -103,6 +103,7 @@ def natural_key(path: str) -> tuple[Any, ...]:
     return tuple(_by_number(part) for part in folded.split("/")), path
 
 
+@lru_cache(maxsize=512)  # folders come again and again
 def _by_number(part: str) -> tuple[Any, ...]:
     """Text and numbers by turns, text first; a number by its length without leading zeros, then its digits."""
     pieces = _DIGITS.split(part)

@@ -24,7 +24,7 @@ from server.store.deck_state import DECK_LIST, DeckFile, DeckState
 from server.store.decks import DeckRow
 from server.web import models
 
-_KEPT_VIEWS, _KEPT_CARDS = 64, 40_000
+_KEPT_VIEWS, _KEPT_CARDS = 64, 20_000
 _SCREEN_PX = 512
 _FAN = 3
 
