@@ -6,6 +6,7 @@ import io
 import zlib
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,9 +14,11 @@ from PIL import Image
 
 from server.drawing import packing
 from server.drawing.packing import Odd, pack_picture, pack_png
+from server.drawing.pdf_images import ImageWriter
 from server.formats import straight
 from server.formats.limits import DEFAULT_LIMITS
 from server.formats.png import Png, read_png
+from tests.drawing.pdf_help import READERS, art_of, page_of, pixels
 from tests.formats.artwork import chunk, png_header
 
 WIDTH, HEIGHT = 37, 60
@@ -36,14 +39,17 @@ def filtered(rows: np.ndarray, kinds: list[int], step: int) -> bytes:
     return b"".join(bytes((kind,)) + row.astype(np.uint8).tobytes() for kind, row in zip(kinds, out, strict=True))
 
 
-def png_of(samples: np.ndarray, kind: str, kinds: list[int], spoil: Callable[[bytes], bytes] = bytes) -> Png:
+def png_bytes(samples: np.ndarray, kind: str, kinds: list[int], spoil: Callable[[bytes], bytes] = bytes) -> bytes:
     colour, count, depth = KINDS[kind]
     wide = samples.astype(">u2" if depth == 16 else "u1").reshape(len(samples), -1)
     rows = wide.view(np.uint8).reshape(len(samples), -1)
     packed = spoil(zlib.compress(filtered(rows, kinds, count * depth // 8), 9))
     header = png_header(samples.shape[1], samples.shape[0], depth, colour)
-    return read_png(header + chunk(b"IDAT", packed[:90]) + chunk(b"IDAT", packed[90:]) + chunk(b"IEND", b""), "lamp",
-                    DEFAULT_LIMITS)
+    return header + chunk(b"IDAT", packed[:90]) + chunk(b"IDAT", packed[90:]) + chunk(b"IEND", b"")
+
+
+def png_of(samples: np.ndarray, kind: str, kinds: list[int], spoil: Callable[[bytes], bytes] = bytes) -> Png:
+    return read_png(png_bytes(samples, kind, kinds, spoil), "lamp", DEFAULT_LIMITS)
 
 
 def seen(png: Png) -> np.ndarray:
@@ -77,6 +83,22 @@ def test_a_png_of_any_filters_is_taken_apart_as_it_is(monkeypatch: pytest.Monkey
         assert np.array_equal(seen(packed.alpha), narrow[:, :, -1])
         colour = seen(packed.colour).reshape(HEIGHT, WIDTH, -1)
         assert np.array_equal(colour, narrow[:, :, :-1])
+
+
+@pytest.mark.parametrize("reader", READERS)
+@pytest.mark.parametrize("kind", KINDS)
+def test_readers_show_it_on_white_as_it_is_meant(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str,
+                                                 reader: str) -> None:
+    monkeypatch.setattr(ImageWriter, "_decoded", None)  # nothing has to be
+    samples = samples_of(kind)
+    path = tmp_path / "lamp.png"
+    path.write_bytes(png_bytes(samples, kind, [4, 1, 2, 3] * (HEIGHT // 4)))
+    shares = samples / (2 ** KINDS[kind][2] - 1)
+    alpha = shares[:, :, -1:]
+    expected = 255 * (np.broadcast_to(shares[:, :, :-1], (HEIGHT, WIDTH, 3)) * alpha + 1 - alpha)
+    shown = pixels(reader, page_of(art_of(path, "png", WIDTH, HEIGHT), path, WIDTH, HEIGHT))
+    # A step each for 16 bits as 8, for the reader's own rounding and for its blending.
+    assert np.abs(shown - np.round(expected)).max() <= 3
 
 
 @pytest.mark.parametrize("kind", [0, 1, 2, 3, 4])
