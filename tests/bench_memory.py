@@ -51,7 +51,7 @@ def drawn(mode: str, width: int = WIDTH, height: int = HEIGHT) -> Image.Image:
     return bands[0] if len(bands) == 1 else Image.merge(mode, bands)
 
 
-def _saved(kind: str, mode: str, each: int = 1, **given: Any) -> Callable[[Path], None]:
+def _saved(kind: str, mode: str, each: float = 1, **given: Any) -> Callable[[Path], None]:
     """As large as may be, where a decoder takes so many bytes ``each``."""
     width = min(WIDTH, math.floor(math.sqrt(MAX_DECODING_BYTES / each * WIDTH / HEIGHT)))
 
@@ -192,12 +192,12 @@ KINDS: dict[str, Callable[[Path], None]] = {
     "webp lossy alpha": _saved("WEBP", "RGBA", 12, method=0, **_FAST),
     "webp lossless": _saved("WEBP", "RGBA", 12, lossless=True, method=0),
     "webp animated": _animated("WEBP"),
-    "avif": _saved("AVIF", "RGB", 9, speed=10, **_FAST),
-    "avif 4:4:4": _saved("AVIF", "RGB", 12, speed=10, subsampling="4:4:4", **_FAST),
+    "avif": _saved("AVIF", "RGB", 9.5, speed=10, **_FAST),
+    "avif 4:4:4": _saved("AVIF", "RGB", 12.5, speed=10, subsampling="4:4:4", **_FAST),
     "avif alpha": _saved("AVIF", "RGBA", 13, speed=10, **_FAST),
-    "avif grain": _saved("AVIF", "RGB", 9, speed=10, advanced={"film-grain-test": "1"}, **_FAST),
+    "avif grain": _saved("AVIF", "RGB", 9.5, speed=10, advanced={"film-grain-test": "1"}, **_FAST),
     "webp too large": _saved("WEBP", "RGB", method=0, **_FAST),
-    "avif grey": _saved("AVIF", "L", speed=10, **_FAST),
+    "avif alpha grain": _saved("AVIF", "RGBA", 13, speed=10, advanced={"film-grain-test": "1"}, **_FAST),
     "tiff rgb lzw": _tiff("RGB", compression="tiff_lzw"),
     "tiff rgba deflate": _tiff("RGBA", compression="tiff_adobe_deflate"),
     "tiff cmyk lzw": _tiff("CMYK", compression="tiff_lzw"),

@@ -7,6 +7,7 @@ so the filtered rows of its colours and of its alpha can be taken out of its own
 from __future__ import annotations
 
 import io
+import mmap
 import zlib
 from collections import deque
 from collections.abc import Callable, Iterator
@@ -27,7 +28,7 @@ _NONE, _SUB, _UP, _AVERAGE, _PAETH = range(5)  # filters (W3C PNG, 9.2)
 _BAND_BYTES, _LARGE_BAND_BYTES, _PIECE_BYTES = 256 * 1024, 2 * 1024 * 1024, 64 * 1024
 # Rows without a filter pack badly between others; where more than this share are, the picture is decoded.
 _MOST_UNFILTERED = 1 / 16
-_BANDS_AT_ONCE, _SAMPLE_BYTES = 3, 16 * 1024
+_BANDS_AT_ONCE, _SAMPLE_BYTES, _PAGES_BYTES = 3, 16 * 1024, 8 * 1024 * 1024
 # Colour types of PNG; CMYK travels as the four channels that a PNG would call RGBA.
 _TYPES = {"L": 0, "RGB": 2, "CMYK": 6}
 _SAVED = ("1", "P", "I;16")
@@ -57,7 +58,9 @@ class _Stream:
     def __init__(self, helpers: Executor | None) -> None:
         self._helpers, self._searches, self._packer = helpers, False, _packer(False)
         self._under_way: deque[Future[bytes]] = deque()
-        self._parts = [b"\x78\x01"]
+        self._parts: list[bytes] = []
+        self._pages: list[mmap.mmap] = []
+        self._keep(b"\x78\x01")
         self._sum = 1
         self._above: Image | None = None
 
@@ -66,9 +69,9 @@ class _Stream:
         search = (ask or self._helpers is not None) and _search_pays(rows)
         if self._helpers is None:
             if search != self._searches:
-                self._parts.append(self._packer.flush(zlib.Z_SYNC_FLUSH))
+                self._keep(self._packer.flush(zlib.Z_SYNC_FLUSH))
                 self._searches, self._packer = search, _packer(search)
-            self._parts.append(self._packer.compress(rows))
+            self._keep(self._packer.compress(rows))
             return
         self._under_way.append(self._helpers.submit(_deflated, rows, search))
         self._take(_BANDS_AT_ONCE)
@@ -81,14 +84,26 @@ class _Stream:
 
     def _take(self, most: int) -> None:
         while len(self._under_way) > most:
-            self._parts.append(self._under_way.popleft().result())
+            self._keep(self._under_way.popleft().result())
+
+    def _keep(self, part: bytes) -> None:
+        """Of a large picture in pages of its own, which go back to the system as a whole: what threads give back piece
+        by piece stays with the process."""
+        if self._helpers is None:
+            self._parts.append(part)
+            return
+        if not self._pages or self._pages[-1].tell() + len(part) > len(self._pages[-1]):
+            self._pages.append(mmap.mmap(-1, max(len(part), _PAGES_BYTES)))
+        self._pages[-1].write(part)
 
     def finish(self, size: tuple[int, int], mode: str) -> Png:
         self._take(0)
-        self._parts.append(self._packer.flush(zlib.Z_SYNC_FLUSH))
+        self._keep(self._packer.flush(zlib.Z_SYNC_FLUSH))
         # An empty last block with fixed codes (RFC 1951, 3.2.6), and the sum, which also stands for the whole.
-        parts = (*self._parts, b"\x03\0" + self._sum.to_bytes(4, "big"))
-        return Png(Header(*size), 8, _TYPES[mode], False, b"", tuple(map(memoryview, parts)), (self._sum,), {})
+        self._keep(b"\x03\0" + self._sum.to_bytes(4, "big"))
+        parts = (*(memoryview(part) for part in self._parts),
+                 *(memoryview(pages)[:pages.tell()] for pages in self._pages))
+        return Png(Header(*size), 8, _TYPES[mode], False, b"", parts, (self._sum,), {})
 
 
 def _packer(search: bool) -> zlib._Compress:

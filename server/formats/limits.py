@@ -11,7 +11,7 @@ from dataclasses import dataclass
 # more likely a trap or a slip than art.
 MAX_PIXELS = 64_000_000
 # What a decoder may hold for one picture: 64 megapixels as Pillow keeps them, and once more, so that a build stays
-# under 600 MB. In their usual forms PNG, JPEG and TIFF always keep to it, AVIF up to 58 megapixels and WebP, whose
+# under 600 MB. In their usual forms PNG, JPEG and TIFF always keep to it, AVIF up to 55 megapixels and WebP, whose
 # decoder holds three copies, up to 43: an A4 page at 600 ppi has 35.
 MAX_DECODING_BYTES = 525_000_000
 # PDF and SVG are read by a process of their own, which is there besides.
