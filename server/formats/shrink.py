@@ -1,4 +1,5 @@
 """Small pictures of art, made by a process of its own while its caller goes on, which needs no decoder in memory then.
+Who has one there already makes them by himself: two processes take more than one.
 
 It decodes pictures alone, whose readers the caller trusts in its own process as well; it is no place for traps.
 """
@@ -39,15 +40,20 @@ def shrink(order: Order, about_px: int, limits: ArtLimits) -> None:
     under_way.replace(order.small)
 
 
+def has_decoder() -> bool:
+    return "PIL" in sys.modules
+
+
 class Shrinking:
-    """``orders`` are under way from now on, in a process that ends with them, or with this one."""
+    """``orders`` are under way from now on, in a process that ends with them, or with this one; or wait for
+    ``finish``."""
 
     def __init__(self, orders: Iterable[Order], about_px: int, limits: ArtLimits) -> None:
         self._orders, self._about_px, self._limits = tuple(orders), about_px, limits
         self._process: Popen[bytes] | None = None
         pictures = [order._replace(path=order.path.absolute(), small=order.small.absolute())
                     for order in self._orders if not order.art.is_vector]
-        if pictures:
+        if pictures and not has_decoder():
             import pickle
             import subprocess
 

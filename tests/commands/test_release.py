@@ -23,6 +23,7 @@ from server.cli import main
 from server.core.art import Art
 from server.drawing.pdf_images import ImageWriter
 from server.drawing.pdf_import import PageImporter
+from server.formats import shrink
 from server.formats.limits import DEFAULT_LIMITS
 from server.formats.reader import read_art
 from server.formats.shrink import Order, Shrinking
@@ -246,6 +247,7 @@ def test_pictures_that_their_process_leaves_are_made_all_the_same(tmp_path: Path
     path = write(tmp_path, "lamp.png", encoded("PNG", picture(630, 880)))
     art, = read_art(path, "lamp.png", "k")
     monkeypatch.setattr(sys, "executable", str(tmp_path / "nothing"))
+    monkeypatch.setattr(shrink, "has_decoder", lambda: False)
     shrinking = Shrinking([Order(art, path, tmp_path / "small.jpg")], 200, DEFAULT_LIMITS)
     shrinking.finish()
     shrinking.end()
