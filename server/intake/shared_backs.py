@@ -104,9 +104,10 @@ class _Field:
         self._homes: dict[Words, list[tuple[Words, Words]]] = defaultdict(list)
         homes = sorted(self._under.keys() - {()})
         for home in homes if len(homes) <= MOST_FOLDERS else sorted(homes, key=len)[:MOST_FOLDERS]:
-            words = tuple(word for word in home[-1].replace("_", " ").replace("-", " ").split()
-                          if word not in FILLERS and not word.isdigit())
-            self._homes[_roots(words)].append((words, home))
+            words = tuple(word.lstrip("0") for word in home[-1].replace("_", " ").replace("-", " ").split()
+                          if word not in FILLERS and word.strip("0"))
+            for called in {words, tuple(word for word in words if not word.isdigit())}:
+                self._homes[_roots(called)].append((called, home))
         self._tries = _MOST_TRIES
 
     def reach(self, back: FileName, mark: Mark) -> list[_Reach]:
@@ -127,7 +128,7 @@ class _Field:
         return [_Reach(3, len(home), back, mark, group, "the back of a group of names")] if group else []
 
     def folder_called(self, left: Words) -> Words | None:
-        """The folder that these words name, in one or in many."""
+        """The folder that these words name, in one or in many; its number may be left out, but none put in."""
         return next((home for words, home in self._homes.get(_roots(left), ())[:_MOST_ALIKE] if left
                      and all(alike(one, other) for one, other in zip(words, left, strict=True))), None)
 
