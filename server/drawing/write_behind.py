@@ -183,3 +183,11 @@ def make_room(handle: int, at: int, length: int) -> None:
     if hasattr(os, "posix_fallocate"):
         with suppress(OSError):
             os.posix_fallocate(handle, at, length)
+
+
+def let_go(handle: int, at: int, length: int) -> None:
+    """Have the system write that part of a file back and keep none of it: of gigabytes it would keep all that there is
+    room for, and to find so much memory takes longer than to write it."""
+    if hasattr(os, "posix_fadvise"):
+        with suppress(OSError):
+            os.posix_fadvise(handle, at, length, os.POSIX_FADV_DONTNEED)

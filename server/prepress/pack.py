@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO, Literal, cast
 
-from server.drawing.write_behind import make_room
+from server.drawing.write_behind import let_go, make_room
 from server.errors import BadValue
 
 MANIFEST = "manifest.json"
@@ -29,7 +29,7 @@ _END64, _LOCATOR, _END = struct.Struct("<4sQ2H2I4Q"), struct.Struct("<4sIQI"), s
 _VERSION, _UTF8, _STORED, _IN_ZIP64, _MANY, _UNIX = 45, 0x800, 0, 0xFFFFFFFF, 0xFFFF, 3
 _MIDNIGHT, _FIRST_DAY = 0, 1 << 5 | 1  # 1 January 1980, the first date that a ZIP can hold
 _MODE = 0o100644 << 16
-_PIECE = 1 << 20
+_PIECE, _LET_GO_BYTES = 1 << 20, 64 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +90,7 @@ class Inside:
         """Begin with that, which another file of the pack begins with."""
         self.crc, self.digest = beginning.crc, beginning.digest.copy()
         make_room(self._out.fileno(), self._out.tell(), beginning.size)
-        buffer = memoryview(bytearray(min(_PIECE, beginning.size)))
+        buffer, let_go_at = memoryview(bytearray(min(_PIECE, beginning.size))), _LET_GO_BYTES
         with self._pack.open("rb", buffering=0) as source:
             source.seek(beginning.at)
             while left := beginning.size - self.size:
@@ -98,6 +98,9 @@ class Inside:
                 if not read:
                     raise OSError(f"{self._pack} ended while it was written")
                 self._append(buffer[:read])
+                if self.size >= let_go_at:
+                    let_go(self._out.fileno(), self._at, self.size)
+                    let_go_at += _LET_GO_BYTES
 
 
 class Pack:
