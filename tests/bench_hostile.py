@@ -3,7 +3,7 @@
 ``python -m tests.bench_hostile`` prints the ten worst; ``hostile_rows`` gives lines to ``python -m tests.bench``. A
 real server stands on a folder with the largest decks and the strangest names that are taken in, and is asked whatever
 a guest may ask, with bodies that are as long, as wrong and as deep as they may be. Of each request counts the processor
-time of the server's own process (proc(5)), the best of three, less what looking at it costs; art that isn't there is
+time of the server's own process (proc(5)), the best of two, less what looking at it costs; art that isn't there is
 what a worker finds at once. Then fifty hostile plans, glows, fits and builds come at once.
 """
 
@@ -35,7 +35,7 @@ from server.store.limits import Limits
 from tests.bench import Row
 from tests.faults import client_of, start
 
-GOAL_SECONDS, GOAL_TIMES, GOAL_MB, TURNS, AT_ONCE = 0.5, 10.0, 150.0, 3, 50
+GOAL_SECONDS, GOAL_TIMES, GOAL_MB, TURNS, AT_ONCE = 0.5, 10.0, 150.0, 2, 50
 FILES = Limits().deck_files
 _CHANCE = random.Random(3)
 _FLAT = EdgeSeen("flat", (40, 90, 200))
