@@ -110,7 +110,8 @@ def test_a_printer_is_trued_up_confirmed_and_refined(client: httpx.Client, print
     assert printer["state"] == "not trued up" and printer["margins_mm"]["bottom"] == 12
     trued = client.put(f"{at}/readings", json={"readings": shifted(1.2, 0.8, sheets=5)}).json()
     assert trued["state"] == "trued up" and trued["sheets"] == 5 and len(trued["readings"]) == 25
-    assert trued["wander"]["radius_mm"] == pytest.approx(0, abs=1e-9) and trued["note"].startswith("made for Harbour")
+    # Read alike, to a tenth: what a tenth leaves unknown on either axis, times the factor for five sheets.
+    assert 0.1 / 12**0.5 < trued["wander"]["radius_mm"] < 0.2 and trued["note"].startswith("made for Harbour")
     confirmed = client.put(f"{at}/confirmation", json={"readings": shifted(0.1, 0)}).json()
     assert confirmed["confirmed"]["drift"]["dx_mm"] == pytest.approx(0.1)
     refined = client.post(f"{at}/refine").json()
