@@ -84,9 +84,8 @@ def decoding_bytes(image: Image.Image, data: Content) -> int:
     if isinstance(image, WebPImagePlugin.WebPImageFile):
         return WEBP_BYTES * pixels
     if isinstance(image, AvifImagePlugin.AvifImageFile):
-        channels = len(image.getbands())
-        # With grain half a byte more was measured; with alpha a pixel is reckoned high already.
-        return round(pixels * (_planes(data) + 2 * channels + (0.5 if channels == 3 else 0)))
+        # With grain half a byte more was measured.
+        return round(pixels * (_planes(data) + 2 * len(image.getbands()) + 0.5))
     if isinstance(image, TiffImagePlugin.TiffImageFile):
         turned = own if image.tag_v2.get(_ORIENTATION, 1) != 1 else 0
         return own + max(turned, _strip_bytes(image))
