@@ -96,14 +96,16 @@ class Backs:
     def _alone(self, front: FileName) -> Choice | None:
         """A back that is the only one: of the front's nested folder, or of them all.
 
-        In a nested folder it serves all only if its name doesn't say that it belongs to one front.
+        In a nested folder, or where there is a back for all besides, it serves all only if its name doesn't say that it
+        belongs to one front.
         """
         home = tuple(fold(part) for part in front.home)
         for depth in range(len(home), -1, -1):
             group = self._under.get(home[:depth], [])
             if len(group) > 1:
                 return None
-            if group and (depth == 0 or fold(group[0].stem) not in self._front_stems):
+            if group and ((depth == 0 and front.path not in self._sides.shared)
+                          or fold(group[0].stem) not in self._front_stems):
                 why = "the only back of its folder" if depth else "the only back"
                 return Choice(group[0].path, why, shared=True) if self._serves(group[0].path, front.path) else Choice()
         return None

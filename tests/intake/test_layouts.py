@@ -69,6 +69,8 @@ SURE = {
                                          "fronts/spell_{1,2} > backs/spell | fronts/trap_{1,2} > backs/trap"),
     "own backs and one for the rest": ("fronts/{boss,imp,orc} | backs/boss | backs/back",
                                        "fronts/boss > backs/boss | fronts/{imp,orc} > backs/back"),
+    "an own back and the deck's": ("fronts/{boss,imp,orc} | backs/boss | back",
+                                   "fronts/boss > backs/boss | fronts/{imp,orc} > back"),
     # The side as a word in the file's name.
     "suffix": ("{hero,orc}_front | {hero,orc}_back", "{hero,orc}_front > {hero,orc}_back"),
     "suffix with dashes": ("{hero,orc}-front | {hero,orc}-back", "{hero,orc}-front > {hero,orc}-back"),
