@@ -24,7 +24,7 @@ from server.store.deck_state import DECK_LIST, DeckFile, DeckState
 from server.store.decks import DeckRow
 from server.web import models
 
-_KEPT_VIEWS, _KEPT_CARDS = 64, 20_000
+_KEPT_VIEWS, _KEPT_CARDS, _KEPT_SUMMARIES = 64, 20_000, 1000
 _SCREEN_PX = 512
 _FAN = 3
 
@@ -51,6 +51,7 @@ class DeckViews:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._kept: OrderedDict[tuple[str, int], DeckView] = OrderedDict()
+        self._summaries: OrderedDict[tuple[str, int], models.DeckSummary] = OrderedDict()
         self._lock = threading.Lock()
 
     def view(self, row: DeckRow) -> DeckView:
@@ -67,6 +68,19 @@ class DeckViews:
                     len(view.records) + len(view.deck.cards) for view in self._kept.values()) > _KEPT_CARDS):
                 self._kept.popitem(last=False)
         return made
+
+    def summary(self, row: DeckRow, version: str = "") -> models.DeckSummary:
+        """``summary_of`` the row's view, remembered for far more decks than views are: the Desk lists them all."""
+        mark = (row.id, row.version)
+        with self._lock:
+            known = self._summaries.get(mark)
+        if known is None:
+            known = summary_of(self.view(row))
+            with self._lock:
+                self._summaries[mark] = known
+                while len(self._summaries) > _KEPT_SUMMARIES:
+                    self._summaries.popitem(last=False)
+        return known.model_copy(update={"updated": row.updated, "deleted": row.deleted, "version": version})
 
     def _derive(self, row: DeckRow) -> DeckView:
         state = row.state

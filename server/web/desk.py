@@ -17,7 +17,7 @@ from server.store.deck_state import DeckState
 from server.store.decks import DeckRow
 from server.store.names import clean_name
 from server.web import models
-from server.web.decks import record_of, summary_of
+from server.web.decks import record_of
 from server.web.desk_demos import demo_decks, load_demo
 from server.web.services import PersonDep, Services, ServicesDep
 
@@ -116,7 +116,7 @@ def list_decks(services: ServicesDep, person: PersonDep) -> DeskOut:
         rows = tuple(row for row in rows if row.id == person.deck_id)
     named = services.store.releases if person.role == "playtester" else services.store.versions
     names = named.latest_names()
-    summaries = [summary_of(services.views.view(row), names.get(row.id, "")) for row in rows]
+    summaries = [services.views.summary(row, names.get(row.id, "")) for row in rows]
     total, decks = services.store.decks.storage()
     if person.deck_id:  # who came for one deck learns nothing of the others, not even how many there are
         total, decks = sum(file.bytes for row in rows for file in row.state.files), len(rows)

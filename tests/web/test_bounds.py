@@ -96,3 +96,27 @@ def test_a_sheet_holds_no_more_readings_than_one_takes(live_server: LiveServer) 
     one = [{"sheet": "1", "x_mm": float(at), "y_mm": float(at % 7), "dx_mm": 0.1, "dy_mm": 0.2} for at in range(61)]
     answer = live_server.client().post("/api/fit", json={"readings": one})
     assert answer.status_code == 422 and "sheet 1 has 61" in answer.json()["message"]
+
+
+def test_the_desk_derives_no_deck_twice(make_server: Callable[..., LiveServer],
+                                        monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many large decks there are, of which few views are kept."""
+    monkeypatch.setattr("server.web.decks._KEPT_CARDS", 1)
+    server = make_server()
+    client = server.client()
+    decks = [server.deck({"fronts/lamp.png": picture()}, f"Harbour {number}", client) for number in range(3)]
+    before = client.get("/api/decks").json()
+    derived: list[str] = []
+    derive = server.services.views._derive
+
+    def noted(row: Any) -> Any:
+        derived.append(row.id)
+        return derive(row)
+
+    monkeypatch.setattr(server.services.views, "_derive", noted)
+    assert client.get("/api/decks").json() == before and not derived
+    assert [one["cards"] for one in before["decks"]] == [1, 1, 1]
+    client.delete(f"/api/decks/{decks[0]}")
+    derived.clear()
+    after = client.get("/api/decks").json()
+    assert [one["id"] for one in after["bin"]] == [decks[0]] and after["bin"][0]["deleted"] and not derived
