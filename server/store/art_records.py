@@ -15,7 +15,7 @@ from server.core.edge_bleed import SIDES, ArtEdges, EdgeSeen
 from server.core.geometry import Edges
 from server.store.database import Database
 
-_MOST_PARSED = 20_000  # arts, of which one record may have many
+_MOST_PARSED = 10_000  # arts, of which one record may have many
 _MANY = 500  # SQLite takes at least 999 host parameters (its Limits page); stay well below
 
 

@@ -24,7 +24,7 @@ from server.store.deck_state import DECK_LIST, DeckFile, DeckState
 from server.store.decks import DeckRow
 from server.web import models
 
-_KEPT_VIEWS, _KEPT_CARDS, _KEPT_SUMMARIES = 64, 20_000, 1000
+_KEPT_VIEWS, _KEPT_CARDS, _KEPT_SUMMARIES = 64, 12_000, 1000
 _SCREEN_PX = 512
 _FAN = 3
 
