@@ -13,8 +13,8 @@ import pikepdf
 import pytest
 
 from server.errors import TooMuch
+from server.formats.limits import BadArt
 from server.formats.reader import read_art
-from server.formats.refusal import BadArt
 from tests import bench_memory
 from tests.formats.artwork import encoded, write
 

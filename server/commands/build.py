@@ -167,7 +167,7 @@ def _changed_says(changed: dict[str, Any]) -> str:
 def _sheet_lines(built: Prepared, out: Path) -> Iterator[str]:
     from server.core.guide import print_settings
     from server.core.methods import method_named
-    from server.prepress.summary import thickness_says
+    from server.prepress.prepare import thickness_says
 
     planned, plan, layout, best = built.planned, built.planned.plan, built.planned.plan.layout, built.planned.best
     glued = f", {counted(plan.paper_count, 'piece')}" if plan.paper_count != plan.sheet_count else ""

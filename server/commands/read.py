@@ -12,8 +12,7 @@ from server.commands.options import add_parser, check_place, write_whole
 from server.commands.report import as_json, counted, here, table, wrapped
 from server.errors import BadValue
 from server.formats.apart import apart
-from server.formats.limits import DEFAULT_LIMITS
-from server.formats.refusal import BadArt
+from server.formats.limits import DEFAULT_LIMITS, BadArt
 
 if TYPE_CHECKING:
     from server.core.camera_marks import DeckSheet

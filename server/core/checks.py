@@ -19,7 +19,7 @@ Codes are stable; text output, pages and tests go by them.
 | same-picture | note | two fronts of different names hold the same picture |
 
 Every art gets exactly one of odd-aspect, trim-size and carries-bleed: what the reading of its proportions decided.
-Codes of intake (unreadable files, pairing, deck.csv) are listed in ``server.formats.refusal`` and ``.pairing``.
+Codes of intake (unreadable files, pairing, deck.csv) are listed in ``server.formats.limits`` and ``.pairing``.
 """
 
 from __future__ import annotations

@@ -21,10 +21,9 @@ from server.drawing.pdf_icc import ColourSpaces
 from server.drawing.write_behind import Buffer
 from server.formats.header import pieces_of
 from server.formats.jpeg import Jpeg, read_jpeg
-from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits, BadArt, damaged
 from server.formats.png import Png, look_at_png, read_png
 from server.formats.reader import opened, readable
-from server.formats.refusal import BadArt, damaged
 
 if TYPE_CHECKING:
     from concurrent.futures import Future, ThreadPoolExecutor

@@ -17,10 +17,10 @@ from server.drawing.pdf_file import PdfFile, number
 from server.drawing.pdf_images import Placeable
 from server.errors import Unreadable
 from server.formats.jpeg import read_jpeg
+from server.formats.limits import BadArt
 from server.formats.pdf_pages import open_pdf
 from server.formats.pdf_source import PdfSource, SourcePage
 from server.formats.pdf_syntax import NULL, Name, Value, entries, written
-from server.formats.refusal import BadArt
 
 MOST_OBJECTS = 50_000  # from one file; a page of outlined type and shadings has some hundreds
 _KEPT_OPEN = 4

@@ -22,8 +22,7 @@ from PIL import AvifImagePlugin, Image, ImageFile, JpegImagePlugin, TiffImagePlu
 
 from server.core.art import KIND_LABELS, ArtKind
 from server.formats.header import Content
-from server.formats.limits import ArtLimits
-from server.formats.refusal import check_decoding, check_pixels
+from server.formats.limits import ArtLimits, check_decoding, check_pixels
 
 # Pillow's own guard only warns at first, and can't name the file. Every file that is opened here is held to the limits
 # of ``check_pixels`` and ``check_decoding`` before anything is decoded, so the guard is replaced, not removed.

@@ -15,8 +15,7 @@ from dataclasses import dataclass, field
 
 from server.core.units import MM_PER_INCH
 from server.formats.header import Content, Exif, Header, Piece, density, read_exif
-from server.formats.limits import ArtLimits
-from server.formats.refusal import BadArt, check_pixels, damaged, truncated
+from server.formats.limits import ArtLimits, BadArt, check_pixels, damaged, truncated
 
 _SOF_BASELINE, _SOF_EXTENDED, _SOF_PROGRESSIVE = 0xC0, 0xC1, 0xC2
 _SOFS = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}  # without DHT, JPG and DAC

@@ -15,10 +15,9 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from server.formats.jpeg import read_jpeg
-from server.formats.limits import WORKER_BYTES, ArtLimits
+from server.formats.limits import WORKER_BYTES, ArtLimits, ArtTooLarge, BadArt
 from server.formats.pdf_source import PdfSource
 from server.formats.pdf_syntax import Ref, Value
-from server.formats.refusal import ArtTooLarge, BadArt
 
 _DEFLATE_RATIO = 1033  # deflate: at most 258 bytes for 2 bits (RFC 1951, 3.2.5)
 _RUN_RATIO = 64  # RunLengthDecode: at most 128 bytes for 2 (7.4.5)

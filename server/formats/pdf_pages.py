@@ -17,11 +17,22 @@ from typing import Any
 from server.core.art import ArtKind
 from server.core.geometry import Edges
 from server.core.units import POINTS_PER_MM
-from server.formats.limits import DEFAULT_LIMITS, MAX_ASPECT, MAX_PAGE_MM, MIN_PAGE_MM, ArtLimits
+from server.formats.limits import (
+    DEFAULT_LIMITS,
+    EXPORT_AGAIN,
+    MAX_ASPECT,
+    MAX_PAGE_MM,
+    MIN_PAGE_MM,
+    ArtLimits,
+    ArtTooLarge,
+    BadArt,
+    damaged,
+    refusing,
+    truncated,
+)
 from server.formats.pdf_inflate import bound_forms, bound_pictures, bound_streams
 from server.formats.pdf_source import PdfSource, load_pymupdf
 from server.formats.pdf_syntax import Atom, Name, Ref, Value, written
-from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt, damaged, refusing, truncated
 
 OUR_PRODUCER = "Lampfold"  # what our own PDFs say of themselves; laid out again they would be cards of sheets
 _SLACK_PT = 0.1

@@ -8,8 +8,8 @@ from typing import Any
 
 from server.core.geometry import Rect
 from server.errors import Unreadable
+from server.formats.limits import refusing
 from server.formats.pdf_syntax import NULL, Name, Ref, Value, parse
-from server.formats.refusal import refusing
 
 _MOST_PARENTS = 100
 _MOST_CONTENTS = 10_000

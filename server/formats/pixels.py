@@ -19,10 +19,9 @@ from server.formats.apart import apart
 from server.formats.decoding import opened_by_pillow
 from server.formats.edge_look import LOOK_PX, look_along
 from server.formats.header import content_of
-from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits, damaged, refusing
 from server.formats.pdf_pages import open_pdf
 from server.formats.pdf_source import load_pymupdf
-from server.formats.refusal import damaged, refusing
 from server.formats.straight import Change, bands, straight, straightening
 
 # A page is drawn so large where nothing else is asked for: some 300 ppi for a card, and twice a thumbnail.

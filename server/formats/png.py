@@ -13,9 +13,8 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from server.formats.header import Content, Exif, Header, Piece, density, read_exif
-from server.formats.limits import MAX_PNG_CHUNKS, ArtLimits
+from server.formats.limits import MAX_PNG_CHUNKS, ArtLimits, check_pixels, damaged, truncated
 from server.formats.png_colour import stated_profile
-from server.formats.refusal import check_pixels, damaged, truncated
 
 _SIGNATURE_BYTES, _MM_PER_METRE = 8, 1000.0
 _CHUNK, _CHUNK_END, _FRAME_BYTES = struct.Struct(">I4s"), struct.Struct(">II"), 12

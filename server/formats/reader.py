@@ -24,9 +24,8 @@ from server.formats.header import (
     pieces_of,
 )
 from server.formats.jpeg import look_at_jpeg
-from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.formats.limits import DEFAULT_LIMITS, EXPORT_AGAIN, ArtLimits, ArtTooLarge, BadArt, refusing
 from server.formats.png import look_at_png
-from server.formats.refusal import EXPORT_AGAIN, ArtTooLarge, BadArt, refusing
 
 _MOST_BYTES = 12  # of a pixel, that a JPEG's decoder can take: four colours, and their coefficients
 

@@ -8,9 +8,8 @@ from typing import Any
 
 from server.core.geometry import Affine, Rect
 from server.core.units import POINTS_PER_INCH
-from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits, ArtTooLarge, BadArt, refusing
 from server.formats.pdf_source import load_pymupdf
-from server.formats.refusal import ArtTooLarge, BadArt, refusing
 from server.formats.svg_canvas import Canvas, Objects
 from server.formats.svg_css import Style
 from server.formats.svg_draw import Drawing

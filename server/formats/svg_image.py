@@ -13,8 +13,7 @@ from urllib.parse import unquote_to_bytes
 
 from server.formats.header import HEAD_BYTES, kind_of
 from server.formats.jpeg import read_jpeg
-from server.formats.limits import WORKER_BYTES, ArtLimits
-from server.formats.refusal import BadArt
+from server.formats.limits import WORKER_BYTES, ArtLimits, BadArt
 from server.formats.svg_canvas import Canvas
 from server.formats.svg_tree import CantDraw
 

@@ -15,8 +15,16 @@ from PIL import Image, TiffImagePlugin
 from server.core.art import ArtKind
 from server.formats.decoding import WEBP_BYTES, opened_by_pillow
 from server.formats.header import Content, Exif, Header, density, read_exif
-from server.formats.limits import ArtLimits
-from server.formats.refusal import EXPORT_AGAIN, BadArt, check_decoding, check_pixels, damaged, refusing, truncated
+from server.formats.limits import (
+    EXPORT_AGAIN,
+    ArtLimits,
+    BadArt,
+    check_decoding,
+    check_pixels,
+    damaged,
+    refusing,
+    truncated,
+)
 
 _STRIP_OFFSETS, _STRIP_BYTES, _TILE_OFFSETS, _TILE_BYTES = 273, 279, 324, 325
 _ORIENTATION, _X_RESOLUTION, _Y_RESOLUTION, _RESOLUTION_UNIT = 274, 282, 283, 296

@@ -16,8 +16,7 @@ from typing import get_args
 
 from server.core.art import Art, Deck, Problem, Severity
 from server.core.edge_bleed import EdgeMode
-from server.formats.limits import MAX_COPIES, MAX_DECK_LIST_BYTES, MAX_DECK_LIST_LINES
-from server.formats.refusal import BadArt
+from server.formats.limits import MAX_COPIES, MAX_DECK_LIST_BYTES, MAX_DECK_LIST_LINES, BadArt
 from server.intake.drafts import Draft, Table, blank_back, drafts_of, no_copies, page_for
 from server.intake.likeness import MOST_SUGGESTIONS, Finder, Found
 from server.intake.names import Role, fold

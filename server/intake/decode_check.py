@@ -11,9 +11,8 @@ from typing import TypeVar
 
 from server.core.art import Art, Card, Deck, Problem
 from server.errors import LampfoldError, Unreadable
-from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits, problem_from
 from server.formats.pixels import verify
-from server.formats.refusal import problem_from
 
 Seen = TypeVar("Seen")
 _MOST_THREADS = 4

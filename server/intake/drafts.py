@@ -9,8 +9,8 @@ from functools import lru_cache
 from server.core.art import Art, Problem
 from server.core.edge_bleed import EdgeMode
 from server.formats.limits import MAX_COPIES
+from server.intake.name_words import FILLERS, plain
 from server.intake.names import FileName, fold, nfc
-from server.intake.side_words import FILLERS, plain
 from server.intake.sides import Link, Sides
 
 

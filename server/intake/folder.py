@@ -12,9 +12,16 @@ from pathlib import Path
 from server.core.art import Art, Deck, Problem
 from server.errors import BadValue, NotThere, TooMuch, Unreadable
 from server.formats.header import KIND_OF_ENDING, OTHER_PICTURES, ending_of
-from server.formats.limits import DEFAULT_LIMITS, MAX_DECK_LIST_BYTES, MAX_FILES, MAX_FOLDER_DEPTH, ArtLimits
+from server.formats.limits import (
+    DEFAULT_LIMITS,
+    MAX_DECK_LIST_BYTES,
+    MAX_FILES,
+    MAX_FOLDER_DEPTH,
+    ArtLimits,
+    BadArt,
+    problem_from,
+)
 from server.formats.reader import read_art
-from server.formats.refusal import BadArt, problem_from
 from server.intake.choices import Choices
 from server.intake.deck_list import DECK_LIST, decode_list
 from server.intake.names import Role, fold, natural_key, read_names

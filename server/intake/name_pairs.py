@@ -9,9 +9,9 @@ from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import replace
 
+from server.intake.name_words import Side
 from server.intake.names import FileName, Mark
 from server.intake.shared_backs import find_shared_backs, offer_shared
-from server.intake.side_words import Side
 from server.intake.sides import Offer, Sides, Words, home_of, marked
 
 _FEW = 3

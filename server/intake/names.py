@@ -18,8 +18,16 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Literal
 
-from server.intake.name_counts import count_in
-from server.intake.side_words import CLEAR_FOLDERS, COUNTERWORDS, FILLERS, SHORT_SIDES, SIDE_WORDS, Side, plain
+from server.intake.name_words import (
+    CLEAR_FOLDERS,
+    COUNTERWORDS,
+    FILLERS,
+    SHORT_SIDES,
+    SIDE_WORDS,
+    Side,
+    count_in,
+    plain,
+)
 
 Role = Literal["front", "back", "stray"]
 

@@ -7,8 +7,8 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from server.intake.likeness import alike, root
+from server.intake.name_words import FILLERS
 from server.intake.names import MOST_FOLDERS, FileName, Mark
-from server.intake.side_words import FILLERS
 from server.intake.sides import Link, Offer, Sides, Words, home_of, marked
 
 _FEW = 3

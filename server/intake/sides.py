@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from server.core.art import Art
+from server.intake.name_words import SIDE_WORDS, Side, plain
 from server.intake.names import FileName, Mark
-from server.intake.side_words import SIDE_WORDS, Side, plain
 
 Words = tuple[str, ...]
 # Proposals, and pairs in them together, of one deck: beyond that its names say nothing.

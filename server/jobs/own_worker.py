@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from server.errors import Stopped
-from server.formats.refusal import BadArt
+from server.formats.limits import BadArt
 from server.jobs.pool import OutOfWallTime, WorkerPool
 from server.jobs.queue import Work
 from server.jobs.worker import Report

@@ -58,9 +58,9 @@ def read_file(report: Report, order: ReadOrder) -> ArtRecord:
 
     Raises TooMuch where it is over one of the host's limits: such a file isn't kept at all.
     """
+    from server.formats.limits import problem_from
     from server.formats.pixels import survey
     from server.formats.reader import read_art
-    from server.formats.refusal import problem_from
 
     try:
         arts = read_art(order.path, order.label, order.key, order.limits)

@@ -17,9 +17,8 @@ from server.core.camera_marks import DISC_MM, REACH_MM
 from server.errors import BadValue, NotArt
 from server.formats.apart import apart
 from server.formats.header import HEAD_BYTES, kind_of
-from server.formats.limits import DEFAULT_LIMITS, ArtLimits
+from server.formats.limits import DEFAULT_LIMITS, ArtLimits, check_pixels, refusing
 from server.formats.pdf_pages import open_pdf
-from server.formats.refusal import check_pixels, refusing
 from server.photo.sight import Found
 
 Grey = NDArray[np.uint8]

@@ -6,8 +6,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from server.prepress.build import Part, build
-from server.prepress.prepare import Prepared, prepare, prove
-from server.prepress.summary import ink_figures, pdf_name, plan_file, summarise
+from server.prepress.prepare import Prepared, ink_figures, pdf_name, plan_file, prepare, prove, summarise
 
 if TYPE_CHECKING:
     from server.prepress.record import Record, as_printed, make_record, picture_of, record_from_text, record_to_json

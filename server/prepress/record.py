@@ -94,10 +94,9 @@ def picture_of(path: Path, art: Art) -> Picture:
     from PIL import Image
 
     from server.formats.header import content_of
-    from server.formats.limits import ArtLimits
+    from server.formats.limits import ArtLimits, damaged
     from server.formats.pixels import upright
     from server.formats.png import read_png
-    from server.formats.refusal import damaged
     from server.formats.straight import bands
 
     # Pillow lets damage pass that a build refuses.

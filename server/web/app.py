@@ -20,7 +20,7 @@ from starlette.staticfiles import StaticFiles
 from server import __version__
 from server.errors import LampfoldError
 from server.resources import shipped
-from server.store.cleaning import clean
+from server.store.store import clean
 from server.web import (
     art,
     art_bleed,

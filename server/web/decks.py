@@ -14,7 +14,7 @@ from server.core.card_from_art import likely_card, with_card_of_art
 from server.core.checks import all_problems
 from server.core.settings import DeckSettings
 from server.errors import LampfoldError
-from server.formats.refusal import BadArt, problem_from
+from server.formats.limits import BadArt, problem_from
 from server.intake.choices import Choices
 from server.intake.deck_list import decode_list
 from server.intake.pairing import pair

@@ -25,7 +25,7 @@ from server.core.units import mm_text
 from server.drawing.box import draw_box, draw_folded
 from server.drawing.sheet import draw_face
 from server.drawing.svg_surface import SvgSurface
-from server.intake.side_words import SIDE_WORDS
+from server.intake.name_words import SIDE_WORDS
 from server.jobs.comparing import compare_costs
 from server.jobs.queue import Work
 from server.prepress import Prepared, summarise

@@ -17,9 +17,9 @@ from PIL import Image
 
 from server.core.art import Art
 from server.errors import TooMuch, Unreadable
+from server.formats.limits import BadArt
 from server.formats.pixels import edge_rgb, thumbnail, upright, verify
 from server.formats.reader import read_art
-from server.formats.refusal import BadArt
 from tests.formats.artwork import PICTURES, chunk, encoded, huge, pdf, picture, png_header, write
 
 FILE = "fronts/lamp"

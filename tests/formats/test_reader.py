@@ -13,10 +13,9 @@ from PIL import Image, ImageOps
 
 from server.core.art import ORIENTATIONS, Art
 from server.errors import TooMuch, Unreadable
-from server.formats.limits import ArtLimits
+from server.formats.limits import ArtLimits, BadArt
 from server.formats.pixels import upright
 from server.formats.reader import read_art
-from server.formats.refusal import BadArt
 from tests.formats.artwork import ENDINGS, MM_PER_POINT, PICTURES, encoded, oriented, pdf, picture, write
 
 

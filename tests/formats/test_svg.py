@@ -18,10 +18,9 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from server.core.art import Art
-from server.formats.limits import ArtLimits
+from server.formats.limits import ArtLimits, ArtTooLarge, BadArt
 from server.formats.pdf_pages import open_pdf
 from server.formats.reader import read_art
-from server.formats.refusal import ArtTooLarge, BadArt
 from server.formats.svg import open_svg
 from tests.formats.svg_files import DRAWN, REFUSED, link, svg
 

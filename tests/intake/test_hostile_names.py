@@ -10,7 +10,7 @@ import pytest
 
 from server.core.art import Art, Deck
 from server.intake.likeness import alike, nearest, root
-from server.intake.name_counts import count_in
+from server.intake.name_words import count_in
 from server.intake.pairing import pair
 
 _CHANCE = random.Random(5)

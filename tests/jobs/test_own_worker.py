@@ -18,7 +18,7 @@ from pikepdf import Array, Dictionary, Name, Pdf
 from server import cli
 from server.errors import Unreadable
 from server.formats.apart import apart, elsewhere
-from server.formats.refusal import BadArt
+from server.formats.limits import BadArt
 from server.jobs.own_worker import OwnWorker
 from server.store.limits import Limits
 from tests.formats.artwork import encoded, picture, write

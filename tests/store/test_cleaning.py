@@ -7,10 +7,10 @@ from dataclasses import replace
 from datetime import timedelta
 
 from server.store import Store
-from server.store.cleaning import clean
 from server.store.database import now_text
 from server.store.deck_state import DeckFile, DeckState
 from server.store.decks import KeptBlob
+from server.store.store import clean
 from tests.store.conftest import keep
 
 

@@ -8,11 +8,11 @@ import pytest
 
 from server.store import Store, database
 from server.store.backup import backup, restore
-from server.store.cleaning import clean
 from server.store.database import Database
 from server.store.deck_state import DeckState
 from server.store.migrations import MIGRATIONS
 from server.store.releases import Extra, Releases
+from server.store.store import clean
 from tests.store.conftest import keep
 from tests.store.test_cleaning import age
 

@@ -11,9 +11,9 @@ import pytest
 from server.errors import BadValue, NotThere
 from server.store import Store
 from server.store.backup import backup, restore
-from server.store.cleaning import clean
 from server.store.database import now_text
 from server.store.deck_state import DeckFile, DeckState
+from server.store.store import clean
 from tests.store.conftest import keep
 from tests.store.test_cleaning import age
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import httpx
 import pytest
 
-from server.store.cleaning import clean
+from server.store.store import clean
 from server.web.hosts import Hosts
 from tests.web.live import LiveServer, running
 from tests.web.test_launch import address, launched

@@ -19,7 +19,7 @@ import pypdfium2
 import pytest
 
 from server.cli import main
-from server.store.cleaning import clean
+from server.store.store import clean
 from tests.test_true_up_loop import discs_pdf
 from tests.test_web_equals_command_line import printer_file
 from tests.virtual_printer import Error, misfits, pages, print_sheet
