@@ -60,11 +60,12 @@ def create_app(services: Services, *, started: Callable[[], None] = lambda: None
     """The ASGI app over ``services``, which it closes when it ends. ``started`` is called once it is up."""
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        tidying = asyncio.ensure_future(_tidy(services))
+        background = [asyncio.ensure_future(work(services)) for work in (_tidy, _look_through)]
         event("started", version=__version__, port=services.hosts.port, lan=int(services.hosts.lan))
         started()
         yield
-        tidying.cancel()
+        for task in background:
+            task.cancel()
         services.stopping.set()
         services.close()
         event("ended")
@@ -97,6 +98,13 @@ async def _tidy(services: Services) -> None:
         except (LampfoldError, OSError) as error:
             event("cleaning failed", kind=type(error).__name__)
         await asyncio.sleep(_TIDY_SECONDS)
+
+
+async def _look_through(services: Services) -> None:
+    """Work out what the Desk lists, so that who asks for it first doesn't wait for every deck."""
+    with contextlib.suppress(LampfoldError, OSError):  # who asks for it is told
+        for row in await run_in_threadpool(services.store.decks.all):
+            await run_in_threadpool(services.views.summary, row)
 
 
 # What is still being sent when the server ends gets this long; an upload that has stalled must not hold it up.
