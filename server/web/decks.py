@@ -55,19 +55,25 @@ class DeckViews:
         self._lock = threading.Lock()
 
     def view(self, row: DeckRow) -> DeckView:
-        mark = (row.id, row.version)
-        with self._lock:
-            kept = self._kept.get(mark)
-            if kept is not None:
-                self._kept.move_to_end(mark)
-                return replace(kept, row=row)
+        kept = self._known(row)
+        if kept:
+            return kept
         made = self._derive(row)
         with self._lock:
-            self._kept[mark] = made
+            self._kept[row.id, row.version] = made
             while len(self._kept) > 1 and (len(self._kept) > _KEPT_VIEWS or sum(
                     len(view.records) + len(view.deck.cards) for view in self._kept.values()) > _KEPT_CARDS):
                 self._kept.popitem(last=False)
         return made
+
+    def _known(self, row: DeckRow) -> DeckView | None:
+        mark = (row.id, row.version)
+        with self._lock:
+            kept = self._kept.get(mark)
+            if kept is None:
+                return None
+            self._kept.move_to_end(mark)
+        return replace(kept, row=row)
 
     def summary(self, row: DeckRow, version: str = "") -> models.DeckSummary:
         """``summary_of`` the row's view, remembered for far more decks than views are: the Desk lists them all."""
@@ -75,7 +81,7 @@ class DeckViews:
         with self._lock:
             known = self._summaries.get(mark)
         if known is None:
-            known = summary_of(self.view(row))
+            known = summary_of(self._known(row) or self._derive(row))  # who lists decks opens few of them
             with self._lock:
                 self._summaries[mark] = known
                 while len(self._summaries) > _KEPT_SUMMARIES:
