@@ -56,8 +56,8 @@ function deckCard(deck) {
       el("p", { class: "deck-facts measure" }, facts, " · ", el("time", { dateTime: deck.updated, text: ago(deck.updated) }),
         deck.version && el("span", { class: "deck-version", title: TESTER ? "The newest release" : "The latest version that is kept" }, " · ", deck.version)),
       el("div", { class: "deck-tools" },
-        el("button", { class: "button button-quiet button-icon", type: "button", title: "Keep a version",
-          "aria-label": `Keep a version of ${deck.name}`, on: { click: (/** @type {MouseEvent} */ event) => askVersion(deck, event) } }, icon("plus")),
+        el("button", { class: "button button-quiet button-small", type: "button", title: "Keep a version",
+          "aria-label": `Keep a version of ${deck.name}`, on: { click: (/** @type {MouseEvent} */ event) => askVersion(deck, event) } }, icon("plus"), "Version"),
         el("button", { class: "button button-quiet button-icon", type: "button", title: "Move to the bin",
           "aria-label": `Move ${deck.name} to the bin`, on: { click: () => toBin(deck) } }, icon("bin")))));
 }
